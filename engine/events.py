@@ -1,0 +1,335 @@
+"""Events: what comes in, what passes between the stages, what goes out.
+
+Knows: the shape of every value that crosses a boundary of the engine.
+Refuses to know: who made it or who takes it.
+How: frozen, slotted dataclasses that check themselves.  `at` is seconds on the caller's clock,
+`beat` a place in the song in quarter notes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from fractions import Fraction
+from typing import Final
+
+from engine.harmony import Chord, Key
+from engine.meter import Metre
+from engine.style import Style
+
+SUSTAIN: Final = 64
+ALL_SOUND_OFF: Final = 120
+RESET_CONTROLLERS: Final = 121
+ALL_NOTES_OFF: Final = 123
+
+
+def _check(name: str, value: int, highest: int) -> None:
+    if not 0 <= value <= highest:
+        raise ValueError(f"{name} is {value}; MIDI allows 0 to {highest}")
+
+
+# What comes in ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class NoteOn:
+    """A key went down."""
+
+    at: float
+    note: int
+    velocity: int = 80
+    channel: int = 0
+
+    def __post_init__(self) -> None:
+        _check("note", self.note, 127)
+        _check("velocity", self.velocity, 127)
+        _check("channel", self.channel, 15)
+
+
+@dataclass(frozen=True, slots=True)
+class NoteOff:
+    """A key came up."""
+
+    at: float
+    note: int
+    channel: int = 0
+
+    def __post_init__(self) -> None:
+        _check("note", self.note, 127)
+        _check("channel", self.channel, 15)
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """A controller moved; the sustain pedal is controller 64, down from value 64 on."""
+
+    at: float
+    controller: int
+    value: int
+    channel: int = 0
+
+    def __post_init__(self) -> None:
+        _check("controller", self.controller, 127)
+        _check("controller value", self.value, 127)
+        _check("channel", self.channel, 15)
+
+
+@dataclass(frozen=True, slots=True)
+class ClockTick:
+    """A MIDI clock tick, 24 to a quarter note."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class SongPosition:
+    """The sequencer moved to a place, counted in sixteenth notes from the start of the song."""
+
+    at: float
+    sixteenths: int
+
+    def __post_init__(self) -> None:
+        _check("song position", self.sixteenths, 16383)
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The sequencer starts from the top; the first clock tick after it is beat 0."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Continue:
+    """The sequencer goes on from its song position."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The sequencer, or the player, stops: the bass falls silent."""
+
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class NewMetre:
+    """The time signature changes; it holds from this moment, which is a bar line."""
+
+    at: float
+    metre: Metre
+
+
+@dataclass(frozen=True, slots=True)
+class NewStyle:
+    """Another style, taken up at the next bar line."""
+
+    at: float
+    style: Style
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Time has come this far, and nothing else happened."""
+
+    at: float
+
+
+Incoming = (
+    NoteOn
+    | NoteOff
+    | Control
+    | ClockTick
+    | SongPosition
+    | Start
+    | Continue
+    | Stop
+    | NewMetre
+    | NewStyle
+    | Tick
+)
+
+
+# What passes between the stages -------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What the ear believes now: the chord and the key, each with its probability.
+
+    No chord is heard before the first note; the key before any note is the most likely one of
+    none, with the probability of a guess.
+    """
+
+    chord: Chord | None
+    confidence: float
+    key: Key
+    key_confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """The chord expected to sound at a coming beat.
+
+    `confidence` is the probability of this chord's root sounding there, `change` the
+    probability that the root differs from the one a beat earlier.
+    """
+
+    beat: Fraction
+    chord: Chord | None
+    confidence: float
+    change: float
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of the song over which one chord is heard, or expected with some confidence."""
+
+    start: Fraction
+    end: Fraction
+    chord: Chord
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What the line is asked to write: the rest of one bar.
+
+    The part is wanted from `start` up to the end of the bar that began at `bar_start`; `spans`
+    cover just that stretch, in order; `coming` is the first chord after it, where one is expected
+    (its start is where it comes, at the bar line or later).  `last` is the note that sounds or
+    sounded last before `start`.  `seconds_per_beat` is the length of a quarter note.
+    """
+
+    start: Fraction
+    bar_start: Fraction
+    bar: int
+    metre: Metre
+    spans: tuple[Span, ...]
+    coming: Span | None
+    key: Key
+    last: BassNote | None
+    seconds_per_beat: float
+
+    @property
+    def end(self) -> Fraction:
+        """The bar line that closes the bar, in quarter notes from the start of the song."""
+        return self.bar_start + self.metre.bar
+
+
+class Role(Enum):
+    """What a bass note is to its chord."""
+
+    ROOT = "root"
+    OCTAVE = "octave"
+    SECOND = "second"
+    THIRD = "third"
+    FOURTH = "fourth"
+    FIFTH = "fifth"
+    SIXTH = "sixth"
+    SEVENTH = "seventh"
+    BASS = "slash bass"
+    SCALE_STEP = "scale step"
+    APPROACH_BELOW = "approach from below"
+    APPROACH_ABOVE = "approach from above"
+    GHOST = "ghost"
+
+
+@dataclass(frozen=True, slots=True)
+class BassNote:
+    """A bass note as written: where, how long, which, and why.
+
+    `beat` and `length` are quarter notes; `string` counts from 1, the lowest; `accent` is how
+    hard it is meant, 0 softest to 1 hardest; `aims_at` is the pitch class it leads to, if any.
+    """
+
+    beat: Fraction
+    length: Fraction
+    note: int
+    accent: float
+    role: Role
+    reason: str
+    string: int
+    fret: int
+    chord: Chord
+    aims_at: int | None = None
+
+    def __post_init__(self) -> None:
+        _check("note", self.note, 127)
+        if self.length <= 0:
+            raise ValueError(f"the note's length is {self.length}; a note lasts more than 0 beats")
+
+    @property
+    def ghost(self) -> bool:
+        """Whether the string is only touched."""
+        return self.role is Role.GHOST
+
+
+# What goes out ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Play:
+    """A bass note begins; `at` is when it is due, which is what lateness is measured against."""
+
+    at: float
+    beat: float
+    note: int
+    velocity: int
+    written: BassNote
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """The sounding bass note ends."""
+
+    at: float
+    beat: float
+    note: int
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """A felt beat passes: bar from 1, count in the bar from 1 (a count-in has bars below 1)."""
+
+    at: float
+    beat: float
+    bar: int
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChordHeard:
+    """The chord believed to sound is another one now (None: nothing sounds yet)."""
+
+    at: float
+    beat: float
+    chord: Chord | None
+    key: Key
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class KeyHeard:
+    """The key believed in is another one now."""
+
+    at: float
+    beat: float
+    key: Key
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeExpected:
+    """The next change expected is another one now, or is expected at another beat."""
+
+    at: float
+    beat: float
+    at_beat: float
+    chord: Chord
+    key: Key
+    confidence: float
+
+
+Outgoing = Play | Release | Beat | ChordHeard | KeyHeard | ChangeExpected

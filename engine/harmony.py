@@ -1,0 +1,283 @@
+"""Harmony: chord qualities, keys, modes, and the scale that a chord asks for in a key.
+
+Knows: which tones a chord has, what its family is, which mode goes with it.
+Refuses to know: which notes sound now, where in the bar we are, how a chord is written down
+(that is labels.py).
+How: one table of qualities and one of modes, each a line per entry; every look-up is derived
+from them.  Degrees are written against the major scale of the root: "b3" is the minor third.
+
+Sources: the Harte shorthands are those of Harte et al., "Symbolic representation of musical
+chords" (ISMIR 2005), table 1, with its parenthesised degrees for what has no shorthand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from functools import cached_property
+from types import MappingProxyType
+from typing import Final
+
+from engine.pitch import fifths_near
+
+MAJOR_SCALE_SEMITONES: Final = (0, 2, 4, 5, 7, 9, 11)
+
+
+def degree_semitones(degree: str) -> int:
+    """Semitones above the root of a degree such as "5", "b7" or "#11" (9 counts as 14).
+
+    Raises:
+        ValueError: not accidentals followed by a number from 1 to 13.
+    """
+    digits = degree.lstrip("b#")
+    if not digits.isdigit() or not 1 <= int(digits) <= 13:
+        raise ValueError(f"{degree!r} is not a degree; give 1 to 13 with b or # before it")
+    octave, step = divmod(int(digits) - 1, 7)
+    return 12 * octave + MAJOR_SCALE_SEMITONES[step] + degree.count("#") - degree.count("b")
+
+
+def degree_fifths(degree: str) -> int:
+    """How far along the line of fifths a degree lies from its root: "5" is 1, "b7" is -2."""
+    step = (int(degree.lstrip("b#")) - 1) % 7
+    return (0, 2, 4, -1, 1, 3, 5)[step] + 7 * (degree.count("#") - degree.count("b"))
+
+
+class Family(Enum):
+    """What a chord is to a bass player: the colour that decides which tones serve it."""
+
+    MAJOR = "major"
+    MINOR = "minor"
+    DOMINANT = "dominant"
+    SUSPENDED = "suspended"
+    HALF_DIMINISHED = "half-diminished"
+    DIMINISHED = "diminished"
+    AUGMENTED = "augmented"
+    POWER = "power"
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """One kind of chord: its Harte name, its lead-sheet suffix, its degrees and family."""
+
+    harte: str
+    suffix: str
+    degrees: tuple[str, ...]
+    family: Family
+    intervals: tuple[int, ...]
+    """Semitones above the root, 0..11, in the order of the degrees."""
+
+
+def _quality(harte: str, suffix: str, degrees: str, family: Family) -> Quality:
+    names = tuple(degrees.split())
+    return Quality(harte, suffix, names, family, tuple(degree_semitones(d) % 12 for d in names))
+
+
+QUALITIES: Final = (
+    _quality("maj", "", "1 3 5", Family.MAJOR),
+    _quality("min", "m", "1 b3 5", Family.MINOR),
+    _quality("7", "7", "1 3 5 b7", Family.DOMINANT),
+    _quality("maj7", "maj7", "1 3 5 7", Family.MAJOR),
+    _quality("min7", "m7", "1 b3 5 b7", Family.MINOR),
+    _quality("dim", "dim", "1 b3 b5", Family.DIMINISHED),
+    _quality("aug", "aug", "1 3 #5", Family.AUGMENTED),
+    _quality("sus2", "sus2", "1 2 5", Family.SUSPENDED),
+    _quality("sus4", "sus4", "1 4 5", Family.SUSPENDED),
+    _quality("5", "5", "1 5", Family.POWER),
+    _quality("maj6", "6", "1 3 5 6", Family.MAJOR),
+    _quality("min6", "m6", "1 b3 5 6", Family.MINOR),
+    _quality("minmaj7", "m(maj7)", "1 b3 5 7", Family.MINOR),
+    _quality("hdim7", "m7b5", "1 b3 b5 b7", Family.HALF_DIMINISHED),
+    _quality("dim7", "dim7", "1 b3 b5 bb7", Family.DIMINISHED),
+    _quality("sus4(b7)", "7sus4", "1 4 5 b7", Family.SUSPENDED),
+    _quality("maj(9)", "add9", "1 3 5 9", Family.MAJOR),
+    _quality("min(9)", "m(add9)", "1 b3 5 9", Family.MINOR),
+    _quality("maj6(9)", "6/9", "1 3 5 6 9", Family.MAJOR),
+    _quality("9", "9", "1 3 5 b7 9", Family.DOMINANT),
+    _quality("maj9", "maj9", "1 3 5 7 9", Family.MAJOR),
+    _quality("min9", "m9", "1 b3 5 b7 9", Family.MINOR),
+    _quality("sus4(b7,9)", "9sus4", "1 4 5 b7 9", Family.SUSPENDED),
+    _quality("11", "11", "1 3 5 b7 9 11", Family.DOMINANT),
+    _quality("min11", "m11", "1 b3 5 b7 9 11", Family.MINOR),
+    _quality("13", "13", "1 3 5 b7 9 13", Family.DOMINANT),
+    _quality("7(b9)", "7b9", "1 3 5 b7 b9", Family.DOMINANT),
+    _quality("7(#9)", "7#9", "1 3 5 b7 #9", Family.DOMINANT),
+    _quality("7(#11)", "7#11", "1 3 5 b7 #11", Family.DOMINANT),
+    _quality("7(b13)", "7b13", "1 3 5 b7 b13", Family.DOMINANT),
+    _quality("7(b9,b13)", "7b9b13", "1 3 5 b7 b9 b13", Family.DOMINANT),
+    _quality("aug(b7)", "7#5", "1 3 #5 b7", Family.DOMINANT),
+    _quality("aug(b7,#9)", "7#5#9", "1 3 #5 b7 #9", Family.DOMINANT),
+    _quality("(1,3,b5,b7)", "7b5", "1 3 b5 b7", Family.DOMINANT),
+)
+
+QUALITY_BY_HARTE: Final = MappingProxyType({q.harte: q for q in QUALITIES})
+QUALITY_BY_SUFFIX: Final = MappingProxyType({q.suffix: q for q in QUALITIES})
+
+MAJOR: Final = QUALITY_BY_HARTE["maj"]
+MINOR: Final = QUALITY_BY_HARTE["min"]
+
+# The degree that a bass note is written as when the chord itself does not name it.
+_DEGREE_BY_INTERVAL: Final = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
+
+
+@dataclass(frozen=True)
+class Chord:
+    """A chord: root and bass as pitch classes 0..11, and its quality.
+
+    Raises:
+        ValueError: root or bass is no pitch class.
+    """
+
+    root: int
+    quality: Quality
+    bass: int
+
+    def __post_init__(self) -> None:
+        for name, value in (("root", self.root), ("bass", self.bass)):
+            if not 0 <= value <= 11:
+                raise ValueError(f"the chord's {name} is {value}; a pitch class is 0 to 11")
+
+    @classmethod
+    def of(cls, root: int, quality: Quality = MAJOR, bass: int | None = None) -> Chord:
+        """A chord over its root, or over another bass when one is given."""
+        return cls(root, quality, root if bass is None else bass)
+
+    @property
+    def family(self) -> Family:
+        """The family of the chord's quality."""
+        return self.quality.family
+
+    @cached_property
+    def pitch_classes(self) -> frozenset[int]:
+        """The chord's tones as pitch classes, a foreign bass note not counted."""
+        return frozenset((self.root + i) % 12 for i in self.quality.intervals)
+
+    def degree_of(self, pitch_class: int) -> str:
+        """The degree a pitch class is above the root, as this chord names it ("b3", "13")."""
+        interval = (pitch_class - self.root) % 12
+        if interval in self.quality.intervals:
+            return self.quality.degrees[self.quality.intervals.index(interval)]
+        return _DEGREE_BY_INTERVAL[interval]
+
+    def transposed(self, semitones: int) -> Chord:
+        """The same chord, moved by semitones."""
+        return Chord((self.root + semitones) % 12, self.quality, (self.bass + semitones) % 12)
+
+
+# Where common practice writes each tonic on the line of fifths: major C Db D Eb E F F# G Ab A Bb B,
+# minor C C# D Eb E F F# G G# A Bb B.  F# and Eb minor stand for their enharmonic twins.
+_MAJOR_TONIC_FIFTHS: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
+_MINOR_TONIC_FIFTHS: Final = (0, 7, 2, -3, 4, -1, 6, 1, 8, 3, -2, 5)
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key: its tonic as pitch class 0..11, and whether it is minor.
+
+    Raises:
+        ValueError: the tonic is no pitch class.
+    """
+
+    tonic: int
+    minor: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.tonic <= 11:
+            raise ValueError(f"the key's tonic is {self.tonic}; a pitch class is 0 to 11")
+
+    @property
+    def tonic_fifths(self) -> int:
+        """Where the tonic is written on the line of fifths."""
+        return (_MINOR_TONIC_FIFTHS if self.minor else _MAJOR_TONIC_FIFTHS)[self.tonic]
+
+    @property
+    def signature(self) -> int:
+        """Sharps (positive) or flats (negative) of the key signature."""
+        return self.tonic_fifths - (3 if self.minor else 0)
+
+    @property
+    def scale(self) -> tuple[int, ...]:
+        """The seven pitch classes of the key, from the tonic up; natural minor for minor."""
+        mode = AEOLIAN if self.minor else IONIAN
+        return tuple((self.tonic + i) % 12 for i in mode.intervals)
+
+    def root_fifths(self, pitch_class: int) -> int:
+        """Where this key writes a pitch class on the line of fifths."""
+        return fifths_near(pitch_class, self.tonic_fifths)
+
+
+C_MAJOR: Final = Key(0)
+KEYS: Final = tuple(Key(t, minor) for minor in (False, True) for t in range(12))
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """A scale as a bass player names it: degrees and semitones above its root."""
+
+    name: str
+    degrees: tuple[str, ...]
+    intervals: tuple[int, ...]
+
+
+def _mode(name: str, degrees: str) -> Mode:
+    names = tuple(degrees.split())
+    return Mode(name, names, tuple(degree_semitones(d) % 12 for d in names))
+
+
+MODES: Final = (
+    _mode("ionian", "1 2 3 4 5 6 7"),
+    _mode("dorian", "1 2 b3 4 5 6 b7"),
+    _mode("phrygian", "1 b2 b3 4 5 b6 b7"),
+    _mode("lydian", "1 2 3 #4 5 6 7"),
+    _mode("mixolydian", "1 2 3 4 5 6 b7"),
+    _mode("aeolian", "1 2 b3 4 5 b6 b7"),
+    _mode("locrian", "1 b2 b3 4 b5 b6 b7"),
+    _mode("harmonic minor", "1 2 b3 4 5 b6 7"),
+    _mode("melodic minor", "1 2 b3 4 5 6 7"),
+    _mode("locrian natural 2", "1 2 b3 4 b5 b6 b7"),
+    _mode("phrygian dominant", "1 b2 3 4 5 b6 b7"),
+    _mode("mixolydian b6", "1 2 3 4 5 b6 b7"),
+    _mode("lydian dominant", "1 2 3 #4 5 6 b7"),
+    _mode("altered", "1 b2 #2 3 b5 #5 b7"),
+    _mode("whole tone", "1 2 3 #4 #5 b7"),
+    _mode("half-whole diminished", "1 b2 #2 3 #4 5 6 b7"),
+    _mode("whole-half diminished", "1 2 b3 4 b5 b6 6 7"),
+    _mode("lydian augmented", "1 2 3 #4 #5 6 7"),
+)
+MODE_BY_NAME: Final = MappingProxyType({m.name: m for m in MODES})
+IONIAN: Final = MODE_BY_NAME["ionian"]
+AEOLIAN: Final = MODE_BY_NAME["aeolian"]
+
+# For each family the modes that can colour it, most usual first; the one that keeps all the
+# chord's tones and departs least from the key wins (see scale_for).
+_MODES_BY_FAMILY: Final = MappingProxyType(
+    {
+        Family.MAJOR: ("ionian", "lydian"),
+        Family.MINOR: (
+            "dorian", "aeolian", "phrygian", "harmonic minor", "melodic minor",
+        ),
+        Family.DOMINANT: (
+            "mixolydian", "lydian dominant", "phrygian dominant", "mixolydian b6",
+            "half-whole diminished", "altered", "whole tone",
+        ),
+        Family.SUSPENDED: ("mixolydian", "ionian", "dorian", "aeolian", "lydian", "phrygian"),
+        Family.HALF_DIMINISHED: ("locrian", "locrian natural 2"),
+        Family.DIMINISHED: ("whole-half diminished", "locrian"),
+        Family.AUGMENTED: ("lydian augmented", "whole tone"),
+        Family.POWER: ("ionian", "dorian", "mixolydian", "aeolian", "lydian", "phrygian"),
+    }
+)  # fmt: skip
+
+
+def scale_for(chord: Chord, key: Key) -> Mode:
+    """The mode that a bass player thinks of for a chord in a key: dorian on ii, lydian on IV.
+
+    Of the modes of the chord's family that hold all its tones, the one with most tones in the
+    key; on a tie the more usual.  A family whose modes all miss a tone keeps its most usual one.
+    """
+    names = _MODES_BY_FAMILY[chord.family]
+    needed = set(chord.quality.intervals)
+    fitting = [MODE_BY_NAME[n] for n in names if needed <= set(MODE_BY_NAME[n].intervals)]
+    in_key = set(key.scale)
+    if not fitting:
+        return MODE_BY_NAME[names[0]]
+    return max(fitting, key=lambda m: sum((chord.root + i) % 12 in in_key for i in m.intervals))

@@ -1,0 +1,99 @@
+"""Metre: where a moment lies in the bar.
+
+Knows: metres, bars, and the weight of a place in the bar.
+Refuses to know: seconds (that is pulse.py), notes.
+How: `beat` is always a Fraction counted in quarter notes from the start of the song and says
+where something is written; `position` is the same scale as a float and says where we are now.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Metre:
+    """A time signature, such as 4/4 or 12/8.
+
+    Raises:
+        ValueError: a number that no time signature has.
+    """
+
+    count: int = 4
+    unit: int = 4
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.count <= 32 or self.unit not in (1, 2, 4, 8, 16, 32):
+            raise ValueError(f"the metre is {self.count}/{self.unit}; give one such as 4/4 or 12/8")
+
+    @property
+    def bar(self) -> Fraction:
+        """Length of a bar in quarter notes."""
+        return Fraction(4 * self.count, self.unit)
+
+    @property
+    def pulses(self) -> tuple[Fraction, ...]:
+        """Where in the bar the felt beats fall, in quarter notes from the bar line.
+
+        Eighth-note metres are felt in threes, the last groups in twos where three do not fit:
+        6/8 has two beats, 12/8 four, 7/8 is 2+2+3.
+        """
+        if self.unit <= 4:
+            return tuple(Fraction(4 * i, self.unit) for i in range(self.count))
+        starts = []
+        at = 0
+        for group in _groups(self.count):
+            starts.append(Fraction(4 * at, self.unit))
+            at += group
+        return tuple(starts)
+
+    def weight(self, in_bar: Fraction) -> int:
+        """How strong a place in the bar is: 4 bar line, 3 half bar, 2 beat, 1 half beat, 0 else."""
+        if in_bar == 0:
+            return 4
+        pulses = self.pulses
+        if in_bar in pulses:
+            middle = len(pulses) % 2 == 0 and in_bar == pulses[len(pulses) // 2]
+            return 3 if middle else 2
+        return 1 if in_bar % Fraction(1, 2) == 0 else 0
+
+    def __str__(self) -> str:
+        """As written at the start of a staff: 4/4."""
+        return f"{self.count}/{self.unit}"
+
+
+def _groups(count: int) -> list[int]:
+    if count % 3 == 0:
+        return [3] * (count // 3)
+    twos = {1: 2, 2: 1}[count % 3]
+    threes = (count - 2 * twos) // 3
+    if threes < 0:
+        return [1] * count
+    return [2] * twos + [3] * threes
+
+
+FOUR_FOUR: Final = Metre(4, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One point in time, in seconds and in the song.
+
+    `at` is seconds on the caller's clock, `position` quarter notes from the start of the song
+    (negative in a count-in), `bar_start` where the running bar began, `seconds_per_beat` the
+    length of a quarter note now.
+    """
+
+    at: float
+    position: float
+    bar_start: Fraction
+    bar: int
+    metre: Metre
+    seconds_per_beat: float
+
+    @property
+    def in_bar(self) -> float:
+        """Quarter notes since the bar line."""
+        return self.position - float(self.bar_start)
