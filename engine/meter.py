@@ -49,6 +49,10 @@ class Metre:
             at += group
         return tuple(starts)
 
+    def pulse_from(self, in_bar: Fraction) -> Fraction:
+        """The first felt beat at or after a place in the bar; the next bar line after the last."""
+        return next((p for p in self.pulses if p >= in_bar), self.bar)
+
     def weight(self, in_bar: Fraction) -> int:
         """How strong a place in the bar is: 4 bar line, 3 half bar, 2 beat, 1 half beat, 0 else."""
         if in_bar == 0:

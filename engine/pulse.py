@@ -1,0 +1,223 @@
+"""Pulse: where in the song this second is.
+
+Knows: a set tempo that starts with the first chord (or after a count-in), and a MIDI clock with
+its start, stop, continue and song position.
+Refuses to know: notes, chords, what is played.
+How: one straight line from seconds to quarter notes, anchored at a moment whose place is known.
+A set tempo anchors it once; a clock moves the anchor with every tick, smoothing the jitter of
+the wire with a second-order loop, and the line reaches no further than a little past the next
+tick, so that a clock that falls silent carries nobody on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor, inf
+from typing import Final
+
+from engine.meter import FOUR_FOUR, Metre, Moment
+
+TICKS_PER_BEAT: Final = 24
+
+# How much of a tick's surprise goes into the phase and into the tempo.  A quarter settles within
+# about four ticks (a sixth of a beat), which follows a player's tempo map and still divides the
+# jitter of a 5 ms audio buffer by two; the tempo share keeps the loop critically damped.
+_PHASE_GAIN: Final = 0.25
+_TEMPO_GAIN: Final = 0.02
+
+# A surprise larger than this share of a tick is a change of tempo or a seek, not jitter: follow it.
+_JUMP: Final = 0.5
+
+# How far past the last tick the song is believed to go on, in ticks: one to reach the next tick,
+# half a tick for one that is late.
+_REACH: Final = 1.5
+
+# A clock silent for this long has stopped without saying so; 250 ms is six ticks at 60 a minute.
+STALL_SECONDS: Final = 0.25
+
+
+@dataclass(slots=True)
+class _Line:
+    """Seconds to quarter notes: position `position` at second `at`, running at a tempo."""
+
+    at: float
+    position: float
+    seconds_per_beat: float
+
+    def position_at(self, at: float) -> float:
+        return self.position + (at - self.at) / self.seconds_per_beat
+
+    def seconds_of(self, position: float) -> float:
+        return self.at + (position - self.position) * self.seconds_per_beat
+
+
+class Pulse:
+    """The song's time, from a set tempo or from a MIDI clock.
+
+    Args:
+        tempo: quarter notes a minute; under a clock the tempo until two ticks have come.
+        external: whether a MIDI clock leads.
+        count_in: bars counted before bar 1, with a set tempo.
+        metre: the time signature until another is announced.
+    """
+
+    def __init__(
+        self,
+        tempo: float = 100.0,
+        *,
+        external: bool = False,
+        count_in: int = 0,
+        metre: Metre = FOUR_FOUR,
+    ) -> None:
+        self.external = external
+        self.running = False
+        self.metre = metre
+        self._count_in = count_in
+        self._line = _Line(0.0, 0.0, 60.0 / tempo)
+        self._metre_from = Fraction(0)
+        self._bars_before = 0
+        self._next_tick = 0
+        self._last_tick_at: float | None = None
+        self._counted = False
+
+    # What moves it ---------------------------------------------------------------------------
+
+    def begin_count(self, at: float) -> None:
+        """Begin the count-in, if one is wanted and has not begun; bar 1 follows it."""
+        if self.external or self._count_in == 0 or self._counted:
+            return
+        self._counted = True
+        self.running = True
+        self._restart(at, -float(self.metre.bar * self._count_in))
+
+    def strike(self, at: float) -> None:
+        """A key went down: with a set tempo and nothing running, this is beat 0."""
+        if not self.external and not self.running:
+            self.running = True
+            self._restart(at, 0.0)
+
+    def start(self, at: float) -> None:
+        """The sequencer starts from the top; its next tick is beat 0."""
+        self.locate(at, 0)
+        self.resume(at)
+
+    def locate(self, at: float, sixteenths: int) -> None:
+        """The sequencer moves to a place in the song, counted in sixteenth notes."""
+        if self.external:
+            self._next_tick = sixteenths * TICKS_PER_BEAT // 4
+            self._metre_from = min(self._metre_from, Fraction(sixteenths, 4))
+            if self._metre_from <= 0:
+                self._metre_from, self._bars_before = Fraction(0), 0
+            self._restart(at, sixteenths / 4)
+
+    def resume(self, at: float) -> None:
+        """The sequencer goes on from its place; its next tick is that place."""
+        if self.external:
+            self.running = True
+            self._restart(at, self._next_tick / TICKS_PER_BEAT)
+
+    def stop(self, at: float) -> None:
+        """Time stands still; with a set tempo the next key down is beat 0 again."""
+        place = self.position(at) if self.running else self._line.position
+        self.running = False
+        self._line = _Line(at, place if self.external else 0.0, self._line.seconds_per_beat)
+        self._last_tick_at = None
+
+    def tick(self, at: float) -> None:
+        """A MIDI clock tick: while running it is the next twenty-fourth of a beat."""
+        if not self.external:
+            return
+        last, self._last_tick_at = self._last_tick_at, at
+        if self.running:
+            self._follow(at, last)
+            self._next_tick += 1
+        elif last is not None:
+            self._learn_tempo(at - last)
+
+    def new_metre(self, at: float, metre: Metre) -> None:
+        """From the nearest sixteenth on, which is a bar line, another time signature holds."""
+        place = Fraction(round(self.position(at) * 4), 4)
+        self._bars_before += self._bars_since_metre(float(place) + 1e-6)
+        if (place - self._metre_from) % self.metre.bar:
+            self._bars_before += 1
+        self.metre = metre
+        self._metre_from = place
+
+    # What it tells ---------------------------------------------------------------------------
+
+    @property
+    def seconds_per_beat(self) -> float:
+        """The length of a quarter note now."""
+        return self._line.seconds_per_beat
+
+    def position(self, at: float) -> float:
+        """Quarter notes from the start of the song at this second; where it stands if stopped."""
+        if not self.running:
+            return self._line.position
+        place = self._line.position_at(max(at, self._line.at))
+        return min(place, self._reach) if self.external else place
+
+    def seconds_of(self, position: float) -> float:
+        """When a place in the song will be reached; infinity while that is not known."""
+        if not self.running or (self.external and position > self._reach):
+            return inf
+        return self._line.seconds_of(position)
+
+    def moment(self, at: float, position: float | None = None) -> Moment:
+        """This second, with its place in song and bar; or a given place at this second."""
+        place = self.position(at) if position is None else position
+        bars = self._bars_since_metre(place)
+        return Moment(
+            at=at,
+            position=place,
+            bar_start=self._metre_from + bars * self.metre.bar,
+            bar=self._bars_before + bars + 1,
+            metre=self.metre,
+            seconds_per_beat=self.seconds_per_beat,
+        )
+
+    def stalls_at(self) -> float:
+        """When a clock that sends no further tick counts as stopped; infinity without a clock."""
+        if not (self.external and self.running) or self._last_tick_at is None:
+            return inf
+        return self._last_tick_at + STALL_SECONDS
+
+    # How ---------------------------------------------------------------------------------------
+
+    @property
+    def _reach(self) -> float:
+        # Just before the first tick after a start nothing has been reached yet: the place itself
+        # waits for its tick, so that beat 0 sounds with the clock and not before it.
+        if self._last_tick_at is None:
+            return self._line.position - 1e-9
+        return (self._next_tick - 1 + _REACH) / TICKS_PER_BEAT
+
+    def _bars_since_metre(self, position: float) -> int:
+        return floor((position - float(self._metre_from)) / float(self.metre.bar) + 1e-9)
+
+    def _restart(self, at: float, position: float) -> None:
+        self._line = _Line(at, position, self._line.seconds_per_beat)
+        self._last_tick_at = None
+
+    def _learn_tempo(self, per_tick: float) -> None:
+        # Sequencers keep their clock going while stopped: the first beat then has its tempo.
+        known = self._line.seconds_per_beat
+        told = max(per_tick, 1e-3) * TICKS_PER_BEAT
+        share = 0.2 if abs(told - known) < 0.2 * known else 1.0
+        self._line.seconds_per_beat = known + share * (told - known)
+
+    def _follow(self, at: float, last: float | None) -> None:
+        place = self._next_tick / TICKS_PER_BEAT
+        per_tick = self._line.seconds_per_beat / TICKS_PER_BEAT
+        due = self._line.seconds_of(place)
+        surprise = at - due
+        if last is None:
+            self._line = _Line(at, place, self._line.seconds_per_beat)
+        elif abs(surprise) > _JUMP * per_tick:
+            self._line = _Line(at, place, max(at - last, 1e-3) * TICKS_PER_BEAT)
+        else:
+            per_tick += _TEMPO_GAIN * surprise
+            self._line = _Line(
+                due + _PHASE_GAIN * surprise, place, max(per_tick, 1e-3) * TICKS_PER_BEAT
+            )
