@@ -178,7 +178,7 @@ class Pulse:
         )
 
     def stalls_at(self) -> float:
-        """When a clock that sends no further tick counts as stopped; infinity without a clock."""
+        """When a clock that ticks no more counts as silent, so that nothing is left sounding."""
         if not (self.external and self.running) or self._last_tick_at is None:
             return inf
         return self._last_tick_at + STALL_SECONDS

@@ -1,0 +1,110 @@
+"""Agenda: what falls due next, and when.
+
+Knows: the felt beats, the gathering of a chord's keys, the pocket, the note that sounds and the
+one that waits.
+Refuses to know: what is done about any of them.
+How: the earliest of a handful of times, read anew each time it is asked.
+"""
+
+from __future__ import annotations
+
+from enum import Enum, auto
+from fractions import Fraction
+from math import inf
+from typing import Final
+
+from engine.part import Part
+from engine.performance import Performed
+from engine.pulse import Pulse
+
+# A chord is read this long after its last key went down: the fingers of one hand land within
+# about 10 ms of each other, and a bass note 10 ms behind the keys is still on the beat.
+GATHER_SECONDS: Final = 0.010
+
+# A rolled chord is not waited for longer than this; it is read as it stands and read again.
+GATHER_AT_MOST_SECONDS: Final = 0.045
+
+# A note on a doubtful change may wait this long for the keys: bass and piano lie 23 ms apart on
+# the same beat in recorded trios, and a late bass is noticed from about 31 ms.
+POCKET_SECONDS: Final = 0.025
+
+# Every beat is read once more after it began, for chords that change by letting keys go.
+LISTEN_AGAIN_SECONDS: Final = 0.03
+
+
+class Due(Enum):
+    """What can fall due, in the order it is done when several fall due at once."""
+
+    CROSS = auto()
+    HEAR = auto()
+    RELEASE = auto()
+    PLAY = auto()
+
+
+class Agenda:
+    """The times at which something is to be done.
+
+    Args:
+        pulse: tells when a place in the song comes.
+        part: what sounds and what waits to sound.
+    """
+
+    def __init__(self, pulse: Pulse, part: Part) -> None:
+        self._pulse = pulse
+        self._part = part
+        self.next_beat = Fraction(0)
+        self.doubtful: Fraction | None = None
+        self._gathered_at = inf
+        self._listen_at = inf
+        self._gather_from = -inf
+        self._struck_at = -inf
+
+    def key_down(self, at: float) -> None:
+        """A key went down: read the chord when its last key has landed."""
+        if at - self._struck_at > GATHER_SECONDS:
+            self._gather_from = at
+        self._struck_at = at
+        latest = max(self._gather_from + GATHER_AT_MOST_SECONDS, at)
+        self._gathered_at = min(at + GATHER_SECONDS, latest)
+
+    def listen(self, at: float) -> None:
+        """Read the chord by this time, whether or not keys go down."""
+        self._listen_at = min(self._listen_at, at)
+
+    def has_read(self) -> None:
+        """The chord was read: nothing more to read until a key goes down or a beat begins."""
+        self._gathered_at = self._listen_at = inf
+
+    def next_due(self) -> tuple[float, Due]:
+        """The next thing to be done and when; infinity if nothing will be."""
+        first = (min(self._gathered_at, self._listen_at), Due.HEAR)
+        if not self._pulse.running:
+            return first
+        crossing = self._pulse.seconds_of(float(self.next_beat))
+        if crossing <= first[0]:
+            first = (crossing, Due.CROSS)
+        return self._first_note(first)
+
+    def _first_note(self, first: tuple[float, Due]) -> tuple[float, Due]:
+        sounding = self._part.sounding
+        if sounding is not None:
+            ends = min(self._pulse.seconds_of(sounding.end) + sounding.lag, self._pulse.stalls_at())
+            if ends < first[0]:
+                first = (ends, Due.RELEASE)
+        waiting = self._part.next()
+        if waiting is not None:
+            begins = self._begins(waiting)
+            if begins < first[0]:
+                first = (begins, Due.PLAY)
+        return first
+
+    def _begins(self, note: Performed) -> float:
+        """When a written note is to sound: in its place, or later in the pocket if in doubt."""
+        due = self._pulse.seconds_of(note.position)
+        begins = due + note.lag
+        if self._gathered_at < inf:
+            return max(begins, min(self._gathered_at, due + POCKET_SECONDS))
+        keys_came = self._struck_at >= due - GATHER_AT_MOST_SECONDS
+        if note.written.beat == self.doubtful and not keys_came:
+            return max(begins, due + POCKET_SECONDS)
+        return begins

@@ -1,0 +1,326 @@
+"""Bassist: chords in, bass out; the only file that knows the order of the stages.
+
+Knows: who hears first, who foresees, who writes, who plays, and when each is asked.
+Refuses to know: how any of them does it, and what second it is: every event brings its time.
+How: each event first lets everything happen that was due before it, then is taken; at the same
+second the event comes first.  `next_deadline` tells when something falls due if nothing comes
+in, and a Tick at that second makes it happen.  Notes are written a bar at a time, one felt beat
+before the bar line, and written anew from the next free place when the ear or the foresight
+changes its mind; nothing that has sounded is touched.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import ceil, inf
+from random import Random
+from typing import Final, assert_never
+
+from engine.agenda import GATHER_SECONDS, LISTEN_AGAIN_SECONDS, Agenda, Due
+from engine.events import (
+    ALL_NOTES_OFF,
+    ALL_SOUND_OFF,
+    Beat,
+    ChangeExpected,
+    ChordHeard,
+    ClockTick,
+    Continue,
+    Control,
+    Forecast,
+    Heard,
+    Incoming,
+    KeyHeard,
+    NewMetre,
+    NewStyle,
+    NoteOff,
+    NoteOn,
+    Outgoing,
+    SongPosition,
+    Start,
+    Stop,
+    Tick,
+)
+from engine.foresight.outlook import Foresight
+from engine.harmony import C_MAJOR, Chord, Key
+from engine.hearing.ear import Ear
+from engine.meter import FOUR_FOUR, Metre, Moment
+from engine.plan import next_change
+from engine.pulse import Pulse
+from engine.style import Style
+from engine.writing import Belief, Writing
+
+# Below this probability of the chord expected on a beat the bass waits in the pocket for it.
+SURE: Final = 0.9
+
+# A chord believed in less than this does not make the bass change what it plays.
+BELIEVED: Final = 0.5
+
+FELT_BEATS_AHEAD: Final = 8
+_SIXTEENTH: Final = Fraction(1, 4)
+
+# The finest places at which a part is mended: those of the MIDI clock.
+_GRID: Final = 24
+
+
+class Bassist:
+    """The bass player.
+
+    Args:
+        style: how to play.
+        random: where all chance is drawn from; the same events and seed give the same part.
+        tempo: quarter notes a minute, without a clock.
+        external_clock: whether MIDI clock ticks lead.
+        count_in: bars counted before bar 1, without a clock.
+        metre: the time signature until a NewMetre says otherwise.
+        ear: the hearing, another than the usual one for benches.
+        foresight: likewise.
+    """
+
+    def __init__(
+        self,
+        style: Style,
+        random: Random,
+        *,
+        tempo: float = 100.0,
+        external_clock: bool = False,
+        count_in: int = 0,
+        metre: Metre = FOUR_FOUR,
+        ear: Ear | None = None,
+        foresight: Foresight | None = None,
+    ) -> None:
+        self.heard = Heard(None, 0.0, C_MAJOR, 1 / 24)
+        self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
+        self._ear = ear or Ear()
+        self._foresight = foresight or Foresight()
+        self._writing = Writing(style, random, self._pulse)
+        self._agenda = Agenda(self._pulse, self._writing.part)
+        self._next_style: Style | None = None
+        self._now = -inf
+        self._chord: Chord | None = None
+        self._ahead: tuple[Forecast, ...] = ()
+        self._published_key: Key | None = None
+        self._expected: tuple[Fraction, Chord] | None = None
+
+    # The two doors ---------------------------------------------------------------------------
+
+    def receive(self, event: Incoming) -> list[Outgoing]:
+        """Take one event; return what happened up to its time, in order of time."""
+        at = max(event.at, self._now)
+        out: list[Outgoing] = []
+        self._let_happen(at, out, with_now=isinstance(event, Tick))
+        self._now = at
+        self._take(event, at, out)
+        return out
+
+    def next_deadline(self) -> float | None:
+        """When something falls due next if nothing comes in; None if nothing will."""
+        at, _ = self._agenda.next_due()
+        return None if at == inf else max(at, self._now)
+
+    # What comes in -----------------------------------------------------------------------------
+
+    def _take(self, event: Incoming, at: float, out: list[Outgoing]) -> None:
+        match event:
+            case NoteOn() if event.velocity > 0:
+                self._take_key_down(event, at)
+            case NoteOn() | NoteOff():
+                self._ear.note_off(self._pulse.moment(at), event.note, event.channel)
+            case Control():
+                self._take_control(event, at)
+            case ClockTick():
+                self._pulse.tick(at)
+            case SongPosition() | Start() | Continue():
+                self._take_place(event, at, out)
+            case Stop():
+                self._fall_silent(at, out)
+                self._pulse.stop(at)
+                self._agenda.has_read()
+            case NewMetre():
+                self._take_metre(event.metre, at)
+            case NewStyle():
+                self._next_style = event.style
+            case Tick():
+                self._begin_count(at)
+            case _:
+                assert_never(event)
+
+    def _take_key_down(self, event: NoteOn, at: float) -> None:
+        self._begin_count(at)
+        if not self._pulse.running:
+            self._pulse.strike(at)
+            self._find_place(at)
+        self._ear.note_on(self._pulse.moment(at), event.note, event.velocity, event.channel)
+        self._agenda.key_down(at)
+
+    def _take_control(self, event: Control, at: float) -> None:
+        moment = self._pulse.moment(at)
+        self._ear.control(moment, event.controller, event.value, event.channel)
+        if event.controller in (ALL_SOUND_OFF, ALL_NOTES_OFF):
+            self._agenda.listen(at + GATHER_SECONDS)
+
+    def _take_place(
+        self, event: SongPosition | Start | Continue, at: float, out: list[Outgoing]
+    ) -> None:
+        self._fall_silent(at, out)
+        match event:
+            case SongPosition():
+                self._pulse.locate(at, event.sixteenths)
+            case Start():
+                self._pulse.start(at)
+            case Continue():
+                self._pulse.resume(at)
+        self._find_place(at)
+
+    def _take_metre(self, metre: Metre, at: float) -> None:
+        if metre == self._pulse.metre:
+            return
+        self._pulse.new_metre(at, metre)
+        self._find_place(at)
+        self._rewrite(self._agenda.next_beat)
+
+    def _begin_count(self, at: float) -> None:
+        if not self._pulse.running:
+            self._pulse.begin_count(at)
+            if self._pulse.running:
+                self._find_place(at)
+
+    def _fall_silent(self, at: float, out: list[Outgoing]) -> None:
+        out.extend(self._writing.part.release(at, self._pulse.position(at)))
+        self._writing.clear()
+
+    def _find_place(self, at: float) -> None:
+        """After a jump: which felt beat comes next, and what the ear and foresight must forget."""
+        moment = self._pulse.moment(at)
+        in_bar = Fraction(max(ceil((moment.in_bar - 1e-6) * _GRID), 0), _GRID)
+        self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(in_bar)
+        self._ear.relocate(moment)
+        self._foresight.relocate(self._agenda.next_beat)
+        self._ahead = ()
+
+    # What falls due ------------------------------------------------------------------------------
+
+    def _let_happen(self, at: float, out: list[Outgoing], *, with_now: bool) -> None:
+        while True:
+            due_at, due = self._agenda.next_due()
+            if due_at > at or (due_at == at and not with_now):
+                return
+            self._now = max(self._now, due_at)
+            self._do(due, self._now, out)
+
+    def _do(self, due: Due, at: float, out: list[Outgoing]) -> None:
+        part = self._writing.part
+        match due:
+            case Due.CROSS:
+                self._cross(at, out)
+            case Due.HEAR:
+                self._hear(at, out)
+            case Due.RELEASE:
+                out.extend(part.release(at, self._pulse.position(at)))
+            case Due.PLAY:
+                out.extend(part.play(at, self._pulse.position(at)))
+            case _:
+                assert_never(due)
+
+    def _cross(self, at: float, out: list[Outgoing]) -> None:
+        """A felt beat begins: what was heard is settled, what comes is foreseen and written."""
+        beat = self._agenda.next_beat
+        moment = self._pulse.moment(at, float(beat))
+        in_bar = beat - moment.bar_start
+        count = moment.metre.pulses.index(in_bar) + 1
+        self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(
+            in_bar + Fraction(1, _GRID)
+        )
+        out.append(Beat(at, float(beat), moment.bar, count))
+        if beat < 0:
+            return
+        self._settle(beat, moment)
+        if count == 1 and self._next_style is not None:
+            self._writing.take_up(self._next_style)
+            self._next_style = None
+            self._rewrite(beat)
+        self._look(moment, out)
+        self._agenda.listen(at + LISTEN_AGAIN_SECONDS)
+        belief = self._belief()
+        if belief is not None:
+            self._writing.write_on(beat, self._agenda.next_beat, belief)
+
+    def _settle(self, beat: Fraction, moment: Moment) -> None:
+        """What the beat that ended was, and what this one is taken for until it is heard."""
+        self._ear.cross(moment)
+        self._foresight.cross(moment, self._ear.committed())
+        foretold = self._ahead[0] if self._ahead and self._ahead[0].beat == beat else None
+        sure = foretold is not None and foretold.confidence >= SURE
+        self._agenda.doubtful = None if sure else beat
+        if foretold is not None and foretold.chord is not None:
+            self._chord = foretold.chord
+
+    # Hearing and looking ahead -------------------------------------------------------------------
+
+    def _hear(self, at: float, out: list[Outgoing]) -> None:
+        """The keys have landed: believe what they spell, and play by it."""
+        self._agenda.has_read()
+        moment = self._pulse.moment(at)
+        heard = self._ear.heard(moment)
+        if heard.chord is None or (self._chord is not None and heard.confidence < BELIEVED):
+            return
+        self._publish(heard, moment, out)
+        if heard.chord == self._chord:
+            return
+        self._chord = heard.chord
+        self._look(moment, out)
+        if self._pulse.running and moment.position >= 0:
+            self._rewrite(self._place_to_change(moment, heard.chord))
+
+    def _publish(self, heard: Heard, moment: Moment, out: list[Outgoing]) -> None:
+        at, position = moment.at, moment.position
+        if heard.key != self._published_key:
+            self._published_key = heard.key
+            out.append(KeyHeard(at, position, heard.key, heard.key_confidence))
+        if heard.chord != self.heard.chord:
+            out.append(ChordHeard(at, position, heard.chord, heard.key, heard.confidence))
+        self.heard = heard
+
+    def _look(self, moment: Moment, out: list[Outgoing]) -> None:
+        """Look ahead from the chord that sounds; tell which change comes next."""
+        heard, chord = self.heard, self._chord
+        if chord is None:
+            return
+        self._ahead = self._foresight.look(
+            moment, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD
+        )
+        change = next_change(chord, self._ahead)
+        if change is None or change.chord is None:
+            self._expected = None
+        elif self._expected != (change.beat, change.chord):
+            self._expected = (change.beat, change.chord)
+            at, position = moment.at, moment.position
+            at_beat, confidence = float(change.beat), change.confidence
+            out.append(ChangeExpected(at, position, at_beat, change.chord, heard.key, confidence))
+
+    # Where the part is written anew --------------------------------------------------------------
+
+    def _belief(self) -> Belief | None:
+        if self._chord is None:
+            return None
+        return Belief(self._chord, self.heard.confidence, self.heard.key, self._ahead)
+
+    def _rewrite(self, start: Fraction) -> None:
+        belief = self._belief()
+        if belief is not None:
+            self._writing.rewrite(start, belief)
+
+    def _place_to_change(self, moment: Moment, chord: Chord) -> Fraction:
+        """From where the part is written anew: the note that waits, or now, or the next sixteenth.
+
+        At once when what sounds does not fit the new chord: a wrong note is left, never held.
+        """
+        part = self._writing.part
+        waiting = part.next()
+        if waiting is not None and float(waiting.written.beat) <= moment.position:
+            return waiting.written.beat
+        if part.last is None:
+            return moment.bar_start
+        now = Fraction(ceil(moment.position * _GRID - 1e-6), _GRID)
+        if part.sounding is not None and part.sounding.written.note % 12 in chord.pitch_classes:
+            return ceil(now / _SIXTEENTH) * _SIXTEENTH
+        return now

@@ -1,0 +1,114 @@
+"""Writing: keeps the part written ahead, and written for what is believed now.
+
+Knows: how far the part is written, and for which chords.
+Refuses to know: who heard or foresaw those chords, and when anything sounds.
+How: bars are asked of the line one at a time; beside the part stands the harmony it was written
+for, beat by beat, so that a new belief shows at once whether the part still holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from random import Random
+
+from engine.events import Ask, Forecast
+from engine.harmony import Chord, Key
+from engine.line.bassline import Bassline
+from engine.meter import Moment
+from engine.part import Part
+from engine.performance import Performer
+from engine.plan import coming_after, spans_between
+from engine.pulse import Pulse
+from engine.style import Style
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What the part is to be written for: the chord now, the chords ahead, the key."""
+
+    chord: Chord
+    confidence: float
+    key: Key
+    ahead: tuple[Forecast, ...]
+
+
+class Writing:
+    """The part, written as far ahead as is wanted.
+
+    Args:
+        style: how to play.
+        random: where the line and the touch draw their chance from.
+        pulse: which place lies in which bar.
+    """
+
+    def __init__(self, style: Style, random: Random, pulse: Pulse) -> None:
+        self.part = Part()
+        self.written_to: Fraction | None = None
+        self._pulse = pulse
+        self._random = random
+        self._written_for: dict[Fraction, tuple[Chord | None, bool]] = {}
+        self.take_up(style)
+
+    def take_up(self, style: Style) -> None:
+        """Write in another style from here on."""
+        self._style = style
+        self._line = Bassline(style, Random(self._random.getrandbits(64)))
+        self._performer = Performer(style, Random(self._random.getrandbits(64)))
+
+    def clear(self) -> None:
+        """Throw away what is written; what sounds stays to be released."""
+        self.part.clear()
+        self.written_to = None
+        self._written_for.clear()
+
+    def write_on(self, beat: Fraction, next_beat: Fraction, belief: Belief) -> None:
+        """Hold the part at least a felt beat ahead, and to what is believed."""
+        if self.written_to is None or self.stale(belief.ahead):
+            self.rewrite(beat, belief)
+        if self.written_to is not None and next_beat >= self.written_to:
+            self._write_bar(max(self.written_to, beat), belief)
+
+    def rewrite(self, start: Fraction, belief: Belief) -> None:
+        """Write anew from a place on, as far as was written before."""
+        was_written_to = self.written_to
+        self.part.strike_out(start)
+        self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
+        self._write_bar(start, belief)
+        while was_written_to is not None and self.written_to < was_written_to:
+            self._write_bar(self.written_to, belief)
+
+    def stale(self, ahead: tuple[Forecast, ...]) -> bool:
+        """Whether a chord is now expected, or trusted, that the part was not written for."""
+        known = self._written_for
+        return any(f.beat in known and known[f.beat] != self._aim(f) for f in ahead)
+
+    def _aim(self, forecast: Forecast) -> tuple[Chord | None, bool]:
+        return forecast.chord, forecast.confidence >= self._style.daring
+
+    def _write_bar(self, start: Fraction, belief: Belief) -> None:
+        place = self._pulse.moment(0.0, float(start))
+        ask = self._ask(start, place, belief)
+        seconds_per_beat = place.seconds_per_beat
+        self.part.write(
+            self._performer.perform(note, seconds_per_beat) for note in self._line.write(ask)
+        )
+        self.written_to = ask.end
+        for forecast in belief.ahead:
+            if start <= forecast.beat <= ask.end:
+                self._written_for[forecast.beat] = self._aim(forecast)
+
+    def _ask(self, start: Fraction, place: Moment, belief: Belief) -> Ask:
+        end = place.bar_start + place.metre.bar
+        spans = spans_between(start, end, belief.chord, belief.confidence, belief.ahead)
+        return Ask(
+            start=start,
+            bar_start=place.bar_start,
+            bar=place.bar,
+            metre=place.metre,
+            spans=spans,
+            coming=coming_after(end, spans[-1].chord, belief.ahead),
+            key=belief.key,
+            last=self.part.last_before(start),
+            seconds_per_beat=place.seconds_per_beat,
+        )
