@@ -1,0 +1,162 @@
+"""Chords on paper: labels and symbols written and read back."""
+
+from __future__ import annotations
+
+import pytest
+from mir_eval.chord import encode, validate_chord_label
+
+from engine.harmony import KEYS, QUALITIES, QUALITY_BY_HARTE, Chord, Key
+from engine.labels import harte, harte_key, parse_harte, parse_symbol, symbol
+from engine.pitch import pitch_class_of_name
+
+B_FLAT_MAJOR = Key(10)
+B_MAJOR = Key(11)
+
+ALL_CHORDS = [
+    Chord.of(root, quality, bass) for quality in QUALITIES for root in (0, 6) for bass in range(12)
+]
+
+
+def chord(root: str, quality: str, bass: str | None = None) -> Chord:
+    """A chord from names."""
+    over = None if bass is None else pitch_class_of_name(bass)
+    return Chord.of(pitch_class_of_name(root), QUALITY_BY_HARTE[quality], over)
+
+
+def test_every_chord_survives_its_label_in_every_key() -> None:
+    """A chord written as a label and read back is the same chord, bass included, in 24 keys."""
+    for key in KEYS:
+        for each in ALL_CHORDS:
+            assert parse_harte(harte(each, key)) == each
+
+
+def test_every_chord_survives_its_symbol_in_every_key() -> None:
+    """A chord written as a symbol and read back is the same chord, bass included, in 24 keys."""
+    for key in KEYS:
+        for each in ALL_CHORDS:
+            assert parse_symbol(symbol(each, key)) == each
+
+
+def test_labels_say_to_others_what_the_chord_is() -> None:
+    """mir_eval reads from each label the tones that the chord has, and its root."""
+    for each in ALL_CHORDS:
+        label = harte(each, B_MAJOR)
+        validate_chord_label(label)
+        root, tones, bass = encode(label, reduce_extended_chords=True)
+        named = {(root + i) % 12 for i, there in enumerate(tones) if there}
+        assert root == each.root
+        assert named >= each.pitch_classes, label
+        assert (root + bass) % 12 == each.bass
+
+
+@pytest.mark.parametrize(
+    ("written", "key", "label", "lead_sheet"),
+    [
+        (chord("Bb", "min7"), B_FLAT_MAJOR, "Bb:min7", "Bbm7"),
+        (chord("Bb", "maj"), B_MAJOR, "A#:maj", "A#"),
+        (chord("Eb", "maj", "G"), B_FLAT_MAJOR, "Eb:maj/3", "Eb/G"),
+        (chord("D", "7", "F#"), B_FLAT_MAJOR, "D:7/3", "D7/F#"),
+        (chord("G", "min7", "F"), B_FLAT_MAJOR, "G:min7/b7", "Gm7/F"),
+        (chord("Db", "maj", "Cb"), Key(8), "Db:maj/b7", "Db/Cb"),
+        (chord("A", "hdim7"), B_FLAT_MAJOR, "A:hdim7", "Am7b5"),
+        (chord("F", "7(b9,b13)"), B_FLAT_MAJOR, "F:7(b9,b13)", "F7b9b13"),
+        (None, B_FLAT_MAJOR, "N", "N.C."),
+    ],
+)
+def test_chords_are_spelled_in_the_key(
+    written: Chord | None, key: Key, label: str, lead_sheet: str
+) -> None:
+    """Roots are spelled in the key, a slash bass as a degree of its chord."""
+    assert harte(written, key) == label
+    assert symbol(written, key) == lead_sheet
+
+
+def test_keys_have_labels() -> None:
+    """A key is named by its usual tonic: E flat major, C sharp minor."""
+    assert harte_key(Key(3)) == "Eb:maj"
+    assert harte_key(Key(1, minor=True)) == "C#:min"
+
+
+@pytest.mark.parametrize(
+    ("hands", "quality"),
+    [
+        ("C Cmaj CM Cma CMaj", "maj"),
+        ("Cm C- Cmin Cmi C\u2212", "min"),
+        ("Cmaj7 CM7 CΔ CΔ7 C△ Cma7 Cj7 CMaj7 C^7 C(maj7)", "maj7"),
+        ("Cm7 C-7 Cmin7 Cmi7", "min7"),
+        ("Cdim C° Co", "dim"),
+        ("Cdim7 C°7 Co7", "dim7"),
+        ("Cø Cø7 Cm7b5 C-7b5 Cm7-5 Cmin7(b5) CØ Cm7♭5", "hdim7"),
+        ("C+ Caug", "aug"),
+        ("C7#5 C+7 Caug7 C7+ C7+5 C7(#5)", "aug(b7)"),
+        ("C7 Cdom7", "7"),
+        ("C7b9 C7-9 C7(b9) C7♭9", "7(b9)"),
+        ("C7#9 C7+9 C7(#9)", "7(#9)"),
+        ("C7alt Calt", "aug(b7,#9)"),
+        ("Csus Csus4 C4", "sus4"),
+        ("Csus2", "sus2"),
+        ("C7sus C7sus4 C7(sus4)", "sus4(b7)"),
+        ("C9sus C9sus4 C13sus4", "sus4(b7,9)"),
+        ("Cadd9 Cadd2 C2 C(add9)", "maj(9)"),
+        ("Cm(add9) Cmadd9", "min(9)"),
+        ("C6 Cmaj6", "maj6"),
+        ("Cm6 C-6", "min6"),
+        ("C6/9 C69 C6(9) C6add9", "maj6(9)"),
+        ("Cm(maj7) CmM7 C-Δ7 Cm/maj7 Cmmaj7 Cmin(maj7)", "minmaj7"),
+        ("C9 C13 C11", None),
+        ("Cm9 C-9 Cmin9", "min9"),
+        ("Cmaj9 CM9 CΔ9 Cmaj13", "maj9"),
+        ("Cm11 C-11", "min11"),
+        ("C5 Cno3", "5"),
+        ("C7b5 C7-5", "(1,3,b5,b7)"),
+        ("C7b9b13 C7(b9,b13)", "7(b9,b13)"),
+    ],
+)
+def test_symbols_are_read_in_any_usual_hand(hands: str, quality: str | None) -> None:
+    """The same chord is read from every way in which musicians write it."""
+    for hand in hands.split():
+        wanted = QUALITY_BY_HARTE[hand[1:] if quality is None else quality]
+        assert parse_symbol(hand) == Chord.of(0, wanted), hand
+
+
+def test_a_flat_in_brackets_belongs_to_the_chord_and_not_to_its_root() -> None:
+    """B(b9) is a chord on B; Bb9 is a ninth chord on B flat."""
+    assert parse_symbol("B7(b9)").root == 11
+    assert parse_symbol("Bb9") == chord("Bb", "9")
+
+
+@pytest.mark.parametrize(
+    ("label", "nearest"),
+    [
+        ("C:maj/9", chord("C", "maj", "D")),
+        ("C:1", chord("C", "5")),
+        ("C", chord("C", "maj")),
+        ("C:min(11)", chord("C", "min")),
+        ("C:maj/11", chord("C", "maj", "F")),
+        ("C:maj13", chord("C", "maj9")),
+        ("C:sus2(b7)", chord("C", "sus4(b7,9)")),
+        ("C:1(b3,b7)/b7", chord("C", "min7", "Bb")),
+        ("C:maj6(b7)", chord("C", "13")),
+        ("C:7(*5)", chord("C", "7")),
+        ("C:min/b1", chord("C", "min", "B")),
+        ("N", None),
+        ("X", None),
+    ],
+)
+def test_labels_outside_the_table_give_the_nearest_chord(label: str, nearest: Chord | None) -> None:
+    """A label with unusual tones is heard as the chord that a bass player would serve it with."""
+    assert parse_harte(label) == nearest
+
+
+@pytest.mark.parametrize("text", ["", "H:maj", "C:foo", "C:maj(x)", "C:maj/14", "C:maj/", "c:min"])
+def test_nonsense_is_no_label(text: str) -> None:
+    """What is not a label is refused with the text and an example of what would do."""
+    with pytest.raises(ValueError, match="is not a chord label; write one such as"):
+        parse_harte(text)
+
+
+@pytest.mark.parametrize("text", ["", "H7", "Cfoo", "C/H", "am7", "C7b10"])
+def test_nonsense_is_no_symbol(text: str) -> None:
+    """What is not a symbol is refused with the text and an example of what would do."""
+    with pytest.raises(ValueError, match=r"is not a chord symbol.*write one such as"):
+        parse_symbol(text)
