@@ -1,0 +1,474 @@
+"""MIDI files in and out, the trace, the tally and virtual time."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from fractions import Fraction
+from pathlib import Path
+
+import mido
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.events import (
+    BassNote,
+    Beat,
+    ChangeExpected,
+    ChordHeard,
+    ClockTick,
+    Control,
+    Incoming,
+    KeyHeard,
+    NewMetre,
+    NoteOff,
+    NoteOn,
+    Outgoing,
+    Play,
+    Release,
+    Role,
+    Start,
+    Stop,
+    Tick,
+)
+from engine.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.meter import Metre
+from ports.files import BassFile, FileError, Song, TempoMap, read
+from ports.replay import replay
+from ports.tally import Tally, told
+from ports.trace import Trace
+
+B_FLAT = Key(10)
+CM7 = Chord.of(0, QUALITY_BY_HARTE["min7"])
+F7_OVER_A = Chord.of(5, QUALITY_BY_HARTE["7"], 9)
+
+
+def midi_file(
+    path: Path, *tracks: Iterable[tuple[int, mido.Message | mido.MetaMessage]], beat: int = 480
+) -> Path:
+    """Write a MIDI file whose tracks are (tick, message) pairs."""
+    file = mido.MidiFile(type=1, ticks_per_beat=beat)
+    for timed in tracks:
+        track = mido.MidiTrack()
+        last = 0
+        for tick, message in timed:
+            track.append(message.copy(time=tick - last))
+            last = tick
+        file.tracks.append(track)
+    file.save(path)
+    return path
+
+
+def tempo(per_minute: float) -> mido.MetaMessage:
+    """A tempo message."""
+    return mido.MetaMessage("set_tempo", tempo=round(60e6 / per_minute))
+
+
+def metre(count: int, unit: int) -> mido.MetaMessage:
+    """A time signature message."""
+    return mido.MetaMessage("time_signature", numerator=count, denominator=unit)
+
+
+def named(name: str) -> tuple[int, mido.MetaMessage]:
+    """A track's name, at its start."""
+    return 0, mido.MetaMessage("track_name", name=name)
+
+
+def key(tick: int, until: int, note: int, channel: int = 0) -> list[tuple[int, mido.Message]]:
+    """A key held from one tick to another."""
+    return [
+        (tick, mido.Message("note_on", note=note, velocity=70, channel=channel)),
+        (until, mido.Message("note_off", note=note, channel=channel)),
+    ]
+
+
+def bass(note: int, chord: Chord = CM7, role: Role = Role.ROOT) -> BassNote:
+    """A bass note as written, on beat 2."""
+    return BassNote(Fraction(2), Fraction(1), note, 0.8, role, "on the one", 2, 3, chord)
+
+
+# Reading ------------------------------------------------------------------------------------
+
+
+def test_tempo_map_places_ticks_in_seconds() -> None:
+    """A beat at 60 lasts a second, one at 120 half of it, and the map runs both ways."""
+    song = TempoMap.of(480, [(0, 1_000_000), (960, 500_000)])
+
+    assert [song.seconds_at(tick) for tick in (0, 480, 960, 1440)] == [0, 1, 2, 2.5]
+    assert [song.beat_at(second) for second in (0, 1, 2, 2.5)] == [0, 1, 2, 3]
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 5000), st.integers(100_000, 2_000_000)), max_size=8),
+    st.integers(0, 60_000),
+)
+def test_tempo_map_is_its_own_inverse(steps: list[tuple[int, int]], tick: int) -> None:
+    """A place in the file, turned into seconds and back, is the same place."""
+    at, changes = 0, []
+    for step, pace in steps:
+        at += step
+        changes.append((at, pace))
+    song = TempoMap.of(480, changes)
+
+    assert song.tick_at(song.seconds_at(tick)) == pytest.approx(tick, abs=1e-4)
+
+
+def test_reading_tells_what_the_player_did(tmp_path: Path) -> None:
+    """Keys and pedal come at their seconds, a note on with velocity 0 being a key coming up."""
+    pedal = (480, mido.Message("control_change", control=64, value=127))
+    up = (960, mido.Message("note_on", note=58, velocity=0))
+    down = (0, mido.Message("note_on", note=58, velocity=70))
+    song = read(midi_file(tmp_path / "a.mid", [(0, tempo(60))], [down, pedal, up]))
+
+    assert song.played == (NoteOn(0, 58, 70), Control(1, 64, 127), NoteOff(2, 58))
+    assert song.end == 2
+
+
+def test_all_tracks_play_together(tmp_path: Path) -> None:
+    """Two tracks come as one player, in the order of time; drums are left out."""
+    song = read(
+        midi_file(
+            tmp_path / "a.mid", key(480, 960, 55), key(0, 480, 58), key(0, 480, 36, channel=9)
+        )
+    )
+
+    assert [(e.at, e.note) for e in song.played if isinstance(e, NoteOn)] == [(0, 58), (0.5, 55)]
+
+
+def test_named_tracks_are_chosen(tmp_path: Path) -> None:
+    """Only the tracks asked for are played, whatever the case; a nameless one goes by number."""
+    path = midi_file(
+        tmp_path / "a.mid",
+        [named("Keys"), *key(0, 480, 58)],
+        [named("Guitar"), *key(0, 480, 60)],
+        key(0, 480, 62),
+    )
+
+    assert {e.note for e in read(path, ["keys", "track 3"]).played if isinstance(e, NoteOn)} == {
+        58,
+        62,
+    }
+
+
+def test_a_track_that_is_not_there(tmp_path: Path) -> None:
+    """A wrong track name is answered with the names there are."""
+    path = midi_file(tmp_path / "a.mid", [(0, tempo(90))], [named("Keys"), *key(0, 480, 58)])
+
+    with pytest.raises(FileError, match=r"no track 'Piano'; there are: Keys$"):
+        read(path, ["Piano"])
+
+
+def test_clock_follows_the_tempo_map(tmp_path: Path) -> None:
+    """The clock ticks 24 times a beat, faster where the file is faster, after one start."""
+    song = read(midi_file(tmp_path / "a.mid", [(0, tempo(60)), (480, tempo(120))], key(0, 960, 58)))
+    events = list(song.with_clock())
+    ticks = [e.at for e in events if isinstance(e, ClockTick)]
+
+    assert len(ticks) == 48
+    assert ticks[24] == 1.0
+    assert ticks[25] - ticks[24] == pytest.approx(0.5 / 24)
+    assert [type(e) for e in events].count(Start) == 1
+    assert events[-1] == Stop(1.5)
+
+
+def test_what_falls_together_comes_in_a_sequencers_order(tmp_path: Path) -> None:
+    """At bar 1 the metre comes first, then the chord, then start and clock."""
+    song = read(midi_file(tmp_path / "a.mid", [(0, metre(3, 4))], key(0, 480, 58)))
+
+    assert list(song.with_clock())[:4] == [
+        NewMetre(0, Metre(3, 4)), NoteOn(0, 58, 70), Start(0), ClockTick(0),
+    ]  # fmt: skip
+
+
+def test_without_clock_only_the_player_is_heard(tmp_path: Path) -> None:
+    """Without the file's clock there is no tick, no start, and only the opening metre."""
+    song = read(
+        midi_file(tmp_path / "a.mid", [(0, metre(3, 4)), (1440, metre(4, 4))], key(0, 1920, 58))
+    )
+
+    assert list(song.without_clock()) == [
+        NewMetre(0, Metre(3, 4)), NoteOn(0, 58, 70), NoteOff(2, 58), Stop(2),
+    ]  # fmt: skip
+
+
+def test_a_metre_nobody_could_count_is_passed_over(tmp_path: Path) -> None:
+    """A time signature of 40/4 is skipped and the file read on."""
+    song = read(midi_file(tmp_path / "a.mid", [(0, metre(40, 4))], key(0, 480, 58)))
+
+    assert song.metres == (NewMetre(0, Metre(4, 4)),)
+
+
+BROKEN = [
+    (b"", "is empty; give a MIDI file"),
+    (b"Bb7 | Eb7 | Bb7 | F7\n", "is not a MIDI file, or is damaged"),
+    (b"MThd\x00\x00\x00\x06\x00\x01\x00\x01\x01\xe0MTrk\x00\x00\x00\x20\x00\x90", "damaged"),
+    (b"MThd\x00\x00\x00\x06\x00\x02\x00\x00\x01\xe0", "type 2"),
+    (b"MThd\x00\x00\x00\x06\x00\x01\x00\x00\xe7\x28", "film frames"),
+    (b"MThd\x00\x00\x00\x06\x00\x01\x00\x00\x01\xe0", "has no notes"),
+]
+
+
+@pytest.mark.parametrize(("content", "sentence"), BROKEN)
+def test_a_broken_file_gets_its_sentence(tmp_path: Path, content: bytes, sentence: str) -> None:
+    """Whatever the file holds, the player reads one sentence that names it."""
+    path = tmp_path / "take 3.mid"
+    path.write_bytes(content)
+
+    with pytest.raises(FileError, match=sentence) as caught:
+        read(path)
+    assert str(path) in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@given(st.binary(max_size=60))
+def test_no_bytes_break_the_reader(tmp_path_factory: pytest.TempPathFactory, tail: bytes) -> None:
+    """A damaged MIDI file is either read as far as it makes sense or refused, never a crash."""
+    path = tmp_path_factory.mktemp("fuzz") / "a.mid"
+    head = b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x00\x60"
+    path.write_bytes(head + b"MTrk" + len(tail).to_bytes(4, "big") + tail)
+
+    try:
+        song = read(path)
+    except FileError:
+        return
+    assert all(a.at <= b.at for a, b in zip(song.played, song.played[1:], strict=False))
+
+
+def test_a_song_of_days_is_refused(tmp_path: Path) -> None:
+    """A delta time of days is a damaged file, and said to be one."""
+    path = midi_file(tmp_path / "a.mid", key(0, 0x0FFFFFFF, 58), beat=96)
+
+    with pytest.raises(FileError, match="hours"):
+        read(path)
+
+
+def test_drums_alone_are_no_notes(tmp_path: Path) -> None:
+    """A file of drums has no harmony to play to."""
+    with pytest.raises(FileError, match="drums do not count"):
+        read(midi_file(tmp_path / "a.mid", key(0, 480, 36, channel=9)))
+
+
+# Writing ------------------------------------------------------------------------------------
+
+
+def written(song: Song, tmp_path: Path, *part: Outgoing) -> mido.MidiFile:
+    """What a part looks like after it was saved and read again."""
+    file = BassFile(song)
+    for outgoing in part:
+        file.take(outgoing)
+    file.save(tmp_path / "bass.mid")
+    return mido.MidiFile(tmp_path / "bass.mid")
+
+
+def test_bass_file_keeps_the_songs_time(tmp_path: Path) -> None:
+    """Tempo and metre stand where they stood, and a note where it sounded."""
+    song = read(
+        midi_file(
+            tmp_path / "a.mid",
+            [(0, tempo(60)), (0, metre(3, 4)), (96 * 3, tempo(120))],
+            key(0, 960, 58),
+            beat=96,
+        )
+    )
+    file = written(song, tmp_path, Play(3.5, 4, 36, 90, bass(36)), Release(4.0, 5, 36))
+    conductor = [(m.type, m.time) for m in file.tracks[0] if m.type != "end_of_track"]
+
+    assert file.ticks_per_beat == 480
+    assert conductor == [("set_tempo", 0), ("time_signature", 0), ("set_tempo", 3 * 480)]
+    assert [m.time for m in file.tracks[1] if m.type in ("note_on", "note_off")] == [4 * 480, 480]
+
+
+def test_bass_file_says_it_is_a_bass(tmp_path: Path) -> None:
+    """The track is named, and plays with a bass sound on any General MIDI instrument."""
+    song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
+    track = written(song, tmp_path, Play(0, 0, 36, 90, bass(36)), Release(1, 1, 36)).tracks[1]
+
+    assert track.name == "Bass"
+    assert [m.program for m in track if m.type == "program_change"] == [33]
+
+
+def test_bass_file_has_one_note_at_a_time(tmp_path: Path) -> None:
+    """Notes that touch, or are shorter than a tick, still end before the next begins."""
+    song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
+    part = [
+        Play(0, 0, 36, 90, bass(36)), Release(0, 0, 36),
+        Play(0, 0, 41, 90, bass(41)), Release(0.5, 1, 41),
+        Play(0.5, 1, 43, 90, bass(43)), Release(1.0, 2, 43),
+    ]  # fmt: skip
+    track = written(song, tmp_path, *part).tracks[1]
+    sounding: list[int] = []
+    for message in track:
+        if message.type == "note_on":
+            assert sounding == []
+            sounding.append(message.note)
+        elif message.type == "note_off":
+            sounding.remove(message.note)
+
+    assert sounding == []
+
+
+def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
+    """A folder that is not there is named in the sentence."""
+    song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
+
+    with pytest.raises(FileError, match=r"bass\.mid cannot be written: No such file"):
+        BassFile(song).save(tmp_path / "nowhere" / "bass.mid")
+
+
+# The trace ----------------------------------------------------------------------------------
+
+
+def traced(*outgoing: Outgoing, close: float = 10.0) -> list[dict[str, object]]:
+    """The lines of the trace at two beats a second."""
+    lines: list[str] = []
+    trace = Trace(lines.append, lambda at: at * 2)
+    for one in outgoing:
+        trace.take(one)
+    trace.close(close)
+    return [json.loads(line) for line in lines]
+
+
+def test_trace_tells_chord_key_and_expectation() -> None:
+    """Each belief is a line with its labels spelled in the key."""
+    assert traced(
+        ChordHeard(1.0, 2.0, F7_OVER_A, B_FLAT, 0.9),
+        KeyHeard(1.0, 2.0, B_FLAT, 0.8),
+        ChangeExpected(1.0, 2.0, 4.0, CM7, B_FLAT, 0.7),
+    ) == [
+        {
+            "type": "chord", "time": 1.0, "beat": 2.0, "label": "F:7/3", "symbol": "F7/A",
+            "bass": "A", "confidence": 0.9,
+        },
+        {"type": "key", "time": 1.0, "beat": 2.0, "label": "Bb:maj", "confidence": 0.8},
+        {
+            "type": "expect", "time": 1.0, "beat": 2.0, "at_beat": 4.0, "label": "C:min7",
+            "confidence": 0.7,
+        },
+    ]  # fmt: skip
+
+
+def test_trace_tells_silence() -> None:
+    """No chord is N, and has no bass."""
+    (line,) = traced(ChordHeard(0.5, 1.0, None, B_FLAT, 1.0))
+
+    assert (line["label"], line["symbol"], line["bass"]) == ("N", "N.C.", None)
+
+
+def test_trace_tells_a_note_when_it_ends() -> None:
+    """A note's line holds its onset, its end and why it was played."""
+    assert traced(Play(1.0, 2.0, 36, 90, bass(36)), Release(1.4, 2.8, 36)) == [
+        {
+            "type": "note", "time": 1.0, "beat": 2.0, "until": 1.4, "until_beat": 2.8,
+            "pitch": 36, "velocity": 90, "role": "root", "reason": "on the one",
+            "string": 2, "fret": 3,
+        },
+    ]  # fmt: skip
+
+
+def test_trace_ends_a_note_that_still_sounds() -> None:
+    """When the playing is over the last note has its line too."""
+    (line,) = traced(Play(1.0, 2.0, 36, 90, bass(36)), close=3.0)
+
+    assert line["until"] == 3.0
+
+
+def test_trace_counts_expected_beats_from_the_file() -> None:
+    """Where the engine's count began late, its beat 4 is told as the file's beat."""
+    (line,) = traced(ChangeExpected(3.0, 2.0, 4.0, CM7, B_FLAT, 0.7))
+
+    assert (line["beat"], line["at_beat"]) == (6.0, 8.0)
+
+
+# The tally ----------------------------------------------------------------------------------
+
+
+def counted(*outgoing: Outgoing) -> str:
+    """The summary of what went by."""
+    tally = Tally()
+    for one in outgoing:
+        tally.take(one)
+    return told(tally.figures())
+
+
+def test_tally_asks_for_the_new_root() -> None:
+    """Of two changes one begins on its root and one does not."""
+    assert counted(
+        ChordHeard(0.0, 0, CM7, B_FLAT, 1),
+        Play(0.01, 0, 36, 90, bass(36)),
+        ChordHeard(2.0, 4, F7_OVER_A, B_FLAT, 1),
+        Play(2.01, 4, 43, 90, bass(43)),
+        Play(2.51, 4, 41, 90, bass(41)),
+    ) == "2 chords heard, 2 changes (50% of them begun on the new root), 3 notes"  # fmt: skip
+
+
+def test_tally_counts_a_change_that_was_foreseen() -> None:
+    """A root played on the beat, just before the ear was sure, begins the change."""
+    figures_of_foreseen = counted(
+        Play(1.98, 4, 41, 90, bass(41)),
+        ChordHeard(2.0, 4, F7_OVER_A, B_FLAT, 1),
+        Play(2.5, 5, 48, 90, bass(48)),
+    )
+
+    assert "100%" in figures_of_foreseen
+
+
+def test_tally_does_not_credit_an_approach() -> None:
+    """A note an eighth earlier led to the change; it does not begin it."""
+    assert "0%" in counted(
+        Play(1.75, 3.5, 41, 90, bass(41)),
+        ChordHeard(2.0, 4, F7_OVER_A, B_FLAT, 1),
+        Play(2.5, 5, 48, 90, bass(48)),
+    )
+
+
+def test_tally_takes_the_slash_bass_for_the_root() -> None:
+    """Over F7/A the bass belongs on A, and the same root heard better is no change."""
+    assert counted(
+        ChordHeard(0.0, 0, Chord.of(5), B_FLAT, 1),
+        ChordHeard(0.0, 0, F7_OVER_A, B_FLAT, 1),
+        Play(0.01, 0, 45, 90, bass(45)),
+    ) == "2 chords heard, 1 change (100% of them begun on the new root), 1 note"  # fmt: skip
+
+
+# Virtual time -------------------------------------------------------------------------------
+
+
+class Metronome:
+    """A player that wants to be woken every half second and tells what it was given."""
+
+    def __init__(self, *, stuck: bool = False) -> None:
+        self.received: list[Incoming] = []
+        self.due: float | None = 0.5
+        self.stuck = stuck
+
+    def receive(self, event: Incoming) -> list[Outgoing]:
+        """Note the event; a tick is a beat; silence after stop."""
+        self.received.append(event)
+        if isinstance(event, Stop):
+            self.due = None
+        if isinstance(event, Tick) and self.due is not None and not self.stuck:
+            self.due += 0.5
+        return [Beat(event.at, 0.0, 1, 1)] if isinstance(event, Tick) else []
+
+    def next_deadline(self) -> float | None:
+        """The next half second."""
+        return self.due
+
+
+def test_replay_keeps_every_deadline_in_order() -> None:
+    """Deadlines come at their own time, and at the same instant after the event."""
+    player, heard = Metronome(), list[Outgoing]()
+    song = [NoteOn(0.0, 58), NoteOn(1.0, 60), Stop(1.7)]
+    replay(player, song, heard.append)
+
+    assert player.received == [
+        song[0], Tick(0.5), song[1], Tick(1.0), Tick(1.5), song[2],
+    ]  # fmt: skip
+    assert [beat.at for beat in heard] == [0.5, 1.0, 1.5]
+
+
+def test_replay_does_not_hang_on_an_engine_that_does() -> None:
+    """An engine that asks for the same instant for ever is a fault, told as one."""
+    with pytest.raises(RuntimeError, match=r"woken at 0\.500 s"):
+        replay(Metronome(stuck=True), [Stop(1.0)], lambda _: None)
