@@ -8,13 +8,13 @@ How: the earliest of a handful of times, read anew each time it is asked.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import Enum, auto
 from fractions import Fraction
 from math import inf
 from typing import Final
 
-from engine.part import Part
-from engine.performance import Performed
+from engine.part import Part, Ready
 from engine.pulse import Pulse
 
 # A chord is read this long after its last key went down: the fingers of one hand land within
@@ -47,13 +47,14 @@ class Agenda:
     Args:
         pulse: tells when a place in the song comes.
         part: what sounds and what waits to sound.
+        in_doubt: whether it is open which chord a felt beat brings.
     """
 
-    def __init__(self, pulse: Pulse, part: Part) -> None:
+    def __init__(self, pulse: Pulse, part: Part, in_doubt: Callable[[Fraction], bool]) -> None:
+        self._in_doubt = in_doubt
         self._pulse = pulse
         self._part = part
         self.next_beat = Fraction(0)
-        self.doubtful: Fraction | None = None
         self._gathered_at = inf
         self._listen_at = inf
         self._gather_from = -inf
@@ -88,7 +89,7 @@ class Agenda:
     def _first_note(self, first: tuple[float, Due]) -> tuple[float, Due]:
         sounding = self._part.sounding
         if sounding is not None:
-            ends = min(self._pulse.seconds_of(sounding.end) + sounding.lag, self._pulse.stalls_at())
+            ends = min(self._pulse.seconds_of(sounding.played.until), self._pulse.stalls_at())
             if ends < first[0]:
                 first = (ends, Due.RELEASE)
         waiting = self._part.next()
@@ -98,13 +99,13 @@ class Agenda:
                 first = (begins, Due.PLAY)
         return first
 
-    def _begins(self, note: Performed) -> float:
+    def _begins(self, note: Ready) -> float:
         """When a written note is to sound: in its place, or later in the pocket if in doubt."""
-        due = self._pulse.seconds_of(note.position)
-        begins = due + note.lag
+        due = self._pulse.seconds_of(note.played.beat)
+        begins = due + note.played.lag
         if self._gathered_at < inf:
             return max(begins, min(self._gathered_at, due + POCKET_SECONDS))
         keys_came = self._struck_at >= due - GATHER_AT_MOST_SECONDS
-        if note.written.beat == self.doubtful and not keys_came:
+        if not keys_came and self._in_doubt(note.written.beat):
             return max(begins, due + POCKET_SECONDS)
         return begins

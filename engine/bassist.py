@@ -26,7 +26,6 @@ from engine.events import (
     ClockTick,
     Continue,
     Control,
-    Forecast,
     Heard,
     Incoming,
     KeyHeard,
@@ -41,21 +40,15 @@ from engine.events import (
     Tick,
 )
 from engine.foresight.outlook import Foresight
-from engine.harmony import C_MAJOR, Chord, Key
+from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
+from engine.listening import Listening
 from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.plan import next_change
 from engine.pulse import Pulse
 from engine.style import Style
 from engine.writing import Belief, Writing
 
-# Below this probability of the chord expected on a beat the bass waits in the pocket for it.
-SURE: Final = 0.9
-
-# A chord believed in less than this does not make the bass change what it plays.
-BELIEVED: Final = 0.5
-
-FELT_BEATS_AHEAD: Final = 8
 _SIXTEENTH: Final = Fraction(1, 4)
 
 # The finest places at which a part is mended: those of the MIDI clock.
@@ -74,6 +67,7 @@ class Bassist:
         metre: the time signature until a NewMetre says otherwise.
         ear: the hearing, another than the usual one for benches.
         foresight: likewise.
+        lead: felt beats by which the chords come before they are due.
     """
 
     def __init__(
@@ -87,18 +81,17 @@ class Bassist:
         metre: Metre = FOUR_FOUR,
         ear: Ear | None = None,
         foresight: Foresight | None = None,
+        lead: int = 0,
     ) -> None:
-        self.heard = Heard(None, 0.0, C_MAJOR, 1 / 24)
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
-        self._ear = ear or Ear()
-        self._foresight = foresight or Foresight()
+        self._lead = lead
+        self._listening = Listening(ear or Ear(), foresight or Foresight(), lead=lead > 0)
         self._writing = Writing(style, random, self._pulse)
-        self._agenda = Agenda(self._pulse, self._writing.part)
+        self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
         self._next_style: Style | None = None
         self._now = -inf
-        self._chord: Chord | None = None
-        self._ahead: tuple[Forecast, ...] = ()
         self._published_key: Key | None = None
+        self._published_chord: Chord | None = None
         self._expected: tuple[Fraction, Chord] | None = None
 
     # The two doors ---------------------------------------------------------------------------
@@ -117,6 +110,11 @@ class Bassist:
         at, _ = self._agenda.next_due()
         return None if at == inf else max(at, self._now)
 
+    @property
+    def heard(self) -> Heard:
+        """What the ear believed when it last read the keys."""
+        return self._listening.heard
+
     # What comes in -----------------------------------------------------------------------------
 
     def _take(self, event: Incoming, at: float, out: list[Outgoing]) -> None:
@@ -124,7 +122,7 @@ class Bassist:
             case NoteOn() if event.velocity > 0:
                 self._take_key_down(event, at)
             case NoteOn() | NoteOff():
-                self._ear.note_off(self._pulse.moment(at), event.note, event.channel)
+                self._listening.ear.note_off(self._keys_moment(at), event.note, event.channel)
             case Control():
                 self._take_control(event, at)
             case ClockTick():
@@ -149,12 +147,14 @@ class Bassist:
         if not self._pulse.running:
             self._pulse.strike(at)
             self._find_place(at)
-        self._ear.note_on(self._pulse.moment(at), event.note, event.velocity, event.channel)
+        self._listening.ear.note_on(
+            self._keys_moment(at), event.note, event.velocity, event.channel
+        )
         self._agenda.key_down(at)
 
     def _take_control(self, event: Control, at: float) -> None:
-        moment = self._pulse.moment(at)
-        self._ear.control(moment, event.controller, event.value, event.channel)
+        moment = self._keys_moment(at)
+        self._listening.ear.control(moment, event.controller, event.value, event.channel)
         if event.controller in (ALL_SOUND_OFF, ALL_NOTES_OFF):
             self._agenda.listen(at + GATHER_SECONDS)
 
@@ -193,9 +193,7 @@ class Bassist:
         moment = self._pulse.moment(at)
         in_bar = Fraction(max(ceil((moment.in_bar - 1e-6) * _GRID), 0), _GRID)
         self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(in_bar)
-        self._ear.relocate(moment)
-        self._foresight.relocate(self._agenda.next_beat)
-        self._ahead = ()
+        self._listening.relocate(self._keys_moment(at), self._agenda.next_beat)
 
     # What falls due ------------------------------------------------------------------------------
 
@@ -231,88 +229,85 @@ class Bassist:
             in_bar + Fraction(1, _GRID)
         )
         out.append(Beat(at, float(beat), moment.bar, count))
-        if beat < 0:
+        if beat + self._lead_beats() < 0:
             return
-        self._settle(beat, moment)
+        self._listening.cross(self._keys_moment(at, float(beat)), beat)
+        self._agenda.listen(at + LISTEN_AGAIN_SECONDS)
+        self._expect(moment, out)
         if count == 1 and self._next_style is not None:
             self._writing.take_up(self._next_style)
             self._next_style = None
             self._rewrite(beat)
-        self._look(moment, out)
-        self._agenda.listen(at + LISTEN_AGAIN_SECONDS)
-        belief = self._belief()
-        if belief is not None:
+        belief = self._belief(beat)
+        if belief is not None and beat >= 0:
             self._writing.write_on(beat, self._agenda.next_beat, belief)
-
-    def _settle(self, beat: Fraction, moment: Moment) -> None:
-        """What the beat that ended was, and what this one is taken for until it is heard."""
-        self._ear.cross(moment)
-        self._foresight.cross(moment, self._ear.committed())
-        foretold = self._ahead[0] if self._ahead and self._ahead[0].beat == beat else None
-        sure = foretold is not None and foretold.confidence >= SURE
-        self._agenda.doubtful = None if sure else beat
-        if foretold is not None and foretold.chord is not None:
-            self._chord = foretold.chord
 
     # Hearing and looking ahead -------------------------------------------------------------------
 
     def _hear(self, at: float, out: list[Outgoing]) -> None:
         """The keys have landed: believe what they spell, and play by it."""
         self._agenda.has_read()
+        another = self._listening.read(self._keys_moment(at))
         moment = self._pulse.moment(at)
-        heard = self._ear.heard(moment)
-        if heard.chord is None or (self._chord is not None and heard.confidence < BELIEVED):
-            return
-        self._publish(heard, moment, out)
-        if heard.chord == self._chord:
-            return
-        self._chord = heard.chord
-        self._look(moment, out)
-        if self._pulse.running and moment.position >= 0:
-            self._rewrite(self._place_to_change(moment, heard.chord))
+        self._publish(moment, out)
+        if another:
+            self._expect(moment, out)
+            if self._pulse.running and moment.position >= 0:
+                self._rewrite(self._place_to_change(moment))
 
-    def _publish(self, heard: Heard, moment: Moment, out: list[Outgoing]) -> None:
-        at, position = moment.at, moment.position
+    def _publish(self, moment: Moment, out: list[Outgoing]) -> None:
+        heard, at, position = self.heard, moment.at, moment.position
+        if heard.chord is None:
+            return
         if heard.key != self._published_key:
             self._published_key = heard.key
             out.append(KeyHeard(at, position, heard.key, heard.key_confidence))
-        if heard.chord != self.heard.chord:
+        if heard.chord != self._published_chord:
+            self._published_chord = heard.chord
             out.append(ChordHeard(at, position, heard.chord, heard.key, heard.confidence))
-        self.heard = heard
 
-    def _look(self, moment: Moment, out: list[Outgoing]) -> None:
-        """Look ahead from the chord that sounds; tell which change comes next."""
-        heard, chord = self.heard, self._chord
+    def _expect(self, moment: Moment, out: list[Outgoing]) -> None:
+        """Tell which change comes next, when that is another one than told before."""
+        place = Fraction(moment.position)
+        chord = self._listening.chord_at(place)
         if chord is None:
             return
-        self._ahead = self._foresight.look(
-            moment, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD
-        )
-        change = next_change(chord, self._ahead)
+        change = next_change(chord, self._listening.ahead_of(place))
         if change is None or change.chord is None:
             self._expected = None
         elif self._expected != (change.beat, change.chord):
             self._expected = (change.beat, change.chord)
-            at, position = moment.at, moment.position
+            at, position, key = moment.at, moment.position, self.heard.key
             at_beat, confidence = float(change.beat), change.confidence
-            out.append(ChangeExpected(at, position, at_beat, change.chord, heard.key, confidence))
+            out.append(ChangeExpected(at, position, at_beat, change.chord, key, confidence))
 
     # Where the part is written anew --------------------------------------------------------------
 
-    def _belief(self) -> Belief | None:
-        if self._chord is None:
+    def _keys_moment(self, at: float, position: float | None = None) -> Moment:
+        """This second, at the place that the keys have reached: ahead of the part by the lead."""
+        place = self._pulse.position(at) if position is None else position
+        return self._pulse.moment(at, place + self._lead_beats())
+
+    def _lead_beats(self) -> float:
+        metre = self._pulse.metre
+        return self._lead * float(metre.bar) / len(metre.pulses) if self._lead else 0.0
+
+    def _belief(self, place: Fraction) -> Belief | None:
+        listening = self._listening
+        chord, heard = listening.chord_at(place), listening.heard
+        if chord is None:
             return None
-        return Belief(self._chord, self.heard.confidence, self.heard.key, self._ahead)
+        return Belief(chord, heard.confidence, heard.key, listening.ahead_of(place))
 
     def _rewrite(self, start: Fraction) -> None:
-        belief = self._belief()
+        belief = self._belief(start)
         if belief is not None:
             self._writing.rewrite(start, belief)
 
-    def _place_to_change(self, moment: Moment, chord: Chord) -> Fraction:
+    def _place_to_change(self, moment: Moment) -> Fraction:
         """From where the part is written anew: the note that waits, or now, or the next sixteenth.
 
-        At once when what sounds does not fit the new chord: a wrong note is left, never held.
+        At once when what sounds does not fit the chord: a wrong note is left, never held.
         """
         part = self._writing.part
         waiting = part.next()
@@ -321,6 +316,8 @@ class Bassist:
         if part.last is None:
             return moment.bar_start
         now = Fraction(ceil(moment.position * _GRID - 1e-6), _GRID)
-        if part.sounding is not None and part.sounding.written.note % 12 in chord.pitch_classes:
+        chord = self._listening.chord_at(now)
+        sounding = part.sounding
+        if sounding is not None and chord and sounding.written.note % 12 in chord.pitch_classes:
             return ceil(now / _SIXTEENTH) * _SIXTEENTH
         return now

@@ -9,21 +9,30 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 
 from engine.events import BassNote, Play, Release
 from engine.performance import Performed
 
 
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A note as written and as it is to be played."""
+
+    written: BassNote
+    played: Performed
+
+
 class Part:
     """What waits to sound and what sounds."""
 
     def __init__(self) -> None:
-        self._waiting: deque[Performed] = deque()
-        self.sounding: Performed | None = None
+        self._waiting: deque[Ready] = deque()
+        self.sounding: Ready | None = None
         self.last: BassNote | None = None
 
-    def write(self, notes: Iterable[Performed]) -> None:
+    def write(self, notes: Iterable[Ready]) -> None:
         """Add notes after all that are there."""
         self._waiting.extend(notes)
 
@@ -32,7 +41,7 @@ class Part:
         while self._waiting and self._waiting[-1].written.beat >= start:
             self._waiting.pop()
 
-    def next(self) -> Performed | None:
+    def next(self) -> Ready | None:
         """The note that sounds next, if one is written."""
         return self._waiting[0] if self._waiting else None
 
@@ -48,7 +57,7 @@ class Part:
         out: list[Play | Release] = self.release(at, position)
         note = self._waiting.popleft()
         self.sounding, self.last = note, note.written
-        out.append(Play(at, position, note.written.note, note.velocity, note.written))
+        out.append(Play(at, position, note.written.note, note.played.velocity, note.written))
         return out
 
     def release(self, at: float, position: float) -> list[Play | Release]:

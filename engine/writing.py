@@ -11,16 +11,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from random import Random
+from typing import Final
 
 from engine.events import Ask, Forecast
 from engine.harmony import Chord, Key
 from engine.line.bassline import Bassline
 from engine.meter import Moment
-from engine.part import Part
+from engine.part import Part, Ready
 from engine.performance import Performer
 from engine.plan import coming_after, spans_between
 from engine.pulse import Pulse
 from engine.style import Style
+
+# A note may sound a little before its place; the part is then written anew from just after it.
+_JUST_AFTER: Final = Fraction(1, 24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +56,7 @@ class Writing:
 
     def take_up(self, style: Style) -> None:
         """Write in another style from here on."""
-        self._style = style
+        self._daring = style.approach.daring
         self._line = Bassline(style, Random(self._random.getrandbits(64)))
         self._performer = Performer(style, Random(self._random.getrandbits(64)))
 
@@ -70,13 +74,16 @@ class Writing:
             self._write_bar(max(self.written_to, beat), belief)
 
     def rewrite(self, start: Fraction, belief: Belief) -> None:
-        """Write anew from a place on, as far as was written before."""
-        was_written_to = self.written_to
+        """Write anew from a place on, as far as was written before; what has sounded stands."""
+        last = self.part.last
+        if last is not None and last.beat >= start:
+            start = last.beat + _JUST_AFTER
+        written_to = self.written_to
         self.part.strike_out(start)
         self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
-        self._write_bar(start, belief)
-        while was_written_to is not None and self.written_to < was_written_to:
-            self._write_bar(self.written_to, belief)
+        end = self._write_bar(start, belief)
+        while written_to is not None and end < written_to:
+            end = self._write_bar(end, belief)
 
     def stale(self, ahead: tuple[Forecast, ...]) -> bool:
         """Whether a chord is now expected, or trusted, that the part was not written for."""
@@ -84,19 +91,21 @@ class Writing:
         return any(f.beat in known and known[f.beat] != self._aim(f) for f in ahead)
 
     def _aim(self, forecast: Forecast) -> tuple[Chord | None, bool]:
-        return forecast.chord, forecast.confidence >= self._style.daring
+        return forecast.chord, forecast.confidence >= self._daring
 
-    def _write_bar(self, start: Fraction, belief: Belief) -> None:
+    def _write_bar(self, start: Fraction, belief: Belief) -> Fraction:
         place = self._pulse.moment(0.0, float(start))
         ask = self._ask(start, place, belief)
         seconds_per_beat = place.seconds_per_beat
         self.part.write(
-            self._performer.perform(note, seconds_per_beat) for note in self._line.write(ask)
+            Ready(note, self._performer.perform(note, seconds_per_beat))
+            for note in self._line.write(ask)
         )
         self.written_to = ask.end
         for forecast in belief.ahead:
             if start <= forecast.beat <= ask.end:
                 self._written_for[forecast.beat] = self._aim(forecast)
+        return ask.end
 
     def _ask(self, start: Fraction, place: Moment, belief: Belief) -> Ask:
         end = place.bar_start + place.metre.bar

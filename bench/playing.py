@@ -1,0 +1,55 @@
+"""The whole engine over a labelled song, in virtual time: what benches of the playing start from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+from bench.corpus import Song
+from engine.bassist import Bassist
+from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.style import Style
+from ports.files import read
+from ports.replay import replay
+
+
+@dataclass(frozen=True, slots=True)
+class Sounded:
+    """A bass note as it sounded: where it began and ended, in quarter notes, and how written."""
+
+    begins: float
+    ends: float
+    play: Play
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """One song played through: the bass notes in order, and all else that was given out."""
+
+    notes: tuple[Sounded, ...]
+    told: tuple[ChordHeard | KeyHeard | ChangeExpected, ...]
+
+
+def take(song: Song, folder: Path, style: Style, seed: int = 1) -> Take:
+    """Play a song of a folder as a sequencer would send it, and keep what comes back."""
+    bassist = Bassist(style, Random(seed), external_clock=True)
+    out: list[Outgoing] = []
+    replay(bassist, read(folder / f"{song.number}.mid").with_clock(), out.append)
+    return Take(tuple(_sounded(out)), tuple(o for o in out if _tells(o)))  # type: ignore[arg-type]
+
+
+def _tells(outgoing: Outgoing) -> bool:
+    return isinstance(outgoing, ChordHeard | KeyHeard | ChangeExpected)
+
+
+def _sounded(out: list[Outgoing]) -> list[Sounded]:
+    notes: list[Sounded] = []
+    begun: Play | None = None
+    for outgoing in out:
+        if isinstance(outgoing, Play):
+            begun = outgoing
+        elif isinstance(outgoing, Release) and begun is not None:
+            notes.append(Sounded(begun.beat, outgoing.beat, begun))
+            begun = None
+    return notes

@@ -1,0 +1,302 @@
+"""The bassist: the stages together, from keys to bass notes."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.events import (
+    Beat,
+    ChordHeard,
+    ClockTick,
+    Continue,
+    Control,
+    Incoming,
+    KeyHeard,
+    NewMetre,
+    NewStyle,
+    NoteOff,
+    NoteOn,
+    Play,
+    Release,
+    SongPosition,
+    Start,
+    Stop,
+    Tick,
+)
+from engine.labels import symbol
+from engine.meter import Metre
+from presets.loader import load, names
+from tests.band import (
+    BEAT_SECONDS,
+    bass_player,
+    clock,
+    comping,
+    heard_from,
+    in_time,
+    pedal,
+    plays,
+    sounding_at_most_once,
+    voiced,
+)
+
+TURNAROUND = "Bb Gm7 Cm7 F7 Bb Eb Cm7 F7"
+
+
+def first_notes(out: list[object], beats_each: float, changes: int) -> list[int]:
+    """The pitch class of the first bass note from just before each change on."""
+    begun = plays(out)  # type: ignore[arg-type]
+    return [
+        next(p.note % 12 for p in begun if p.beat >= i * beats_each - 0.1) for i in range(changes)
+    ]
+
+
+def test_the_first_note_comes_with_the_first_chord() -> None:
+    """Within 30 ms of the first key the bass plays the root."""
+    out = heard_from(bass_player(), comping("Eb"), until=2.0)
+
+    first = plays(out)[0]
+    assert first.at < 0.030
+    assert first.note % 12 == 3
+
+
+@pytest.mark.parametrize("preset", names())
+def test_every_style_plays_the_root_on_the_change(preset: str) -> None:
+    """Eight changes, a bar each: each begins on its root."""
+    out = heard_from(bass_player(preset), comping(TURNAROUND), until=16.0)
+
+    assert first_notes(out, 4, 8) == [10, 7, 0, 5, 10, 3, 0, 5]
+
+
+def test_a_slash_chord_gets_its_bass() -> None:
+    """On F/A the bass plays A."""
+    out = heard_from(bass_player(), comping("Bb F/A Gm7 F/A"), until=8.0)
+
+    assert first_notes(out, 4, 4)[1] == 9
+
+
+def test_chords_are_named_as_heard() -> None:
+    """The chords come back by name, each within a beat of its change."""
+    out = heard_from(bass_player(), comping(TURNAROUND), until=16.0)
+    named = [(symbol(o.chord, o.key), o.beat) for o in out if isinstance(o, ChordHeard)]
+    roots = [name.rstrip("m7") for name, _ in named]
+
+    assert roots == ["Bb", "G", "C", "F", "Bb", "Eb", "C", "F"]
+    assert all(beat - 4 * i < 0.5 for i, (_, beat) in enumerate(named))
+
+
+def test_the_key_is_heard() -> None:
+    """Eight bars around B flat are in B flat."""
+    out = heard_from(bass_player(), comping(TURNAROUND), until=16.0)
+
+    key = [o.key for o in out if isinstance(o, KeyHeard)][-1]
+    assert (key.tonic, key.minor) == (10, False)
+
+
+def test_the_bass_falls_silent_with_stop() -> None:
+    """After Stop nothing sounds and nothing is waited for."""
+    bassist = bass_player()
+    out = heard_from(bassist, comping("Bb"), until=1.1)
+
+    assert sounding_at_most_once(out)
+    assert bassist.next_deadline() is None
+
+
+def test_stop_with_keys_still_down_leaves_nothing_hanging() -> None:
+    """The keys may be held on; the bass note is released."""
+    bassist = bass_player()
+    out = heard_from(bassist, [NoteOn(0.0, n) for n in voiced("Dm7")], until=1.0)
+
+    assert sounding_at_most_once(out)
+
+
+def test_after_a_stop_the_next_chord_is_beat_one_again() -> None:
+    """Without a clock the song begins anew when the player does."""
+    bassist = bass_player()
+    heard_from(bassist, comping("Bb"), until=3.3)
+    out = heard_from(bassist, comping("Ebm", start=7.77), until=9.0)
+
+    begun = plays(out)
+    assert begun[0].at == pytest.approx(7.77, abs=0.03)
+    assert begun[0].note % 12 == 3
+
+
+def test_a_count_in_is_counted_without_bass() -> None:
+    """One bar counted: the chord struck in it is played from bar 1 on."""
+    bassist = bass_player(count_in=1)
+    out = heard_from(bassist, [Tick(0.0), *comping("Ab", start=1.0)], until=4.0)
+    counted = [(o.bar, o.count) for o in out if isinstance(o, Beat)][:5]
+
+    assert counted == [(0, 1), (0, 2), (0, 3), (0, 4), (1, 1)]
+    assert plays(out)[0].at == pytest.approx(4 * BEAT_SECONDS, abs=0.03)
+
+
+def test_a_clock_leads_the_bass() -> None:
+    """Under a clock the bass begins with its first tick, a chord struck before Start included."""
+    bassist = bass_player(external_clock=True)
+    keys = comping(TURNAROUND, start=5.0)
+    out = heard_from(bassist, in_time(keys, clock(32, start=5.0)), until=21.2)
+
+    assert plays(out)[0].at - 5.0 < 0.030
+    assert first_notes(out, 4, 8) == [10, 7, 0, 5, 10, 3, 0, 5]
+
+
+def test_a_clock_that_falls_silent_leaves_nothing_sounding() -> None:
+    """The plug is pulled in mid-note: the note is released all the same."""
+    bassist = bass_player(external_clock=True)
+    events = in_time(comping("Bb Eb"), clock(5))
+    out = [o for e in events if e.at < 2.6 for o in bassist.receive(e)]
+    while (due := bassist.next_deadline()) is not None and due < 10.0:
+        out += bassist.receive(Tick(due))
+
+    assert sounding_at_most_once(out)
+
+
+def test_a_sequencer_that_locates_is_followed() -> None:
+    """Stopped, moved to bar 9 and continued: bar 9 is where the bass goes on."""
+    bassist = bass_player(external_clock=True)
+    first = in_time(comping("Bb"), clock(4))
+    silence = [Control(3.0, c, 0, ch) for ch in range(16) for c in (64, 121, 123)]
+    again = [SongPosition(3.0, 128), *comping("Eb", start=4.0), Continue(4.0)]
+    ticks = [ClockTick(4.0 + i / 48) for i in range(96)]
+    out = heard_from(
+        bassist, in_time(first, [Stop(2.5)], silence, [*again], ticks), until=6.0
+    )
+
+    after = [p for p in plays(out) if p.at > 3.5]
+    assert after[0].beat == pytest.approx(32, abs=0.1)
+    assert after[0].note % 12 == 3
+
+
+def test_the_sustain_pedal_holds_the_chord() -> None:
+    """Keys up, pedal down: the chord still sounds, and the bass plays on."""
+    held = [pedal(0.0, True), *[NoteOn(0.0, n) for n in voiced("Fm7")]]
+    held += [NoteOff(0.3, n) for n in voiced("Fm7")]
+    out = heard_from(bass_player(), held, until=4.0)
+
+    assert {p.written.chord.root for p in plays(out)} == {5}
+
+
+def test_a_wrong_note_is_left_at_once() -> None:
+    """A chord that comes between the beats is on the bass within a sixteenth."""
+    surprise = comping("Bb", beats_each=2.25) + comping("F#", start=2.25 * BEAT_SECONDS)
+    out = heard_from(bass_player(), surprise, until=3.0)
+
+    new = next(p for p in plays(out) if p.written.chord.root == 6)
+    assert new.beat - 2.25 <= 0.26
+
+
+def test_a_new_style_is_taken_up_at_the_bar_line() -> None:
+    """A walking style asked for in bar 1 walks from bar 2 on."""
+    events = in_time(comping(TURNAROUND), [NewStyle(0.9, load("walking"))])
+    out = heard_from(bass_player("rock"), events, until=16.0)
+
+    per_bar = [sum(4 * b - 0.1 <= p.beat < 4 * b + 3.9 for p in plays(out)) for b in range(8)]
+    assert per_bar[0] > 5
+    assert sum(per_bar[1:]) / 7 < 5.5
+
+
+def test_a_waltz_has_three() -> None:
+    """In three-four every third beat is a bar line."""
+    events = [NewMetre(0.0, Metre(3, 4)), *comping("Bb Cm7 F7 Bb", beats_each=3)]
+    out = heard_from(bass_player(), events, until=6.0)
+
+    assert [o.count for o in out if isinstance(o, Beat)][:6] == [1, 2, 3, 1, 2, 3]
+    assert first_notes(out, 3, 4) == [10, 0, 5, 10]
+
+
+def test_same_events_and_seed_same_part() -> None:
+    """Played twice the same way, the part is the same to the last digit; another seed differs."""
+    events = comping(TURNAROUND)
+    takes = [heard_from(bass_player(seed=s), events, until=16.0) for s in (3, 3, 4)]
+
+    assert takes[0] == takes[1]
+    assert takes[0] != takes[2]
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.floats(0.0, 8.0), max_size=40))
+def test_extra_ticks_are_inaudible(times: list[float]) -> None:
+    """Looking at the watch more often changes nothing in the part."""
+    events = comping("Bb Gm7 Cm7 F7")
+    spread = in_time(events, [Tick(t) for t in times])
+
+    assert heard_from(bass_player(), spread, 8.1) == heard_from(bass_player(), events, 8.1)
+
+
+STRATEGIES = st.one_of(
+    st.builds(NoteOn, st.just(0.0), st.integers(0, 127), st.integers(0, 127), st.integers(0, 1)),
+    st.builds(NoteOn, st.just(0.0), st.integers(40, 70), st.integers(1, 127)),
+    st.builds(NoteOff, st.just(0.0), st.integers(40, 70)),
+    st.builds(
+        Control,
+        st.just(0.0),
+        st.sampled_from([1, 64, 120, 121, 123]),
+        st.integers(0, 127),
+    ),
+    st.builds(ClockTick, st.just(0.0)),
+    st.builds(SongPosition, st.just(0.0), st.integers(0, 400)),
+    st.builds(Start, st.just(0.0)),
+    st.builds(Continue, st.just(0.0)),
+    st.builds(Stop, st.just(0.0)),
+    st.builds(Tick, st.just(0.0)),
+    st.builds(
+        NewMetre,
+        st.just(0.0),
+        st.builds(Metre, st.integers(1, 12), st.sampled_from([4, 8])),
+    ),
+)
+
+
+@st.composite
+def playing(draw: st.DrawFn) -> list[Incoming]:
+    """Any sequence of events, at rising times."""
+    drawn = draw(st.lists(STRATEGIES, max_size=60))
+    at = 0.0
+    events: list[Incoming] = []
+    for event in drawn:
+        at += draw(st.sampled_from([0.0, 0.0, 0.001, 1 / 48, 0.02, 0.3, 2.0]))
+        events.append(type(event)(at, *[getattr(event, f) for f in event.__slots__[1:]]))
+    return events
+
+
+@settings(max_examples=150, deadline=None)
+@given(playing(), st.booleans(), st.sampled_from(names()))
+def test_whatever_comes_in_is_legal_music(
+    events: list[Incoming], external: bool, preset: str
+) -> None:
+    """No input breaks the player.
+
+    One note at a time, each released, on the neck, in time that never runs back, and silence after
+    the end.
+    """
+    bassist = bass_player(preset, external_clock=external)
+    end = events[-1].at + 1.0 if events else 1.0
+    out = heard_from(bassist, events, end)
+
+    assert sounding_at_most_once(out)
+    times = [o.at for o in out]
+    assert times == sorted(times)
+    assert all(28 <= o.note <= 67 for o in out if isinstance(o, Play | Release))
+    assert bassist.next_deadline() is None
+
+
+def test_random_bars_never_sound_two_notes() -> None:
+    """A hundred chords at any moment, one bass note at a time."""
+    random = Random(11)
+    at = 0.0
+    events: list[Incoming] = []
+    for _ in range(100):
+        notes = random.sample(range(36, 80), 4)
+        events += [NoteOn(at, n) for n in notes]
+        at += random.choice([0.05, 0.21, 0.5, 1.0])
+        events += [NoteOff(at, n) for n in notes]
+    out = heard_from(bass_player(), events, at + 1)
+
+    assert len(plays(out)) > 50
+    assert sounding_at_most_once(out)
+    assert all(p.written.length > Fraction(0) for p in plays(out))
