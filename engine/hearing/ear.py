@@ -1,0 +1,153 @@
+"""Ear: what is heard, from keys to chord and key.
+
+Knows: the order in which the parts of hearing are asked.
+Refuses to know: what the bass will make of it.
+How: tones are held, a beat's tones are read as evidence, the evidence is weighed by the chord
+filter; when the beat is over, it is committed and the key, the past and the filter learn of it.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from engine.events import Heard
+from engine.harmony import Chord
+from engine.hearing.chord import ChordFilter
+from engine.hearing.counted import COUNTED
+from engine.hearing.evidence import EARLY, Past, Reading, read_beat
+from engine.hearing.held import HeldNotes
+from engine.hearing.key import KeyFilter
+from engine.hearing.naming import name_chord
+from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
+from engine.meter import Metre, Moment
+
+DEFAULT: Final = COUNTED
+
+# A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
+_COLOUR_PRESENCE: Final = 0.45
+
+
+@lru_cache(maxsize=64)
+def _beats(metre: Metre) -> tuple[tuple[float, float, int], ...]:
+    """Of each felt beat of a bar: where it is, how long it lasts, which place it has."""
+    starts = metre.pulses
+    out = []
+    for i, start in enumerate(starts):
+        end = starts[i + 1] if i + 1 < len(starts) else metre.bar
+        weight = metre.weight(start)
+        place = {4: BAR_LINE, 3: MIDDLE}.get(weight, SECOND if 2 * i < len(starts) else LAST)
+        out.append((float(start), float(end - start), place))
+    return tuple(out)
+
+
+class Ear:
+    """What is believed about chord and key, as the notes come in."""
+
+    def __init__(self, tables: Tables = DEFAULT) -> None:
+        self._tables = tables
+        self._held = HeldNotes()
+        self._chords = ChordFilter(tables)
+        self._keys = KeyFilter(tables)
+        self._past = Past()
+        self._beat: float | None = None
+        self._length = 1.0
+        self._place = BAR_LINE
+        self._struck = False
+        self._kept: Chord | None = None
+        self._kept_confidence = 0.0
+
+    # Events -------------------------------------------------------------------------------
+
+    def note_on(self, moment: Moment, note: int, velocity: int, channel: int) -> None:
+        """A key goes down."""
+        self._held.strike(moment.position, note, velocity, channel)
+        self._struck = self._struck or velocity > 0
+
+    def note_off(self, moment: Moment, note: int, channel: int) -> None:
+        """A key comes up."""
+        self._held.release(moment.position, note, channel)
+
+    def control(self, moment: Moment, controller: int, value: int, channel: int) -> None:
+        """A controller moves."""
+        self._held.control(moment.position, controller, value, channel)
+
+    def cross(self, moment: Moment) -> None:
+        """A felt beat begins: the one before it is over."""
+        if self._beat is None:
+            self._held.forget_ended(float("inf"))
+        else:
+            self._commit(min(moment.position, self._beat + self._length))
+        self._begin(moment)
+        self._held.forget_ended(moment.position - EARLY * self._length)
+
+    def relocate(self, moment: Moment) -> None:
+        """The song goes on elsewhere: what sounds and the key are kept, the place is not."""
+        self._held.move(moment.position)
+        self._chords.forget()
+        self._past.leave()
+        self._beat = None
+
+    def expect(self, prior: Array | None) -> None:
+        """What is foreseen for the running beat, over root x quality; None: own expectation."""
+        self._chords.begin(self._place, self._past.vector(), prior)
+
+    # Beliefs ------------------------------------------------------------------------------
+
+    def heard(self, moment: Moment) -> Heard:
+        """What is believed now."""
+        key, key_confidence = self._keys.best()
+        if self._struck:
+            self._hear(moment)
+        return Heard(self._kept, self._kept_confidence, key, key_confidence)
+
+    def foretold(self) -> Array:
+        """The belief about the running beat before any of its notes, (12, qualities)."""
+        return self._chords.expected.reshape(12, -1)
+
+    def committed(self) -> Array:
+        """The belief about the beat that ended last, (12, qualities)."""
+        return self._chords.committed.reshape(12, -1)
+
+    def key_belief(self) -> Array:
+        """The belief over engine.harmony.KEYS."""
+        return self._keys.belief
+
+    # ------------------------------------------------------------------------------------------
+
+    def _read(self, until: float) -> Reading:
+        beat = until if self._beat is None else self._beat
+        return read_beat(self._held, beat, self._length, until)
+
+    def _hear(self, moment: Moment) -> None:
+        reading = self._read(moment.position)
+        if reading.lowest is not None:  # in silence the chord is kept
+            self._name(self._chords.weigh(reading.now), reading)
+
+    def _name(self, belief: Array, reading: Reading) -> None:
+        by_root = belief.reshape(12, -1)
+        roots = by_root.sum(axis=1)
+        root = int(roots.argmax())
+        kind = self._tables.quality_values[int(by_root[root].argmax())]
+        sounding = frozenset(np.flatnonzero(reading.now[84:96] > _COLOUR_PRESENCE).tolist())
+        self._kept = name_chord(root, kind, sounding, reading.lowest)
+        self._kept_confidence = float(roots[root])
+
+    def _commit(self, end: float) -> None:
+        reading = self._read(end)
+        if reading.lowest is None:
+            return
+        belief = self._chords.weigh(reading.now)
+        self._name(belief, reading)
+        self._chords.commit(belief)
+        self._past.add(reading)
+        self._keys.add(reading.now[0:12])
+
+    def _begin(self, moment: Moment) -> None:
+        in_bar = moment.in_bar
+        nearest = min(_beats(moment.metre), key=lambda b: abs(b[0] - in_bar))
+        _, self._length, self._place = nearest
+        self._beat = moment.position
+        self._chords.begin(self._place, self._past.vector(), None)

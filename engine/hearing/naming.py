@@ -1,0 +1,62 @@
+"""Naming: a root, a kind of chord and the tones that sound become a chord with all its name.
+
+Knows: which tones colour which kind of chord, and what a lowest note means.
+Refuses to know: probabilities.
+How: of the qualities that only add colour to the kind believed in, the one whose added tones all
+sound; the lowest note is the bass where it is low or belongs to the chord.
+"""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Final
+
+from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Quality
+from engine.hearing.evidence import C3
+
+# Which named qualities each kind of chord may turn out to be.
+_COLOURS: Final = MappingProxyType(
+    {
+        "maj": ("maj(9)", "maj6", "maj6(9)"),
+        "min": ("min(9)", "min6", "minmaj7"),
+        "maj6": ("maj6(9)",),
+        "7": (
+            "9", "11", "13", "7(b9)", "7(#9)", "7(#11)", "7(b13)", "7(b9,b13)", "aug(b7)",
+            "aug(b7,#9)", "(1,3,b5,b7)", "sus4(b7)", "sus4(b7,9)",
+        ),
+        "maj7": ("maj9",),
+        "min7": ("min9", "min11"),
+        "sus4": ("sus4(b7)", "sus4(b7,9)"),
+        "sus4(b7)": ("sus4(b7,9)",),
+        "dim": ("hdim7", "dim7"),
+        "aug": ("aug(b7)", "aug(b7,#9)"),
+    }
+)  # fmt: skip
+assert all(QUALITY_BY_HARTE[c] in QUALITIES for cs in _COLOURS.values() for c in cs)
+
+
+def name_chord(root: int, kind: Quality, sounding: frozenset[int], lowest: int | None) -> Chord:
+    """The chord of this root and kind that the sounding pitch classes spell, over its bass."""
+    quality = _coloured(kind, frozenset((pc - root) % 12 for pc in sounding))
+    tones = {(root + i) % 12 for i in quality.intervals}
+    return Chord(root, quality, _bass(root, tones, lowest))
+
+
+def _coloured(kind: Quality, degrees: frozenset[int]) -> Quality:
+    """The richest quality whose tones beyond the plain kind's all sound, if its own still fit."""
+    best = kind
+    for name in _COLOURS.get(kind.harte, ()):
+        quality = QUALITY_BY_HARTE[name]
+        added = set(quality.intervals) - set(kind.intervals)
+        silent = (set(kind.intervals) - set(quality.intervals)) & degrees
+        if added <= degrees and not silent and len(quality.intervals) >= len(best.intervals):
+            best = quality
+    return best
+
+
+def _bass(root: int, tones: set[int], lowest: int | None) -> int:
+    if lowest is None:
+        return root
+    if lowest < C3 or lowest % 12 in tones:
+        return lowest % 12
+    return root
