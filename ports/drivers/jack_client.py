@@ -1,0 +1,138 @@
+"""JACK: one client for both ports, through the system's own JACK library.
+
+RtMidi makes a client for each port, and the wheels of rtmidi2 carry a JACK library of their own
+whose protocol the server may refuse, ending the process.  PipeWire answers here as well, where
+its JACK library is the system's.
+
+The process callback runs in the audio thread.  It stamps what came, hands it over, and writes
+what is due; both ways lead through queues that never block.
+
+Time: an event at frame 40 of a period is stamped 40 frames after the period's start, though we
+are told at the start.  What we send is written one period after its due time, to the frame.  So
+the part is late by one period, always the same, and free of the jitter that writing "as soon as
+possible" would give it.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable
+from queue import SimpleQueue
+from typing import Any, Final
+
+from engine.events import Incoming, Tick
+from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message
+from ports.wire import bytes_of, event_of
+
+# Closing waits for the audio thread to write the last note offs; if it is stuck, not for longer.
+FLUSH_SECONDS: Final = 0.5
+
+
+def connect(name: str) -> Any | None:  # noqa: ANN401  (JACK-Client has no types)
+    """A client of the running JACK server; None without a server or without a JACK library."""
+    try:
+        import jack  # noqa: PLC0415  (fails where the JACK library is missing)
+    except (ImportError, OSError):
+        return None
+    jack.set_error_function(_ignore)  # the library prints to the terminal by default
+    jack.set_info_function(_ignore)
+    try:
+        return jack.Client(name, no_start_server=True)
+    except jack.JackOpenError:
+        return None
+
+
+def _ignore(_message: str) -> None:
+    pass
+
+
+def names(client: Any) -> tuple[tuple[str, ...], tuple[str, ...]]:  # noqa: ANN401
+    """The MIDI ports of other clients: those that can be listened to, those that can be sent to."""
+    ours = client.name + ":"
+    sources = [p.name for p in client.get_ports(is_midi=True, is_output=True)]
+    targets = [p.name for p in client.get_ports(is_midi=True, is_input=True)]
+    return (
+        tuple(n for n in sources if not n.startswith(ours)),
+        tuple(n for n in targets if not n.startswith(ours)),
+    )
+
+
+def look() -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+    """The MIDI ports on the JACK server, or None if no server runs."""
+    client = connect(CLIENT_NAME + " look")
+    if client is None:
+        return None
+    try:
+        return names(client)
+    finally:
+        client.close()
+
+
+class JackPort:
+    """`groundling:groundling chords` and `groundling:groundling bass` on the JACK server."""
+
+    def __init__(self, client: Any, now: Callable[[], float]) -> None:  # noqa: ANN401
+        self.inbox: SimpleQueue[Incoming] = SimpleQueue()
+        self.lost: str | None = None
+        self._client = client
+        self._now = now
+        self._rate = float(client.samplerate)
+        self._outbox: deque[tuple[float, bytes]] = deque()
+        self._closing = False
+        self._flushed = threading.Event()
+        self._chords = client.midi_inports.register(CHORDS_NAME)
+        self._bass = client.midi_outports.register(BASS_NAME)
+        client.set_process_callback(self._process)
+        client.set_shutdown_callback(self._on_shutdown)
+        client.activate()
+
+    @property
+    def delay(self) -> float:
+        """Seconds from a message's due time to its place in the stream: one period."""
+        return float(self._client.blocksize) / self._rate
+
+    def connect(self, source: str | None, target: str | None) -> None:
+        """Listen to one port of another client, and send to another."""
+        if source is not None:
+            self._client.connect(source, self._chords)
+        if target is not None:
+            self._client.connect(self._bass, target)
+
+    def send(self, message: Message) -> None:
+        """Leave the message for the audio thread."""
+        self._outbox.append((message.at, bytes_of(message)))
+
+    def close(self) -> None:
+        """Let the audio thread write what is left, then leave the server."""
+        if self.lost is None:
+            self._closing = True
+            self._flushed.wait(FLUSH_SECONDS)
+            self._client.deactivate()
+        self._client.close()
+
+    def _process(self, frames: int) -> None:
+        start = self._now() - self._client.frames_since_cycle_start / self._rate
+        for offset, data in self._chords.incoming_midi_events():
+            event = event_of(bytes(data), start + offset / self._rate)
+            if event is not None:
+                self.inbox.put(event)
+        self._write(start, frames)
+
+    def _write(self, start: float, frames: int) -> None:
+        self._bass.clear_buffer()
+        earliest = 0
+        while self._outbox:
+            at, data = self._outbox[0]
+            frame = frames + round((at - start) * self._rate)
+            if frame >= frames:  # due after this period began: it belongs to the next one
+                return
+            earliest = max(earliest, frame)
+            self._bass.write_midi_event(earliest, data)
+            self._outbox.popleft()
+        if self._closing:
+            self._flushed.set()
+
+    def _on_shutdown(self, _status: Any, reason: str) -> None:  # noqa: ANN401
+        self.lost = f"the JACK server went away ({reason}); start it and run groundling again"
+        self.inbox.put(Tick(self._now()))  # wakes the run loop

@@ -1,0 +1,203 @@
+"""RtMidi: ALSA's sequencer, CoreMIDI and WinMM, through whichever wrapper is installed.
+
+python-rtmidi has wheels for Python 3.11 and 3.12, rtmidi2 for 3.13 and later.  They wrap the same
+library under different names; the two small classes here are all that knows so.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any, Final, Protocol
+
+from engine.events import Incoming
+from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message, NoMidiSystem
+from ports.wire import bytes_of, event_of
+
+ALSA_DEVICE: Final = Path("/dev/snd/seq")
+
+# RtMidi's own numbers for the systems, the same in both wrappers.
+API_ANY: Final = 0
+API_ALSA: Final = 2
+
+
+class Wrapper(Protocol):
+    """One input and one output of RtMidi, under names of our own."""
+
+    def inputs(self) -> list[str]:
+        """Names of the ports that can be listened to."""
+
+    def outputs(self) -> list[str]:
+        """Names of the ports that can be sent to."""
+
+    def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
+        """Open an existing input, or a virtual one when the index is None."""
+
+    def aim(self, index: int | None) -> None:
+        """Open an existing output, or a virtual one when the index is None."""
+
+    def send(self, data: bytes) -> None:
+        """Send one message."""
+
+    def close(self) -> None:
+        """Close both."""
+
+
+class PythonRtmidi:
+    """python-rtmidi."""
+
+    def __init__(self, module: Any, api: int) -> None:  # noqa: ANN401  (no types)
+        self._in = module.MidiIn(api, CLIENT_NAME)
+        self._out = module.MidiOut(api, CLIENT_NAME)
+
+    def inputs(self) -> list[str]:
+        """Names of the ports that can be listened to."""
+        return list(self._in.get_ports())
+
+    def outputs(self) -> list[str]:
+        """Names of the ports that can be sent to."""
+        return list(self._out.get_ports())
+
+    def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
+        """Open an existing input, or a virtual one; the clock is dropped unless asked for."""
+        self._in.ignore_types(sysex=True, timing=False, active_sense=True)
+        self._in.set_callback(lambda told, _data: heard(told[0]))
+        if index is None:
+            self._in.open_virtual_port(CHORDS_NAME)
+        else:
+            self._in.open_port(index, CHORDS_NAME)
+
+    def aim(self, index: int | None) -> None:
+        """Open an existing output, or a virtual one."""
+        if index is None:
+            self._out.open_virtual_port(BASS_NAME)
+        else:
+            self._out.open_port(index, BASS_NAME)
+
+    def send(self, data: bytes) -> None:
+        """Send one message."""
+        self._out.send_message(data)
+
+    def close(self) -> None:
+        """Close both."""
+        self._in.cancel_callback()
+        self._in.close_port()
+        self._out.close_port()
+        self._in.delete()
+        self._out.delete()
+
+
+class Rtmidi2:
+    """rtmidi2."""
+
+    def __init__(self, module: Any, api: int) -> None:  # noqa: ANN401  (no types)
+        self._in = module.MidiIn(CLIENT_NAME, api=api)
+        self._out = module.MidiOut(CLIENT_NAME, api=api)
+
+    def inputs(self) -> list[str]:
+        """Names of the ports that can be listened to."""
+        return list(self._in.ports)
+
+    def outputs(self) -> list[str]:
+        """Names of the ports that can be sent to."""
+        return list(self._out.ports)
+
+    def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
+        """Open an existing input, or a virtual one; the clock is dropped unless asked for."""
+        self._in.ignore_types(midi_sysex=True, midi_time=False, midi_sense=True)
+        self._in.callback = lambda message, _delta: heard(message)
+        if index is None:
+            self._in.open_virtual_port(CHORDS_NAME)
+        else:
+            self._in.open_port(index)
+
+    def aim(self, index: int | None) -> None:
+        """Open an existing output, or a virtual one."""
+        if index is None:
+            self._out.open_virtual_port(BASS_NAME)
+        else:
+            self._out.open_port(index)
+
+    def send(self, data: bytes) -> None:
+        """Send one message."""
+        self._out.send_raw(*data)
+
+    def close(self) -> None:
+        """Close both."""
+        self._in.callback = None
+        self._in.close_port()
+        self._out.close_port()
+
+
+def system_name() -> str | None:
+    """The MIDI system RtMidi would reach here, or None."""
+    if sys.platform == "darwin":
+        return "CoreMIDI"
+    if sys.platform == "win32":
+        return "Windows MIDI"
+    return "ALSA" if ALSA_DEVICE.exists() else None
+
+
+def has_virtual_ports() -> bool:
+    """Whether a program may open ports of its own; Windows has no such thing."""
+    return sys.platform != "win32"
+
+
+def load(api: int | None = None) -> Wrapper:
+    """The installed wrapper, on this machine's MIDI system.
+
+    Raises:
+        NoMidiSystem: the wrapper or the system is missing.
+    """
+    if api is None:
+        api = API_ALSA if sys.platform.startswith("linux") else API_ANY
+    try:
+        return _wrapper(api)
+    except ImportError as error:
+        raise NoMidiSystem("neither python-rtmidi nor rtmidi2 is installed") from error
+    except (RuntimeError, OSError, SystemError) as error:
+        raise NoMidiSystem(f"the MIDI system did not open ({error})") from error
+
+
+def _wrapper(api: int) -> Wrapper:
+    try:
+        import rtmidi  # noqa: PLC0415  (one of the two is not there)
+    except ImportError:
+        import rtmidi2  # noqa: PLC0415
+
+        return Rtmidi2(rtmidi2, api)
+    return PythonRtmidi(rtmidi, api)
+
+
+class RtmidiPort:
+    """Virtual ports `groundling chords` and `groundling bass`, or existing ones."""
+
+    def __init__(
+        self,
+        wrapper: Wrapper,
+        now: Callable[[], float],
+        source: int | None,
+        target: int | None,
+    ) -> None:
+        self.inbox: SimpleQueue[Incoming] = SimpleQueue()
+        self.lost: str | None = None
+        self._wrapper = wrapper
+        self._now = now
+        wrapper.listen(source, self._heard)
+        wrapper.aim(target)
+
+    def _heard(self, message: Sequence[int]) -> None:
+        """Stamp and hand over; runs in the driver's thread."""
+        event = event_of(message, self._now())
+        if event is not None:
+            self.inbox.put(event)
+
+    def send(self, message: Message) -> None:
+        """Send the message now."""
+        self._wrapper.send(bytes_of(message))
+
+    def close(self) -> None:
+        """Close both ports."""
+        self._wrapper.close()

@@ -1,0 +1,52 @@
+"""Port: what every way in and out of the bassist looks like.
+
+The three ports (a MIDI system's, the in-process loop, a test's fake) share this shape, so that
+the run loop knows none of them.
+"""
+
+from __future__ import annotations
+
+from queue import SimpleQueue
+from typing import Final, Protocol
+
+from engine.events import Control, Incoming, NoteOff, NoteOn
+
+Message = NoteOn | NoteOff | Control
+
+CLIENT_NAME: Final = "groundling"
+CHORDS_NAME: Final = "groundling chords"
+BASS_NAME: Final = "groundling bass"
+
+
+class PortError(Exception):
+    """Something about MIDI that the player can mend; its text is the sentence to tell them."""
+
+
+class NoMidiSystem(PortError):
+    """This machine has no MIDI system that could be opened."""
+
+
+class UnknownPort(PortError):
+    """The name given fits no port, or more than one."""
+
+
+class PortLost(PortError):
+    """The MIDI system went away while we played."""
+
+
+class Port(Protocol):
+    """Chords in, bass out.
+
+    `inbox` is filled from the driver's thread, in order of arrival.  An event's `at` is when it
+    happens, which may lie a little ahead: JACK tells a period's events at the period's start.
+    `lost` is None until the MIDI system goes away, then says what happened.
+    """
+
+    inbox: SimpleQueue[Incoming]
+    lost: str | None
+
+    def send(self, message: Message) -> None:
+        """Send a message, due at its `at`, now or past; never blocks."""
+
+    def close(self) -> None:
+        """Let what was sent go out, then leave the MIDI system."""

@@ -1,0 +1,145 @@
+"""Fakes: a clock that jumps, a port that remembers, a bassist simple enough to be checked by eye.
+
+Run as a program (`python -m tests.fakes`), the echo bassist plays on the machine's real MIDI
+ports, which is how the JACK test gets a player into a process of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+from queue import SimpleQueue
+from typing import TypeVar
+
+from engine.events import BassNote, Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Role, Stop
+from engine.harmony import Chord
+from ports.port import Message
+
+Item = TypeVar("Item")
+
+
+class FakeClock:
+    """A clock that jumps to whatever is waited for, and oversleeps by `oversleep` seconds."""
+
+    def __init__(self, start: float = 0.0, oversleep: float = 0.0) -> None:
+        self.time = start
+        self.oversleep = oversleep
+
+    def now(self) -> float:
+        """The fake time."""
+        return self.time
+
+    def wait_until(self, deadline: float) -> None:
+        """Jump there."""
+        if deadline > self.time:
+            self.time = deadline + self.oversleep
+
+    def next_from(self, inbox: SimpleQueue[Item], deadline: float | None) -> Item | None:
+        """The next item if there is one, else jump to the deadline."""
+        if not inbox.empty():
+            return inbox.get_nowait()
+        if deadline is None:
+            raise AssertionError("waits for ever: nothing queued and no deadline")
+        self.wait_until(deadline)
+        return None
+
+
+class FakePort:
+    """A port that remembers what was sent and when it was closed."""
+
+    def __init__(self, events: Iterable[Incoming] = ()) -> None:
+        self.inbox: SimpleQueue[Incoming] = SimpleQueue()
+        self.lost: str | None = None
+        self.sent: list[Message | str] = []
+        for event in events:
+            self.inbox.put(event)
+
+    def send(self, message: Message) -> None:
+        """Remember the message."""
+        self.sent.append(message)
+
+    def close(self) -> None:
+        """Remember that nothing can follow."""
+        self.sent.append("closed")
+
+
+class EchoBassist:
+    """Answers each key two octaves lower, at once or after `delay` seconds, for `length` seconds.
+
+    It plays one note at a time and falls silent on stop, as the real one does.
+    """
+
+    def __init__(self, length: float = 0.25, delay: float = 0.0) -> None:
+        self.length = length
+        self.delay = delay
+        self.heard: list[Incoming] = []
+        self._due: list[Play | Release] = []
+        self._sounding: int | None = None
+
+    def receive(self, event: Incoming) -> list[Outgoing]:
+        """Take an event, answer with what has become due."""
+        self.heard.append(event)
+        if isinstance(event, Stop):
+            self._due = []
+            return self._silence(event.at)
+        if isinstance(event, NoteOn):
+            self._due.append(echo_of(event, self.delay))
+        return self._come_to(event.at)
+
+    def next_deadline(self) -> float | None:
+        """When the next note begins or ends."""
+        return min((d.at for d in self._due), default=None)
+
+    def _come_to(self, now: float) -> list[Outgoing]:
+        answer: list[Outgoing] = []
+        while self._due and min(d.at for d in self._due) <= now:
+            due = min(self._due, key=lambda d: d.at)
+            self._due.remove(due)
+            if isinstance(due, Play):
+                answer += self._silence(due.at)
+                answer.append(due)
+                self._sounding = due.note
+                self._due.append(Release(due.at + self.length, 0.0, due.note))
+            else:
+                answer += self._silence(due.at)
+        return answer
+
+    def _silence(self, at: float) -> list[Outgoing]:
+        self._due = [d for d in self._due if isinstance(d, Play)]
+        note, self._sounding = self._sounding, None
+        return [] if note is None else [Release(at, 0.0, note)]
+
+
+def echo_of(event: NoteOn, delay: float = 0.0) -> Play:
+    """The bass note that echoes a key."""
+    note = max(0, event.note - 24)
+    chord = Chord.of(note % 12)
+    written = BassNote(Fraction(0), Fraction(1), note, 0.5, Role.ROOT, "echo", 1, 0, chord)
+    return Play(event.at + delay, 0.0, note, event.velocity, written)
+
+
+def hanging(messages: Iterable[Message | str]) -> set[int]:
+    """The notes that were struck and never released."""
+    sounding: set[int] = set()
+    for message in messages:
+        if isinstance(message, NoteOn):
+            sounding.add(message.note)
+        elif isinstance(message, NoteOff):
+            sounding.discard(message.note)
+    return sounding
+
+
+def main() -> None:
+    """Play the echo bassist on real MIDI ports, until a signal comes, and print how late it was."""
+    from ports.clock import SystemClock  # noqa: PLC0415
+    from ports.midi import open_port  # noqa: PLC0415
+    from ports.service import Service  # noqa: PLC0415
+
+    clock = SystemClock()
+    service = Service(EchoBassist(length=0.2), open_port(clock.now), clock)
+    print("ready", flush=True)  # noqa: T201
+    print(service.run(), flush=True)  # noqa: T201
+
+
+if __name__ == "__main__":
+    main()

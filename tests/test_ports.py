@@ -1,0 +1,450 @@
+"""Ports: bytes and events, waiting, the run loop, the rehearsal, naming of ports."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from collections.abc import Callable, Sequence
+from queue import SimpleQueue
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.events import (
+    ALL_NOTES_OFF,
+    ClockTick,
+    Continue,
+    Control,
+    Incoming,
+    NoteOff,
+    NoteOn,
+    Outgoing,
+    Play,
+    Release,
+    SongPosition,
+    Start,
+    Stop,
+    Tick,
+)
+from engine.harmony import Family
+from ports import rehearsal
+from ports.clock import SystemClock
+from ports.drivers import rtmidi_wrapper
+from ports.loop import LoopPort
+from ports.midi import pick
+from ports.port import PortLost, UnknownPort
+from ports.service import Lateness, Service
+from ports.wire import Wired, bytes_of, event_of
+from tests.fakes import EchoBassist, FakeClock, FakePort, hanging
+
+# Bytes and events --------------------------------------------------------------------------
+
+BOTH_WAYS: list[tuple[str, Wired]] = [
+    # status, then data      what it says
+    ("90 3C 64", NoteOn(1.5, 60, 100, 0)),
+    ("9F 00 01", NoteOn(1.5, 0, 1, 15)),
+    ("82 7F 40", NoteOff(1.5, 127, 2)),
+    ("B0 40 7F", Control(1.5, 64, 127, 0)),
+    ("BF 7B 00", Control(1.5, 123, 0, 15)),
+    ("F2 05 00", SongPosition(1.5, 5)),
+    ("F2 01 02", SongPosition(1.5, 257)),
+    ("F2 7F 7F", SongPosition(1.5, 16383)),
+    ("F8", ClockTick(1.5)),
+    ("FA", Start(1.5)),
+    ("FB", Continue(1.5)),
+    ("FC", Stop(1.5)),
+]
+
+DROPPED = [
+    ("", "nothing at all"),
+    ("90 3C", "a note on cut short"),
+    ("90", "a status alone"),
+    ("90 3C 64 00", "a byte too many"),
+    ("3C 64", "data without a status"),
+    ("90 80 64", "a note above 127"),
+    ("90 3C FF", "a velocity above 127"),
+    ("F2 05", "a song position cut short"),
+    ("F2 80 00", "a song position out of range"),
+    ("F0 7E 7F 06 01 F7", "system exclusive"),
+    ("C0 05", "a program change"),
+    ("E0 00 40", "a pitch bend"),
+    ("A0 3C 40", "pressure on a key"),
+    ("D0 40", "pressure on all keys"),
+    ("FE", "active sensing"),
+    ("FF", "a reset"),
+    ("F1 04", "time code"),
+    ("F3 01", "song select"),
+    ("F9", "an undefined status"),
+]
+
+
+@pytest.mark.parametrize(("dump", "event"), BOTH_WAYS)
+def test_bytes_and_events_say_the_same(dump: str, event: Wired) -> None:
+    """A message reads as its event, and the event is written as that message."""
+    assert event == event_of(bytes.fromhex(dump), 1.5)
+    assert bytes.fromhex(dump) == bytes_of(event)
+
+
+def test_a_note_on_without_velocity_is_a_note_off() -> None:
+    """Many keyboards release a key by striking it with velocity 0."""
+    assert event_of([0x93, 60, 0], 2.0) == NoteOff(2.0, 60, 3)
+
+
+@pytest.mark.parametrize(("dump", "what"), DROPPED)
+def test_what_does_not_concern_the_bass_is_dropped(dump: str, what: str) -> None:
+    """Malformed messages, and those that tell a bassist nothing, pass by without a word."""
+    assert event_of(bytes.fromhex(dump), 0.0) is None, what
+
+
+@given(st.lists(st.integers(0, 255), max_size=8))
+def test_no_message_can_raise(message: list[int]) -> None:
+    """Whatever bytes a driver delivers, its thread lives, and what is read can be written."""
+    event = event_of(message, 0.0)
+    if event is not None:
+        assert event_of(bytes_of(event), 0.0) == event
+
+
+# Waiting -----------------------------------------------------------------------------------
+
+
+def test_the_clock_waits_to_the_moment() -> None:
+    """A wait ends after its deadline, never before it."""
+    clock = SystemClock()
+    deadline = clock.now() + 0.003
+
+    clock.wait_until(deadline)
+
+    assert deadline <= clock.now()
+
+
+def test_an_arrival_ends_the_wait() -> None:
+    """What is in the inbox is had at once, long before the deadline."""
+    clock = SystemClock()
+    inbox: SimpleQueue[str] = SimpleQueue()
+    inbox.put("chord")
+
+    assert clock.next_from(inbox, clock.now() + 60) == "chord"
+    assert clock.next_from(inbox, clock.now() + 0.002) is None
+
+
+def test_two_clocks_are_never_confused() -> None:
+    """Each clock has a zero of its own, a second or more from any other's."""
+    assert abs(SystemClock().now() - SystemClock().now()) > 1
+
+
+# The run loop ------------------------------------------------------------------------------
+
+
+def after(count: int) -> Callable[[Outgoing], bool]:
+    """Ends a run before the note after `count` notes."""
+    seen = 0
+
+    def stop(outgoing: Outgoing) -> bool:
+        nonlocal seen
+        seen += isinstance(outgoing, Play)
+        return seen > count
+
+    return stop
+
+
+def test_notes_go_out_when_due() -> None:
+    """A key is answered half a second later, as the echo bassist wants it, and released."""
+    port = FakePort([NoteOn(1.0, 60, 90), NoteOn(2.0, 62, 80)])
+    clock = FakeClock()
+    Service(EchoBassist(0.25, delay=0.5), port, clock, stop_when=after(1), channel=4).run()
+
+    assert port.sent == [
+        NoteOn(1.5, 36, 90, 4),
+        NoteOff(1.75, 36, 4),
+        Control(2.5, ALL_NOTES_OFF, 0, 4),
+        "closed",
+    ]
+
+
+def test_arrivals_and_deadlines_come_in_order_of_time() -> None:
+    """A deadline before the next arrival is kept first, although the arrival is known already."""
+    bassist = EchoBassist(length=0.25)
+    port = FakePort([NoteOn(1.0, 60), NoteOn(1.1, 64), NoteOn(3.0, 67)])
+    Service(bassist, port, FakeClock(), stop_when=after(2)).run()
+
+    assert [type(e) for e in bassist.heard] == [NoteOn, NoteOn, Tick, NoteOn, Stop]
+    assert [e.at for e in bassist.heard] == [1.0, 1.1, 1.35, 3.0, 3.0]
+
+
+def test_time_never_runs_back_for_the_bassist() -> None:
+    """An arrival stamped before the last thing told is told as of now."""
+    bassist = EchoBassist()
+    port = FakePort([NoteOn(1.0, 60), NoteOn(0.9, 64), NoteOn(1.2, 67), NoteOn(2.0, 69)])
+    Service(bassist, port, FakeClock(), stop_when=after(3)).run()
+
+    times = [e.at for e in bassist.heard]
+    assert times == sorted(times)
+    assert NoteOn(1.0, 64) in bassist.heard
+
+
+def test_lateness_is_told() -> None:
+    """A clock that oversleeps by 2 ms makes every note 2 ms late, and the report says so."""
+    port = FakePort([NoteOn(1.0, 60), NoteOn(2.0, 62), NoteOn(4.0, 62)])
+    service = Service(EchoBassist(delay=0.5), port, FakeClock(oversleep=0.002), stop_when=after(2))
+    report = service.run()
+
+    assert report.notes == 2
+    assert report.median_lateness == pytest.approx(0.002, abs=Lateness.BIN_SECONDS)
+    assert report.worst_lateness == pytest.approx(0.002)
+
+
+def test_quantiles_of_lateness() -> None:
+    """Of a hundred notes, ninety-nine on time and one 50 ms late: p99 is small, the worst not."""
+    late = Lateness()
+    for _ in range(99):
+        late.add(0.0001)
+    late.add(0.05)
+
+    assert late.quantile(0.5) == pytest.approx(0.0001, abs=2 * Lateness.BIN_SECONDS)
+    assert late.quantile(0.99) == pytest.approx(0.0001, abs=2 * Lateness.BIN_SECONDS)
+    assert late.quantile(1.0) == pytest.approx(0.05, abs=2 * Lateness.BIN_SECONDS)
+    assert late.worst == 0.05
+    assert Lateness().quantile(0.99) == 0.0
+
+
+def test_an_endless_lateness_still_counts() -> None:
+    """A note ten seconds late falls off the histogram, but not out of the report."""
+    late = Lateness()
+    late.add(10.0)
+
+    assert late.worst == 10.0
+    assert late.quantile(0.5) == 10.0
+
+
+def test_listeners_hear_everything_the_bassist_says() -> None:
+    """A listener's queue gets each note and its release, the last one included."""
+    heard: SimpleQueue[Outgoing] = SimpleQueue()
+    port = FakePort([NoteOn(1.0, 60), NoteOn(1.1, 62)])
+    Service(EchoBassist(), port, FakeClock(), on_outgoing=heard.put, stop_when=after(1)).run()
+
+    first, second = heard.get_nowait(), heard.get_nowait()
+    assert isinstance(first, Play)
+    assert isinstance(second, Release)
+    assert first.note == second.note == 36
+
+
+class Failing(EchoBassist):
+    """A bassist that breaks down on the note E."""
+
+    def receive(self, event: Incoming) -> list[Outgoing]:
+        """Echo, or break down."""
+        if isinstance(event, NoteOn) and event.note % 12 == 4:
+            raise RuntimeError("no E")
+        return super().receive(event)
+
+
+def test_an_error_leaves_no_note_hanging() -> None:
+    """When the bassist breaks down in the middle of a note, the note ends and the port closes."""
+    port = FakePort([NoteOn(1.0, 60), NoteOn(1.1, 64)])
+    with pytest.raises(RuntimeError, match="no E"):
+        Service(Failing(), port, FakeClock()).run()
+
+    assert port.sent == [
+        NoteOn(1.0, 36, 80),
+        NoteOff(1.1, 36),
+        Control(1.1, ALL_NOTES_OFF, 0),
+        "closed",
+    ]
+
+
+class Signalled(EchoBassist):
+    """A bassist whose process gets a signal while the first note sounds."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(length=60)
+        self.number = number
+
+    def next_deadline(self) -> float | None:
+        """When the first note sounds, raise the signal."""
+        if self.heard:
+            signal.raise_signal(self.number)
+        return super().next_deadline()
+
+
+@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+def test_a_signal_leaves_no_note_hanging(name: str) -> None:
+    """Ctrl-C or a request to leave, in the middle of a note: note off, silence, handlers back."""
+    number = getattr(signal, name)
+    before = signal.getsignal(number)
+    port = FakePort([NoteOn(1.0, 60)])
+    report = Service(Signalled(number), port, FakeClock()).run()
+
+    assert report.signal == number
+    assert isinstance(port.sent[0], NoteOn)
+    assert hanging(port.sent) == set()
+    assert port.sent[-1] == "closed"
+    assert signal.getsignal(number) is before
+
+
+def test_a_lost_system_is_told() -> None:
+    """When the MIDI system goes away the run ends, saying so."""
+    port = FakePort()
+    port.lost = "the JACK server went away"
+    with pytest.raises(PortLost, match="went away"):
+        Service(EchoBassist(), port, FakeClock()).run()
+
+    assert port.sent[-1] == "closed"
+
+
+def test_the_interpreter_is_left_as_found() -> None:
+    """The run's switch interval is its own."""
+    before = sys.getswitchinterval()
+    Service(EchoBassist(), FakePort([NoteOn(1.0, 60)]), FakeClock(), stop_when=after(0)).run()
+
+    assert sys.getswitchinterval() == before
+
+
+def test_the_loop_port_plays_a_script_from_any_moment() -> None:
+    """Events queued from second 10 on happen ten seconds later, and answers reach the far end."""
+    sent: list[object] = []
+    port = LoopPort(sent.append)
+    port.play([NoteOn(1.0, 60), NoteOn(2.0, 62)], start_at=10.0)
+    Service(EchoBassist(), port, FakeClock(), stop_when=after(1)).run()
+
+    assert sent[0] == NoteOn(11.0, 36, 80)
+    assert port.closed
+
+
+# Naming ------------------------------------------------------------------------------------
+
+NAMES = ("Midi Through:0", "Stage Piano:In", "Stage Piano:Out", "Stage Piano")
+
+
+def test_a_port_is_named_by_an_unambiguous_part() -> None:
+    """Part of a name does, in any case; a whole name wins over longer ones that hold it."""
+    assert pick("through", NAMES, "input") == 0
+    assert pick("piano:out", NAMES, "input") == 2
+    assert pick("Stage Piano", NAMES, "input") == 3
+
+
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [
+        ("organ", "no MIDI input is called 'organ'; there are: 'Midi Through:0', 'Stage"),
+        ("piano", "'piano' fits more than one MIDI input; say which: 'Stage Piano:In', 'Stage"),
+    ],
+)
+def test_a_name_that_fails_is_told_with_what_would_do(name: str, sentence: str) -> None:
+    """A name that fits none or several ports gets a sentence that lists them."""
+    with pytest.raises(UnknownPort, match=sentence):
+        pick(name, NAMES, "input")
+
+
+# The wrappers ------------------------------------------------------------------------------
+
+
+class FakeWrapper:
+    """RtMidi without a driver: `heard` plays the driver's thread."""
+
+    def __init__(self) -> None:
+        self.sent: list[bytes] = []
+        self.opened: list[int | None] = []
+        self.heard: Callable[[Sequence[int]], None] = lambda _message: None
+
+    def inputs(self) -> list[str]:
+        """None."""
+        return []
+
+    def outputs(self) -> list[str]:
+        """None."""
+        return []
+
+    def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
+        """Remember who listens."""
+        self.opened.append(index)
+        self.heard = heard
+
+    def aim(self, index: int | None) -> None:
+        """Remember the port."""
+        self.opened.append(index)
+
+    def send(self, data: bytes) -> None:
+        """Remember the bytes."""
+        self.sent.append(data)
+
+    def close(self) -> None:
+        """Forget the listener."""
+        self.heard = lambda _message: None
+
+
+def test_arrivals_are_stamped_in_the_callback() -> None:
+    """An arrival carries the time of the driver's call, not of its reading."""
+    clock = FakeClock(5.0)
+    wrapper = FakeWrapper()
+    port = rtmidi_wrapper.RtmidiPort(wrapper, clock.now, None, 3)
+    wrapper.heard([0x90, 60, 100])
+    clock.time = 9.0
+    wrapper.heard([0xF8])
+    wrapper.heard([0xFE])
+    port.send(NoteOff(9.0, 36, 1))
+
+    assert wrapper.opened == [None, 3]
+    assert port.inbox.get_nowait() == NoteOn(5.0, 60, 100)
+    assert port.inbox.get_nowait() == ClockTick(9.0)
+    assert port.inbox.empty()
+    assert wrapper.sent == [b"\x81\x24\x40"]
+
+
+# The rehearsal -----------------------------------------------------------------------------
+
+
+def test_the_rehearsal_has_changes_worth_hearing() -> None:
+    """Sixteen bars not in C, with minor, dominant, slash and diminished chords."""
+    script = rehearsal.changes()
+    families = {c.chord.family for c in script}
+
+    assert rehearsal.BARS >= 16
+    assert rehearsal.KEY.tonic != 0
+    assert {Family.MINOR, Family.DOMINANT, Family.DIMINISHED, Family.HALF_DIMINISHED} <= families
+    assert any(c.chord.bass != c.chord.root for c in script)
+    assert script[0].beat == 0
+
+
+@pytest.mark.parametrize("bars", [4, 16, 40])
+def test_the_rehearsal_lasts_as_long_as_asked(bars: int) -> None:
+    """The form repeats or is cut to the bars wanted; every key that goes down comes up."""
+    played = rehearsal.events(120, 1, bars)
+    times = [e.at for e in played]
+
+    assert times == sorted(times)
+    assert isinstance(played[0], NoteOn)
+    assert played[0].at == 0
+    assert played[-1] == Stop(bars * 2.0)
+    assert hanging(e for e in played if isinstance(e, NoteOn | NoteOff)) == set()
+
+
+def test_the_rehearsal_plays_what_it_says() -> None:
+    """The notes struck on a change are tones of its chord, all of them, its bass lowest."""
+    beat = 60 / 90
+    struck = [e for e in rehearsal.events(90, 5) if isinstance(e, NoteOn)]
+    for change in rehearsal.changes():
+        start = float(change.beat) * beat
+        notes = [e.note for e in struck if start - 0.001 <= e.at < start + 0.1]
+        wanted = change.chord.pitch_classes | {change.chord.bass}
+        assert {n % 12 for n in notes} == wanted
+        assert min(notes) % 12 == change.chord.bass
+
+
+def test_the_rehearsal_is_the_same_for_the_same_seed() -> None:
+    """One seed, one performance; another seed, another."""
+    assert rehearsal.events(100, 1) == rehearsal.events(100, 1)
+    assert rehearsal.events(100, 1) != rehearsal.events(100, 2)
+
+
+def test_the_right_hand_leads_its_voices() -> None:
+    """From chord to chord no right-hand voice leaps more than a fifth."""
+    beat = 60 / 100
+    struck = [e for e in rehearsal.events(100, 3) if isinstance(e, NoteOn)]
+    before: set[int] = set()
+    for change in rehearsal.changes():
+        start = float(change.beat) * beat
+        hand = {e.note for e in struck if start - 0.001 <= e.at < start + 0.1 and e.note >= 58}
+        if before:
+            assert all(min(abs(n - b) for b in before) <= 7 for n in hand)
+        before = hand
