@@ -1,11 +1,12 @@
 """Fakes: a clock that jumps, a port that remembers, a bassist simple enough to be checked by eye.
 
-Run as a program (`python -m tests.fakes`), the echo bassist plays on the machine's real MIDI
-ports, which is how the JACK test gets a player into a process of its own.
+Run as a program (`python -m tests.fakes [NOTE_SECONDS]`), the echo bassist plays on the machine's
+real MIDI ports, which is how the JACK test gets a player into a process of its own.
 """
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
 from fractions import Fraction
 from queue import SimpleQueue
@@ -135,8 +136,9 @@ def main() -> None:
     from ports.midi import open_port  # noqa: PLC0415
     from ports.service import Service  # noqa: PLC0415
 
+    length = float(sys.argv[1]) if len(sys.argv) > 1 else 0.02
     clock = SystemClock()
-    service = Service(EchoBassist(length=0.2), open_port(clock.now), clock)
+    service = Service(EchoBassist(length), open_port(clock.now), clock)
     print("ready", flush=True)  # noqa: T201
     print(service.run(), flush=True)  # noqa: T201
 

@@ -1,0 +1,307 @@
+"""JACK: end to end against a real server, the player in a process of its own.
+
+The tests start their own server under a name of its own on the dummy driver, so they need no
+sound card and disturb no other server.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections import deque
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from engine.events import ClockTick, Control, NoteOff, NoteOn, Start, Stop
+from ports.clock import SystemClock
+from ports.drivers import jack_client, rtmidi_wrapper
+from ports.midi import UnknownPort, open_port, systems
+from ports.wire import Wired, bytes_of, event_of
+from tests.fakes import hanging
+
+JACKD = shutil.which("jackd")
+ROOT = Path(__file__).parent.parent
+RATE = 48_000
+PERIOD = 256
+CHORDS = "groundling:groundling chords"
+BASS = "groundling:groundling bass"
+CLOCK = SystemClock()
+
+pytestmark = [
+    pytest.mark.skipif(JACKD is None, reason="jackd is not installed (apt: jackd2)"),
+    pytest.mark.slow,
+]
+
+
+def soon(true: Callable[[], bool], what: str, seconds: float = 10.0) -> None:
+    """Wait until something is true."""
+    deadline = CLOCK.now() + seconds
+    while not true():
+        assert CLOCK.now() < deadline, f"waited {seconds} s for {what}"
+        CLOCK.wait_until(CLOCK.now() + 0.01)
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[str]:
+    """A JACK server of our own, whose name is in the environment while the tests run."""
+    name = f"groundling-test-{os.getpid()}"
+    before = os.environ.get("JACK_DEFAULT_SERVER")
+    os.environ |= {"JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}
+    command = [str(JACKD), "-n", name, "-r", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+        try:
+            soon(lambda: bool(systems()) and systems()[0].name == "JACK", "the JACK server")
+            yield name
+        finally:
+            process.terminate()
+            process.wait(10)
+            if before is None:
+                del os.environ["JACK_DEFAULT_SERVER"]
+            else:
+                os.environ["JACK_DEFAULT_SERVER"] = before
+
+
+class Sequencer:
+    """A client that plays timed events into the server, to the frame, and writes down answers.
+
+    Times are seconds of the stream: both what is played and what is heard carry the frame at
+    which it stands in its period, so the distances are exact.
+    """
+
+    def __init__(self) -> None:
+        self.heard: list[tuple[float, Wired]] = []
+        self._script: deque[tuple[float, bytes]] = deque()
+        self._client: Any = jack_client.connect("sequencer")
+        self._out = self._client.midi_outports.register("out")
+        self._in = self._client.midi_inports.register("in")
+        self._client.set_process_callback(self._process)
+        self._client.activate()
+
+    def wire(self) -> None:
+        """Connect both ways to the player."""
+        self._client.connect(self._out, CHORDS)
+        self._client.connect(BASS, self._in)
+
+    def names(self) -> list[str]:
+        """All MIDI ports on the server."""
+        return [p.name for p in self._client.get_ports(is_midi=True)]
+
+    def play(self, events: list[tuple[float, Wired]]) -> float:
+        """Play events, each so many seconds after the moment returned."""
+        start = self._client.last_frame_time / RATE + 0.1
+        self._script.extend((start + at, bytes_of(event)) for at, event in events)
+        return float(start)
+
+    def done(self) -> bool:
+        """Whether all is played."""
+        return not self._script
+
+    def close(self) -> None:
+        """Leave the server."""
+        self._client.deactivate()
+        self._client.close()
+
+    def _process(self, frames: int) -> None:
+        start = self._client.last_frame_time
+        for offset, data in self._in.incoming_midi_events():
+            at = (start + offset) / RATE
+            event = event_of(bytes(data), at)
+            if event is not None:
+                self.heard.append((at, event))
+        self._out.clear_buffer()
+        while self._script and round(self._script[0][0] * RATE) < start + frames:
+            at, data = self._script.popleft()
+            self._out.write_midi_event(max(0, round(at * RATE) - start), data)
+
+
+@pytest.fixture
+def sequencer(server: str) -> Iterator[Sequencer]:
+    """A sequencer on the server, closed after the test."""
+    assert server
+    client = Sequencer()
+    yield client
+    client.close()
+
+
+@pytest.fixture
+def start_player(sequencer: Sequencer) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """Starts a player in a process of its own and connects the sequencer to it."""
+    started: list[subprocess.Popen[str]] = []
+
+    def start(*command: str) -> subprocess.Popen[str]:
+        process = subprocess.Popen(
+            [sys.executable, "-W", "error", "-m", *command],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        started.append(process)
+        soon(lambda: {CHORDS, BASS} <= set(sequencer.names()), "the player's ports")
+        sequencer.wire()
+        return process
+
+    yield start
+    for process in started:
+        if process.poll() is None:
+            process.kill()
+        process.communicate()
+
+
+def ends_well(process: subprocess.Popen[str], number: int = signal.SIGTERM) -> str:
+    """Ask the player to leave; what it printed."""
+    process.send_signal(number)
+    out, err = process.communicate(timeout=10)
+
+    assert process.returncode == 0, err
+    assert err == ""
+    return out
+
+
+def notes_on(sequencer: Sequencer) -> list[tuple[float, NoteOn]]:
+    """The bass notes heard, each with its time in the stream."""
+    return [(at, e) for at, e in sequencer.heard if isinstance(e, NoteOn)]
+
+
+def block_chords(
+    beats: int, beat: float, chords: tuple[tuple[int, ...], ...]
+) -> list[tuple[float, Wired]]:
+    """Block chords, one every `beats`: one chord's note offs on the instant of the next one's ons.
+
+    Two bars' worth of the script is a whole note each; the last chord is let go at its end.
+    """
+    script: list[tuple[float, Wired]] = []
+    for i, chord in enumerate(chords):
+        at, until = i * beats * beat, (i + 1) * beats * beat
+        script += [(at, NoteOn(0, n, 80)) for n in chord]
+        script += [(until, NoteOff(0, n)) for n in chord]
+    return sorted(script, key=lambda timed: (timed[0], isinstance(timed[1], NoteOn)))
+
+
+ECHO = ("tests.fakes",)
+
+
+def test_keys_come_back_a_steady_two_periods_later(
+    sequencer: Sequencer, start_player: Callable[..., subprocess.Popen[str]]
+) -> None:
+    """Each key is answered two periods later, to the frame, and every note is released.
+
+    One period is ours; the other is JACK's, which breaks the circle of two clients that play
+    into each other by a period.
+    """
+    process = start_player(*ECHO)
+    keys = [(i * 0.0537, NoteOn(0, 60 + i % 12, 80)) for i in range(40)]
+    start = sequencer.play(list(keys))
+    soon(lambda: len(notes_on(sequencer)) == len(keys), "forty answers")
+    soon(lambda: not hanging(e for _, e in sequencer.heard if not_clock(e)), "the last release")
+    ends_well(process)
+
+    answers = notes_on(sequencer)
+    assert [e.note for _, e in answers] == [36 + i % 12 for i in range(40)]
+    delays = sorted(at - (start + asked) for (at, _), (asked, _) in zip(answers, keys, strict=True))
+    assert delays[len(delays) // 2] == pytest.approx(2 * PERIOD / RATE, abs=3 / RATE)
+    assert delays[-1] < 0.030
+
+
+def not_clock(event: Wired) -> bool:
+    """Whether an event is a note."""
+    return isinstance(event, NoteOn | NoteOff)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_in_mid_note_leaves_silence(
+    number: int, sequencer: Sequencer, start_player: Callable[..., subprocess.Popen[str]]
+) -> None:
+    """Told to leave while a note sounds, the player sends its note off before its port goes."""
+    process = start_player(*ECHO, "60")
+    sequencer.play([(0.0, NoteOn(0, 60, 80))])
+    soon(lambda: len(notes_on(sequencer)) == 1, "the note")
+    ends_well(process, number)
+
+    said = [e for _, e in sequencer.heard]
+    assert [type(e) for e in said] == [NoteOn, NoteOff, Control]
+    assert (said[1].note, said[2].controller) == (36, 123)  # type: ignore[union-attr]
+
+
+def test_everything_a_sequencer_sends_arrives_in_order(sequencer: Sequencer) -> None:
+    """Clock and notes on one port keep their order and distance, chord before start included.
+
+    At bar 1 the first chord's note ons stand before the start, at the same frame; a chord's note
+    offs stand at the frame of the next one's note ons; a stop brings 64, 121 and 123 on all
+    channels.
+    """
+    port = open_port(CLOCK.now)
+    sequencer.wire()
+    beat = 0.6
+    script: list[tuple[float, Wired]] = [(0.0, NoteOn(0, n, 80)) for n in (60, 64, 67)]
+    script += [(0.0, Start(0)), (0.0, ClockTick(0))]
+    script += [(i * beat / 24, ClockTick(0)) for i in range(1, 24)]
+    script += [(beat, NoteOff(0, n)) for n in (60, 64, 67)]
+    script += [(beat, NoteOn(0, n, 80)) for n in (62, 65, 69)]
+    script += [(beat + 0.01, Stop(0))]
+    script += [
+        (beat + 0.01, Control(0, controller, 0, channel))
+        for channel in range(16)
+        for controller in (64, 121, 123)
+    ]
+    sequencer.play(script)
+    arrived = [CLOCK.next_from(port.inbox, CLOCK.now() + 5) for _ in script]
+    port.close()
+
+    first = arrived[0]
+    assert first is not None
+    for (at, sent), event in zip(script, arrived, strict=True):
+        assert event is not None
+        assert bytes_of(sent) == bytes_of(event)  # type: ignore[arg-type]
+        assert event.at - first.at == pytest.approx(at, abs=0.001)
+
+
+def test_ports_are_found_and_taken_by_name(sequencer: Sequencer) -> None:
+    """A part of a port's name connects to it; a wrong name leaves no client behind."""
+    found = systems()[0]
+    assert found.virtual
+    assert "sequencer:out" in found.inputs
+    assert "sequencer:in" in found.outputs
+
+    port = open_port(CLOCK.now, "sequencer:o", "SEQUENCER:IN")
+    sequencer.play([(0.0, NoteOn(0, 60, 80))])
+    assert isinstance(CLOCK.next_from(port.inbox, CLOCK.now() + 5), NoteOn)
+    port.send(NoteOn(CLOCK.now(), 36, 70))
+    soon(lambda: len(notes_on(sequencer)) == 1, "the note")
+    port.close()
+
+    with pytest.raises(UnknownPort, match="no MIDI input is called 'organ'"):
+        open_port(CLOCK.now, "organ")
+    soon(lambda: CHORDS not in sequencer.names(), "the client to leave")
+
+
+def test_clients_may_come_and_go_while_we_open(sequencer: Sequencer) -> None:
+    """Ports open and close twenty times while other clients come and go; the graph runs on."""
+    for _ in range(20):
+        other = jack_client.connect("passer-by")
+        other.activate()  # type: ignore[union-attr]
+        port = open_port(CLOCK.now, "sequencer:out")
+        other.close()  # type: ignore[union-attr]
+        sequencer.play([(0.0, NoteOn(0, 60, 80))])
+        assert isinstance(CLOCK.next_from(port.inbox, CLOCK.now() + 2), NoteOn)
+        port.close()
+
+
+def test_python_rtmidi_speaks_to_the_same_server(server: str) -> None:
+    """The wrapper that serves ALSA, CoreMIDI and Windows, on a system that can be tested here."""
+    assert server
+    pytest.importorskip("rtmidi", reason="python-rtmidi is not installed (rtmidi2 is used)")
+    unix_jack = 3
+    port = rtmidi_wrapper.RtmidiPort(rtmidi_wrapper.load(unix_jack), CLOCK.now, None, None)
+    on_jack = jack_client.look()
+    port.close()
+
+    assert on_jack is not None
+    assert CHORDS in on_jack[1]
+    assert any(name.endswith(":groundling bass") for name in on_jack[0])
