@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 import signal
+import statistics
 import subprocess
 import sys
 from collections import deque
@@ -76,6 +77,7 @@ class Sequencer:
 
     def __init__(self) -> None:
         self.heard: list[tuple[float, Wired]] = []
+        self.played: list[float] = []
         self._script: deque[tuple[float, bytes]] = deque()
         self._client: Any = jack_client.connect("sequencer")
         self._out = self._client.midi_outports.register("out")
@@ -92,11 +94,14 @@ class Sequencer:
         """All MIDI ports on the server."""
         return [p.name for p in self._client.get_ports(is_midi=True)]
 
-    def play(self, events: list[tuple[float, Wired]]) -> float:
-        """Play events, each so many seconds after the moment returned."""
+    def play(self, events: list[tuple[float, Wired]]) -> None:
+        """Play events, each so many seconds after a moment from now; `played` tells when each was.
+
+        On a busy machine the server skips a period now and then, and what was meant for it is
+        played in the next one.
+        """
         start = self._client.last_frame_time / RATE + 0.1
         self._script.extend((start + at, bytes_of(event)) for at, event in events)
-        return float(start)
 
     def done(self) -> bool:
         """Whether all is played."""
@@ -117,7 +122,9 @@ class Sequencer:
         self._out.clear_buffer()
         while self._script and round(self._script[0][0] * RATE) < start + frames:
             at, data = self._script.popleft()
-            self._out.write_midi_event(max(0, round(at * RATE) - start), data)
+            offset = max(0, round(at * RATE) - start)
+            self._out.write_midi_event(offset, data)
+            self.played.append((start + offset) / RATE)
 
 
 @pytest.fixture
@@ -197,14 +204,14 @@ def test_keys_come_back_a_steady_two_periods_later(
     """
     process = start_player(*ECHO)
     keys = [(i * 0.0537, NoteOn(0, 60 + i % 12, 80)) for i in range(40)]
-    start = sequencer.play(list(keys))
+    sequencer.play(list(keys))
     soon(lambda: len(notes_on(sequencer)) == len(keys), "forty answers")
     soon(lambda: not hanging(e for _, e in sequencer.heard if not_clock(e)), "the last release")
     ends_well(process)
 
     answers = notes_on(sequencer)
     assert [e.note for _, e in answers] == [36 + i % 12 for i in range(40)]
-    delays = sorted(at - (start + asked) for (at, _), (asked, _) in zip(answers, keys, strict=True))
+    delays = sorted(at - played for (at, _), played in zip(answers, sequencer.played, strict=True))
     assert delays[len(delays) // 2] == pytest.approx(2 * PERIOD / RATE, abs=3 / RATE)
     assert delays[-1] < 0.030
 
@@ -226,7 +233,7 @@ def test_a_signal_in_mid_note_leaves_silence(
 
     said = [e for _, e in sequencer.heard]
     assert [type(e) for e in said] == [NoteOn, NoteOff, Control]
-    assert (said[1].note, said[2].controller) == (36, 123)  # type: ignore[union-attr]
+    assert (said[1].note, said[2].controller) == (36, 123)
 
 
 def test_everything_a_sequencer_sends_arrives_in_order(sequencer: Sequencer) -> None:
@@ -254,12 +261,12 @@ def test_everything_a_sequencer_sends_arrives_in_order(sequencer: Sequencer) -> 
     arrived = [CLOCK.next_from(port.inbox, CLOCK.now() + 5) for _ in script]
     port.close()
 
-    first = arrived[0]
-    assert first is not None
-    for (at, sent), event in zip(script, arrived, strict=True):
-        assert event is not None
-        assert bytes_of(sent) == bytes_of(event)  # type: ignore[arg-type]
-        assert event.at - first.at == pytest.approx(at, abs=0.001)
+    events = [e for e in arrived if e is not None]
+    assert [bytes_of(sent) for _, sent in script] == [bytes_of(e) for e in events]
+    offsets = [e.at - played for e, played in zip(events, sequencer.played, strict=True)]
+    steady = statistics.median(offsets)
+    astray = [o for o in offsets if abs(o - steady) > 0.001]
+    assert len(astray) <= len(offsets) // 10  # what a skipped period moves
 
 
 def test_ports_are_found_and_taken_by_name(sequencer: Sequencer) -> None:
@@ -285,9 +292,9 @@ def test_clients_may_come_and_go_while_we_open(sequencer: Sequencer) -> None:
     """Ports open and close twenty times while other clients come and go; the graph runs on."""
     for _ in range(20):
         other = jack_client.connect("passer-by")
-        other.activate()  # type: ignore[union-attr]
+        other.activate()
         port = open_port(CLOCK.now, "sequencer:out")
-        other.close()  # type: ignore[union-attr]
+        other.close()
         sequencer.play([(0.0, NoteOn(0, 60, 80))])
         assert isinstance(CLOCK.next_from(port.inbox, CLOCK.now() + 2), NoteOn)
         port.close()

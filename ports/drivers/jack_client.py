@@ -116,11 +116,15 @@ class JackPort:
         self._closing = False
         self._periods_empty = 0
         self._flushed = threading.Event()
-        self._chords = client.midi_inports.register(CHORDS_NAME)
-        self._bass = client.midi_outports.register(BASS_NAME)
+        self._chords: Any = None
+        self._bass: Any = None
         client.set_process_callback(self._process)
         client.set_shutdown_callback(self._on_shutdown)
+        # JACK refuses to connect the ports of a client that is not active yet, and others connect
+        # to a port as soon as they see it: so the ports come last.
         client.activate()
+        self._chords = client.midi_inports.register(CHORDS_NAME)
+        self._bass = client.midi_outports.register(BASS_NAME)
 
     @property
     def delay(self) -> float:
@@ -147,6 +151,8 @@ class JackPort:
         self._client.close()
 
     def _process(self, frames: int) -> None:
+        if self._bass is None:
+            return
         start = self._time.start_of(self._client.last_frame_time / self._rate, self._now())
         for offset, data in self._chords.incoming_midi_events():
             event = event_of(bytes(data), start + offset / self._rate)
