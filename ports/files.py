@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from heapq import merge
 from operator import attrgetter
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 import mido
 
@@ -238,6 +238,18 @@ def _played(
 # Writing ------------------------------------------------------------------------------------
 
 
+def create(path: Path) -> BinaryIO:
+    """A new file, open for writing.
+
+    Raises:
+        FileError: the path cannot be written.
+    """
+    try:
+        return path.open("wb")
+    except OSError as error:
+        raise FileError(f"{path} cannot be written: {error.strerror}") from error
+
+
 class BassFile:
     """Takes down what the bass plays, and writes it as a MIDI file with the song's tempo map."""
 
@@ -261,21 +273,14 @@ class BassFile:
         tick = max(round(self._song.tempo.tick_at(at) * self._finer), earliest)
         self._timed.append((tick, mido.Message(kind, note=note, velocity=velocity)))
 
-    def save(self, path: Path) -> None:
-        """Write the file.
-
-        Raises:
-            FileError: the path cannot be written.
-        """
+    def save(self, target: BinaryIO) -> None:
+        """Write the file."""
         tempo = self._song.tempo
         file = mido.MidiFile(type=1, ticks_per_beat=tempo.ticks_per_beat * self._finer)
         file.tracks.append(_track("", self._conductor()))
         program = (0, mido.Message("program_change", program=FINGERED_BASS))
         file.tracks.append(_track("Bass", [program, *self._timed]))
-        try:
-            file.save(path)
-        except OSError as error:
-            raise FileError(f"{path} cannot be written: {error.strerror}") from error
+        file.save(file=target)
 
     def _conductor(self) -> list[tuple[int, mido.MetaMessage]]:
         tempo = self._song.tempo

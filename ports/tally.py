@@ -54,6 +54,9 @@ class Tally:
                 self._answer(outgoing.note)
                 self._last = outgoing
 
+    def close(self) -> None:
+        """Nothing more comes; what was counted stays."""
+
     def figures(self) -> Figures:
         """The count so far."""
         return Figures(self._chords, self._changes, self._answered, self._on_root, self._notes)

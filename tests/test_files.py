@@ -34,7 +34,7 @@ from engine.events import (
 )
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.meter import Metre
-from ports.files import BassFile, FileError, Song, TempoMap, read
+from ports.files import BassFile, FileError, Song, TempoMap, create, read
 from ports.replay import replay
 from ports.tally import Tally, told
 from ports.trace import Trace
@@ -257,7 +257,8 @@ def written(song: Song, tmp_path: Path, *part: Outgoing) -> mido.MidiFile:
     file = BassFile(song)
     for outgoing in part:
         file.take(outgoing)
-    file.save(tmp_path / "bass.mid")
+    with create(tmp_path / "bass.mid") as target:
+        file.save(target)
     return mido.MidiFile(tmp_path / "bass.mid")
 
 
@@ -310,10 +311,8 @@ def test_bass_file_has_one_note_at_a_time(tmp_path: Path) -> None:
 
 def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
     """A folder that is not there is named in the sentence."""
-    song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
-
     with pytest.raises(FileError, match=r"bass\.mid cannot be written: No such file"):
-        BassFile(song).save(tmp_path / "nowhere" / "bass.mid")
+        create(tmp_path / "nowhere" / "bass.mid")
 
 
 # The trace ----------------------------------------------------------------------------------

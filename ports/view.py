@@ -1,0 +1,276 @@
+"""View: what a player sees while the bass plays along.
+
+Knows: bar and beat, key, chord, the change that is expected, and the notes as they sound.
+Refuses to know: ports, clocks, the engine's workings; it is told what the engine gave out.
+How: the run loop only puts what happens into a queue.  A thread carries it from there to a
+process of its own, which draws the terminal, since drawing a frame takes as long as a bass note
+may be late.  Without a terminal the thread writes a plain line a bar.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections import deque
+from collections.abc import Callable
+from contextlib import suppress
+from multiprocessing.connection import Connection
+from queue import SimpleQueue
+from threading import Thread
+from typing import Final, Protocol
+
+from rich.console import Console
+from rich.live import Live
+from rich.text import Text
+
+from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.harmony import C_MAJOR, Key
+from engine.labels import symbol
+from engine.pitch import name_of_fifths, note_name
+
+FRAMES_PER_SECOND: Final = 15
+STRINGS: Final = ("E", "A", "D", "G")
+FRETS_DRAWN: Final = 15
+NOTES_REMEMBERED: Final = 6
+GAUGE_CELLS: Final = 10
+LEAVE_SECONDS: Final = 2.0
+"""How long the drawing process may take to leave before it is sent away."""
+
+
+def key_name(key: Key) -> str:
+    """A key as musicians say it: Eb major."""
+    return f"{name_of_fifths(key.tonic_fifths)} {'minor' if key.minor else 'major'}"
+
+
+def _sung(note: Play, key: Key) -> str:
+    return f"{note_name(note.note, key.tonic_fifths)} {note.written.role.value}"
+
+
+# What is shown ------------------------------------------------------------------------------
+
+
+class Screen:
+    """The picture, kept up to date by `take` and drawn by rich whenever it likes."""
+
+    def __init__(self, heading: str) -> None:
+        self._heading = heading
+        self._beat: Beat | None = None
+        self._key: KeyHeard | None = None
+        self._chord: ChordHeard | None = None
+        self._change: ChangeExpected | None = None
+        self._sounding: Play | None = None
+        self._notes: deque[Play] = deque(maxlen=NOTES_REMEMBERED)
+
+    def take(self, outgoing: Outgoing) -> None:
+        """Let the picture show one thing the engine gave out."""
+        match outgoing:
+            case Beat():
+                self._beat = outgoing
+            case KeyHeard():
+                self._key = outgoing
+            case ChordHeard():
+                self._chord = outgoing
+            case ChangeExpected():
+                self._change = outgoing
+            case Play():
+                self._sounding = outgoing
+                self._notes.append(outgoing)
+            case Release():
+                self._sounding = None
+
+    def __rich__(self) -> Text:
+        """The picture now."""
+        lines = [
+            Text(self._heading, style="dim"),
+            Text(),
+            self._place_line(),
+            self._chord_line(),
+            self._next_line(),
+            Text(),
+            *(self._string_line(string) for string in reversed(range(1, len(STRINGS) + 1))),
+            Text(),
+            self._note_line(),
+            self._recent_line(),
+        ]
+        return Text("\n").join(lines)
+
+    def _place_line(self) -> Text:
+        beat, key = self._beat, self._key
+        place = "play a chord to begin" if beat is None else f"bar {beat.bar}  beat {beat.count}"
+        line = Text(f"{place:<24}", style="bold")
+        if key is not None:
+            line.append(f"{key_name(key.key)} {key.confidence:.0%}", style="cyan")
+        return line
+
+    def _chord_line(self) -> Text:
+        line = Text(f"{'heard':<8}")
+        if self._chord is not None:
+            name = symbol(self._chord.chord, self._chord.key)
+            line.append(f"{name:<16}", style="bold green")
+            line.append(_gauge(self._chord.confidence))
+        return line
+
+    def _next_line(self) -> Text:
+        line = Text(f"{'next':<8}", style="dim")
+        change, beat = self._change, self._beat
+        if change is None or (beat is not None and change.at_beat <= beat.beat):
+            return line
+        line.append(f"{symbol(change.chord, change.key):<16}", style="yellow")
+        line.append(_gauge(change.confidence))
+        if beat is not None:
+            line.append(f"  in {change.at_beat - beat.beat:g} beats")
+        return line
+
+    def _string_line(self, string: int) -> Text:
+        line = Text(f"{STRINGS[string - 1]} ", style="dim")
+        for fret in range(FRETS_DRAWN + 1):
+            line.append_text(self._fret(string, fret))
+            line.append("|" if fret else "‖")
+        return line
+
+    def _fret(self, string: int, fret: int) -> Text:
+        for age, note in enumerate(reversed(self._notes)):
+            if note.written.string == string and min(note.written.fret, FRETS_DRAWN) == fret:
+                now = age == 0 and self._sounding is not None
+                return Text("─●─" if now else "─○─", style="bold green" if now else "dim")
+        return Text("───", style="dim")
+
+    def _note_line(self) -> Text:
+        note = self._sounding
+        if note is None:
+            return Text()
+        line = Text(f"{_sung(note, self._key_now()):<32}", style="bold green")
+        return line.append(note.written.reason, style="dim")
+
+    def _recent_line(self) -> Text:
+        return Text("  ".join(_sung(n, self._key_now()) for n in self._notes), style="dim")
+
+    def _key_now(self) -> Key:
+        return self._key.key if self._key is not None else C_MAJOR
+
+
+def _gauge(confidence: float) -> str:
+    full = round(confidence * GAUGE_CELLS)
+    return "■" * full + "□" * (GAUGE_CELLS - full) + f" {confidence:.0%}"
+
+
+class Log:
+    """The same in plain lines, one when a bar is over."""
+
+    def __init__(self, write: Callable[[str], object]) -> None:
+        self._write = write
+        self._bar: int | None = None
+        self._key = C_MAJOR
+        self._chords: list[str] = []
+        self._notes: list[str] = []
+        self._change = ""
+
+    def take(self, outgoing: Outgoing) -> None:
+        """Note one thing the engine gave out."""
+        match outgoing:
+            case Beat(count=1):
+                self.close()
+                self._bar = outgoing.bar
+            case KeyHeard():
+                self._key = outgoing.key
+            case ChordHeard():
+                self._chords.append(symbol(outgoing.chord, outgoing.key))
+            case ChangeExpected():
+                name = symbol(outgoing.chord, outgoing.key)
+                self._change = f"; expects {name} ({outgoing.confidence:.0%})"
+            case Play():
+                self._notes.append(_sung(outgoing, self._key))
+
+    def close(self) -> None:
+        """Write the bar that is over."""
+        if self._chords or self._notes:
+            where = "" if self._bar is None else f"bar {self._bar}, "
+            chords, notes = " ".join(self._chords) or "same chord", ", ".join(self._notes)
+            self._write(f"{where}{key_name(self._key)}: {chords}: {notes}{self._change}")
+        self._chords, self._notes, self._change = [], [], ""
+
+
+# How it gets there --------------------------------------------------------------------------
+
+
+class Canvas(Protocol):
+    """Where what happens is shown."""
+
+    def take(self, outgoing: Outgoing) -> None:
+        """Show one thing; may take its time, and may fail with OSError when nobody looks."""
+
+    def close(self) -> None:
+        """Show the last of it."""
+
+
+class View:
+    """Carries what happens from the run loop to the canvases; `show` never waits."""
+
+    def __init__(self, *canvases: Canvas) -> None:
+        self._queue: SimpleQueue[Outgoing | None] = SimpleQueue()
+        self.show: Callable[[Outgoing], None] = self._queue.put
+        self._canvases = list(canvases)
+        self._thread = Thread(target=self._carry, name="view", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Show what is still on its way, and end."""
+        self._queue.put(None)
+        self._thread.join(LEAVE_SECONDS)
+
+    def _carry(self) -> None:
+        while (outgoing := self._queue.get()) is not None:
+            for canvas in tuple(self._canvases):
+                try:
+                    canvas.take(outgoing)
+                except OSError:  # the terminal is gone; the music goes on
+                    self._canvases.remove(canvas)
+        for canvas in self._canvases:
+            with suppress(OSError):
+                canvas.close()
+
+
+class Picture:
+    """The canvas that draws on the terminal, from a process of its own."""
+
+    def __init__(self, heading: str) -> None:
+        # Spawned, not forked: the MIDI driver's threads must not be copied.
+        context = multiprocessing.get_context("spawn")
+        there, self._here = context.Pipe(duplex=False)
+        self._process = context.Process(target=_draw, args=(there, heading), daemon=True)
+        self._process.start()
+        there.close()
+
+    def take(self, outgoing: Outgoing) -> None:
+        """Send it over."""
+        self._here.send(outgoing)
+
+    def close(self) -> None:
+        """Let the process draw the last picture and leave."""
+        self._here.close()
+        self._process.join(LEAVE_SECONDS)
+        if self._process.is_alive():
+            self._process.terminate()
+
+
+def _draw(told: Connection, heading: str) -> None:
+    """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if hasattr(os, "nice"):
+        os.nice(10)  # the picture may wait, the music not
+    screen = Screen(heading)
+    with (
+        suppress(EOFError, OSError),
+        Live(screen, console=Console(), refresh_per_second=FRAMES_PER_SECOND),
+    ):
+        while True:
+            screen.take(told.recv())
+
+
+def canvas_for(heading: str, write: Callable[[str], object], *, terminal: bool) -> Canvas:
+    """The canvas that suits where the output goes: a picture on a terminal, else plain lines."""
+    if terminal:
+        return Picture(heading)
+    write(heading)
+    return Log(write)
