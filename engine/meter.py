@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Final
 
 
@@ -40,14 +41,7 @@ class Metre:
         Eighth-note metres are felt in threes, the last groups in twos where three do not fit:
         6/8 has two beats, 12/8 four, 7/8 is 2+2+3.
         """
-        if self.unit <= 4:
-            return tuple(Fraction(4 * i, self.unit) for i in range(self.count))
-        starts = []
-        at = 0
-        for group in _groups(self.count):
-            starts.append(Fraction(4 * at, self.unit))
-            at += group
-        return tuple(starts)
+        return _pulses(self.count, self.unit)
 
     def pulse_from(self, in_bar: Fraction) -> Fraction:
         """The first felt beat at or after a place in the bar; the next bar line after the last."""
@@ -66,6 +60,18 @@ class Metre:
     def __str__(self) -> str:
         """As written at the start of a staff: 4/4."""
         return f"{self.count}/{self.unit}"
+
+
+@lru_cache(maxsize=64)
+def _pulses(count: int, unit: int) -> tuple[Fraction, ...]:
+    if unit <= 4:
+        return tuple(Fraction(4 * i, unit) for i in range(count))
+    starts = []
+    at = 0
+    for group in _groups(count):
+        starts.append(Fraction(4 * at, unit))
+        at += group
+    return tuple(starts)
 
 
 def _groups(count: int) -> list[int]:

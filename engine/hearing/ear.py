@@ -107,6 +107,11 @@ class Ear:
         """The belief about the running beat before any of its notes, (12, qualities)."""
         return self._chords.expected.reshape(12, -1)
 
+    @property
+    def ended(self) -> Heard:
+        """The beat that ended last, as it was finally heard; to be asked right after it ended."""
+        return Heard(self._kept, self._kept_confidence, *self._keys.best())
+
     def committed(self) -> Array:
         """The belief about the beat that ended last, (12, qualities)."""
         return self._chords.committed.reshape(12, -1)
