@@ -12,7 +12,7 @@ changes its mind; nothing that has sounded is touched.
 from __future__ import annotations
 
 from fractions import Fraction
-from math import ceil, inf
+from math import ceil, floor, inf
 from random import Random
 from typing import Final, assert_never
 
@@ -49,6 +49,11 @@ from engine.pulse import Pulse
 from engine.style import Style
 from engine.writing import Belief, Writing
 
+# After so many bars without a tone the player has stopped: the bass ends the phrase and waits.
+BARS_OF_SILENCE: Final = 2
+
+# A bass that comes in this little after a felt beat, in quarter notes, is meant on it.
+_ON_THE_BEAT: Final = 0.2
 _SIXTEENTH: Final = Fraction(1, 4)
 
 # The finest places at which a part is mended: those of the MIDI clock.
@@ -90,6 +95,8 @@ class Bassist:
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
         self._next_style: Style | None = None
         self._now = -inf
+        self._resting = False
+        self._sounded_at = Fraction(0)
         self._published_key: Key | None = None
         self._published_chord: Chord | None = None
         self._expected: tuple[Fraction, Chord] | None = None
@@ -151,6 +158,7 @@ class Bassist:
             self._keys_moment(at), event.note, event.velocity, event.channel
         )
         self._agenda.key_down(at)
+        self._resting = False
 
     def _take_control(self, event: Control, at: float) -> None:
         moment = self._keys_moment(at)
@@ -193,6 +201,7 @@ class Bassist:
         moment = self._pulse.moment(at)
         in_bar = Fraction(max(ceil((moment.in_bar - 1e-6) * _GRID), 0), _GRID)
         self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(in_bar)
+        self._sounded_at = self._agenda.next_beat
         self._listening.relocate(self._keys_moment(at), self._agenda.next_beat)
 
     # What falls due ------------------------------------------------------------------------------
@@ -238,8 +247,19 @@ class Bassist:
             self._writing.take_up(self._next_style)
             self._next_style = None
             self._rewrite(beat)
+        self._write_on(beat, moment)
+
+    def _write_on(self, beat: Fraction, moment: Moment) -> None:
         belief = self._belief(beat)
-        if belief is not None and beat >= 0:
+        if belief is None or beat < 0 or self._resting:
+            return
+        if not self._listening.ear.silent:
+            self._sounded_at = beat
+        silence = beat - self._sounded_at
+        if silence >= BARS_OF_SILENCE * moment.metre.bar and beat == moment.bar_start:
+            self._resting = True
+            self._writing.close(beat, belief)
+        else:
             self._writing.write_on(beat, self._agenda.next_beat, belief)
 
     # Hearing and looking ahead -------------------------------------------------------------------
@@ -252,8 +272,9 @@ class Bassist:
         self._publish(moment, out)
         if another:
             self._expect(moment, out)
-            if self._pulse.running and moment.position >= 0:
-                self._rewrite(self._place_to_change(moment))
+        comes_in = self._writing.written_to is None and not self._resting
+        if (another or comes_in) and self._pulse.running and moment.position >= 0:
+            self._rewrite(self._place_to_change(moment))
 
     def _publish(self, moment: Moment, out: list[Outgoing]) -> None:
         heard, at, position = self.heard, moment.at, moment.position
@@ -313,11 +334,18 @@ class Bassist:
         waiting = part.next()
         if waiting is not None and float(waiting.written.beat) <= moment.position:
             return waiting.written.beat
+        # Rounded down: a place just passed is played at once, without waiting for the next.
+        now = Fraction(floor(moment.position * _GRID + 1e-6), _GRID)
         if part.last is None:
-            return moment.bar_start
-        now = Fraction(ceil(moment.position * _GRID - 1e-6), _GRID)
+            beat = _felt_beat_before(moment)
+            return beat if moment.position - float(beat) <= _ON_THE_BEAT else now
         chord = self._listening.chord_at(now)
         sounding = part.sounding
         if sounding is not None and chord and sounding.written.note % 12 in chord.pitch_classes:
             return ceil(now / _SIXTEENTH) * _SIXTEENTH
         return now
+
+
+def _felt_beat_before(moment: Moment) -> Fraction:
+    passed = [p for p in moment.metre.pulses if float(p) <= moment.in_bar + 1e-9]
+    return moment.bar_start + passed[-1]

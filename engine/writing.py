@@ -8,7 +8,7 @@ for, beat by beat, so that a new belief shows at once whether the part still hol
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 from typing import Final
@@ -84,6 +84,16 @@ class Writing:
         end = self._write_bar(start, belief)
         while written_to is not None and end < written_to:
             end = self._write_bar(end, belief)
+
+    def close(self, beat: Fraction, belief: Belief) -> None:
+        """End the phrase: the first note of this bar held through it, and nothing after it."""
+        self.part.strike_out(beat)
+        place = self._pulse.moment(0.0, float(beat))
+        for note in self._line.write(self._ask(beat, place, belief))[:1]:
+            last = replace(note, length=place.metre.bar)
+            self.part.write([Ready(last, self._performer.perform(last, place.seconds_per_beat))])
+        self.written_to = None
+        self._written_for.clear()
 
     def stale(self, ahead: tuple[Forecast, ...]) -> bool:
         """Whether a chord is now expected, or trusted, that the part was not written for."""

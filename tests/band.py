@@ -92,4 +92,3 @@ def sounding_at_most_once(out: Iterable[Outgoing]) -> bool:
 def pedal(at: float, down: bool) -> Control:
     """The sustain pedal goes down or up."""
     return Control(at, 64, 127 if down else 0)
-

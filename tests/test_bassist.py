@@ -163,9 +163,7 @@ def test_a_sequencer_that_locates_is_followed() -> None:
     silence = [Control(3.0, c, 0, ch) for ch in range(16) for c in (64, 121, 123)]
     again = [SongPosition(3.0, 128), *comping("Eb", start=4.0), Continue(4.0)]
     ticks = [ClockTick(4.0 + i / 48) for i in range(96)]
-    out = heard_from(
-        bassist, in_time(first, [Stop(2.5)], silence, [*again], ticks), until=6.0
-    )
+    out = heard_from(bassist, in_time(first, [Stop(2.5)], silence, [*again], ticks), until=6.0)
 
     after = [p for p in plays(out) if p.at > 3.5]
     assert after[0].beat == pytest.approx(32, abs=0.1)
@@ -183,11 +181,40 @@ def test_the_sustain_pedal_holds_the_chord() -> None:
 
 def test_a_wrong_note_is_left_at_once() -> None:
     """A chord that comes between the beats is on the bass within a sixteenth."""
-    surprise = comping("Bb", beats_each=2.25) + comping("F#", start=2.25 * BEAT_SECONDS)
+    surprise = comping("Bb", beats_each=2.25) + comping("E", start=2.25 * BEAT_SECONDS)
     out = heard_from(bass_player(), surprise, until=3.0)
 
-    new = next(p for p in plays(out) if p.written.chord.root == 6)
+    new = next(p for p in plays(out) if p.written.chord.root == 4)
     assert new.beat - 2.25 <= 0.26
+
+
+def test_the_bass_ends_the_phrase_when_the_player_stops() -> None:
+    """Two bars after the last chord was let go: a root held for a bar, then silence."""
+    out = heard_from(bass_player(), comping("Bb Eb"), until=16.0)
+
+    last = plays(out)[-1]
+    assert last.beat == pytest.approx(16, abs=0.1)
+    assert (last.note % 12, last.written.length) == (3, 4)
+
+
+def test_the_bass_comes_back_with_the_player() -> None:
+    """After eight bars of silence a chord on beat three is answered there, once."""
+    back = 17.0
+    out = heard_from(bass_player(), comping("Bb") + comping("Bb", start=back), until=19.0)
+
+    after = [p for p in plays(out) if p.at >= back]
+    assert after[0].at - back < 0.030
+    assert all(b.at - a.at > 0.1 for a, b in zip(after, after[1:], strict=False))
+
+
+def test_a_first_chord_inside_the_bar_is_answered_there() -> None:
+    """Under a clock the first chord may come on beat three; what is past is not caught up on."""
+    bassist = bass_player(external_clock=True)
+    out = heard_from(bassist, in_time(comping("Ab", start=1.25), clock(8)), until=4.0)
+
+    first, second = plays(out)[:2]
+    assert 0 < first.at - 1.25 < 0.030
+    assert second.at - first.at > 0.1
 
 
 def test_a_new_style_is_taken_up_at_the_bar_line() -> None:

@@ -108,6 +108,11 @@ class Ear:
         return self._chords.expected.reshape(12, -1)
 
     @property
+    def silent(self) -> bool:
+        """Whether no key and no pedal holds a tone."""
+        return self._held.silent
+
+    @property
     def ended(self) -> Heard:
         """The beat that ended last, as it was finally heard; to be asked right after it ended."""
         return Heard(self._kept, self._kept_confidence, *self._keys.best())
