@@ -347,5 +347,5 @@ class Bassist:
 
 
 def _felt_beat_before(moment: Moment) -> Fraction:
-    passed = [p for p in moment.metre.pulses if float(p) <= moment.in_bar + 1e-9]
+    passed = [p for p in moment.metre.pulses if float(p) <= moment.in_bar + 1e-6]
     return moment.bar_start + passed[-1]

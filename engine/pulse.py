@@ -156,7 +156,7 @@ class Pulse:
         if not self.running:
             return self._line.position
         place = self._line.position_at(max(at, self._line.at))
-        return min(place, self._reach) if self.external else place
+        return min(place, max(self._reach, self._line.position)) if self.external else place
 
     def seconds_of(self, position: float) -> float:
         """When a place in the song will be reached; infinity while that is not known."""

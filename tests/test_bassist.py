@@ -291,7 +291,7 @@ def playing(draw: st.DrawFn) -> list[Incoming]:
     return events
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(playing(), st.booleans(), st.sampled_from(names()))
 def test_whatever_comes_in_is_legal_music(
     events: list[Incoming], external: bool, preset: str
