@@ -12,7 +12,7 @@ changes its mind; nothing that has sounded is touched.
 from __future__ import annotations
 
 from fractions import Fraction
-from math import ceil, floor, inf
+from math import ceil, inf
 from random import Random
 from typing import Final, assert_never
 
@@ -21,14 +21,11 @@ from engine.events import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
     Beat,
-    ChangeExpected,
-    ChordHeard,
     ClockTick,
     Continue,
     Control,
     Heard,
     Incoming,
-    KeyHeard,
     NewMetre,
     NewStyle,
     NoteOff,
@@ -40,21 +37,17 @@ from engine.events import (
     Tick,
 )
 from engine.foresight.outlook import Foresight
-from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
 from engine.listening import Listening
 from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.plan import next_change
 from engine.pulse import Pulse
 from engine.style import Style
+from engine.telling import Telling
 from engine.writing import Belief, Writing
 
 # After so many bars without a tone the player has stopped: the bass ends the phrase and waits.
 BARS_OF_SILENCE: Final = 2
-
-# A bass that comes in this little after a felt beat, in quarter notes, is meant on it.
-_ON_THE_BEAT: Final = 0.2
-_SIXTEENTH: Final = Fraction(1, 4)
 
 # The finest places at which a part is mended: those of the MIDI clock.
 _GRID: Final = 24
@@ -97,9 +90,7 @@ class Bassist:
         self._now = -inf
         self._resting = False
         self._sounded_at = Fraction(0)
-        self._published_key: Key | None = None
-        self._published_chord: Chord | None = None
-        self._expected: tuple[Fraction, Chord] | None = None
+        self._telling = Telling()
 
     # The two doors ---------------------------------------------------------------------------
 
@@ -269,38 +260,19 @@ class Bassist:
         self._agenda.has_read()
         another = self._listening.read(self._keys_moment(at))
         moment = self._pulse.moment(at)
-        self._publish(moment, out)
+        out.extend(self._telling.heard(self.heard, moment))
         if another:
             self._expect(moment, out)
         comes_in = self._writing.written_to is None and not self._resting
         if (another or comes_in) and self._pulse.running and moment.position >= 0:
-            self._rewrite(self._place_to_change(moment))
-
-    def _publish(self, moment: Moment, out: list[Outgoing]) -> None:
-        heard, at, position = self.heard, moment.at, moment.position
-        if heard.chord is None:
-            return
-        if heard.key != self._published_key:
-            self._published_key = heard.key
-            out.append(KeyHeard(at, position, heard.key, heard.key_confidence))
-        if heard.chord != self._published_chord:
-            self._published_chord = heard.chord
-            out.append(ChordHeard(at, position, heard.chord, heard.key, heard.confidence))
+            self._rewrite(self._writing.place_to_change(moment, self._listening.chord_at))
 
     def _expect(self, moment: Moment, out: list[Outgoing]) -> None:
-        """Tell which change comes next, when that is another one than told before."""
         place = Fraction(moment.position)
         chord = self._listening.chord_at(place)
-        if chord is None:
-            return
-        change = next_change(chord, self._listening.ahead_of(place))
-        if change is None or change.chord is None:
-            self._expected = None
-        elif self._expected != (change.beat, change.chord):
-            self._expected = (change.beat, change.chord)
-            at, position, key = moment.at, moment.position, self.heard.key
-            at_beat, confidence = float(change.beat), change.confidence
-            out.append(ChangeExpected(at, position, at_beat, change.chord, key, confidence))
+        if chord is not None:
+            change = next_change(chord, self._listening.ahead_of(place))
+            out.extend(self._telling.expected(change, self.heard.key, moment))
 
     # Where the part is written anew --------------------------------------------------------------
 
@@ -324,28 +296,3 @@ class Bassist:
         belief = self._belief(start)
         if belief is not None:
             self._writing.rewrite(start, belief)
-
-    def _place_to_change(self, moment: Moment) -> Fraction:
-        """From where the part is written anew: the note that waits, or now, or the next sixteenth.
-
-        At once when what sounds does not fit the chord: a wrong note is left, never held.
-        """
-        part = self._writing.part
-        waiting = part.next()
-        if waiting is not None and float(waiting.written.beat) <= moment.position:
-            return waiting.written.beat
-        # Rounded down: a place just passed is played at once, without waiting for the next.
-        now = Fraction(floor(moment.position * _GRID + 1e-6), _GRID)
-        if part.last is None:
-            beat = _felt_beat_before(moment)
-            return beat if moment.position - float(beat) <= _ON_THE_BEAT else now
-        chord = self._listening.chord_at(now)
-        sounding = part.sounding
-        if sounding is not None and chord and sounding.written.note % 12 in chord.pitch_classes:
-            return ceil(now / _SIXTEENTH) * _SIXTEENTH
-        return now
-
-
-def _felt_beat_before(moment: Moment) -> Fraction:
-    passed = [p for p in moment.metre.pulses if float(p) <= moment.in_bar + 1e-6]
-    return moment.bar_start + passed[-1]

@@ -8,8 +8,10 @@ for, beat by beat, so that a new belief shows at once whether the part still hol
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import ceil, floor
 from random import Random
 from typing import Final
 
@@ -22,6 +24,13 @@ from engine.performance import Performer
 from engine.plan import coming_after, spans_between
 from engine.pulse import Pulse
 from engine.style import Style
+
+# A bass that comes in this little after a felt beat, in quarter notes, is meant on it.
+_ON_THE_BEAT: Final = 0.2
+_SIXTEENTH: Final = Fraction(1, 4)
+
+# The finest places at which a part is mended: those of the MIDI clock.
+_GRID: Final = 24
 
 # A note may sound a little before its place; the part is then written anew from just after it.
 _JUST_AFTER: Final = Fraction(1, 24)
@@ -95,6 +104,28 @@ class Writing:
         self.written_to = None
         self._written_for.clear()
 
+    def place_to_change(
+        self, moment: Moment, chord_at: Callable[[Fraction], Chord | None]
+    ) -> Fraction:
+        """From where the part is written anew: the note that waits, or now, or the next sixteenth.
+
+        At once when what sounds does not fit the chord: a wrong note is left, never held.
+        """
+        part = self.part
+        waiting = part.next()
+        if waiting is not None and float(waiting.written.beat) <= moment.position:
+            return waiting.written.beat
+        # Rounded down: a place just passed is played at once, without waiting for the next.
+        now = Fraction(floor(moment.position * _GRID + 1e-6), _GRID)
+        if part.last is None:
+            beat = _felt_beat_before(moment)
+            return beat if moment.position - float(beat) <= _ON_THE_BEAT else now
+        chord = chord_at(now)
+        sounding = part.sounding
+        if sounding is not None and chord and sounding.written.note % 12 in chord.pitch_classes:
+            return ceil(now / _SIXTEENTH) * _SIXTEENTH
+        return now
+
     def stale(self, ahead: tuple[Forecast, ...]) -> bool:
         """Whether a chord is now expected, or trusted, that the part was not written for."""
         known = self._written_for
@@ -131,3 +162,8 @@ class Writing:
             last=self.part.last_before(start),
             seconds_per_beat=place.seconds_per_beat,
         )
+
+
+def _felt_beat_before(moment: Moment) -> Fraction:
+    passed = [p for p in moment.metre.pulses if float(p) <= moment.in_bar + 1e-6]
+    return moment.bar_start + passed[-1]

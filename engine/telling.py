@@ -1,0 +1,48 @@
+"""Telling: says what is believed whenever that becomes another belief.
+
+Knows: what was told last.
+Refuses to know: how beliefs come about, and who listens.
+How: a belief equal to the one told last is kept to oneself; confidence alone is no news.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from engine.events import ChangeExpected, ChordHeard, Forecast, Heard, KeyHeard, Outgoing
+from engine.harmony import Chord, Key
+from engine.meter import Moment
+
+
+class Telling:
+    """What has been told of chord, key and the change to come."""
+
+    def __init__(self) -> None:
+        self._key: Key | None = None
+        self._chord: Chord | None = None
+        self._change: tuple[Fraction, Chord] | None = None
+
+    def heard(self, heard: Heard, moment: Moment) -> list[Outgoing]:
+        """Tell the key and the chord, where they are news."""
+        at, position = moment.at, moment.position
+        out: list[Outgoing] = []
+        if heard.chord is None:
+            return out
+        if heard.key != self._key:
+            self._key = heard.key
+            out.append(KeyHeard(at, position, heard.key, heard.key_confidence))
+        if heard.chord != self._chord:
+            self._chord = heard.chord
+            out.append(ChordHeard(at, position, heard.chord, heard.key, heard.confidence))
+        return out
+
+    def expected(self, change: Forecast | None, key: Key, moment: Moment) -> list[Outgoing]:
+        """Tell the change that is expected next, where it is news."""
+        if change is None or change.chord is None:
+            self._change = None
+            return []
+        if self._change == (change.beat, change.chord):
+            return []
+        self._change = (change.beat, change.chord)
+        at, position, at_beat = moment.at, moment.position, float(change.beat)
+        return [ChangeExpected(at, position, at_beat, change.chord, key, change.confidence)]
