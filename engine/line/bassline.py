@@ -1,0 +1,119 @@
+"""Bassline: one bar of bass, written to order.
+
+Knows: the order of the work: rhythm, placing, offers, search, reasons.
+Refuses to know: when it is asked and why.
+How: everything is a function of the ask, the style and one seed drawn at the start, so the same
+ask always gets the same bar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from random import Random
+
+from engine.events import Ask, BassNote, Role
+from engine.line.hand import Hand, Place
+from engine.line.offers import Offers
+from engine.line.placing import Placed, Stretch, placed, stretches_of
+from engine.line.reasons import reason_for
+from engine.line.rhythm import Rhythms
+from engine.line.roots import Roots
+from engine.line.search import Choice, Column, Option, best_path
+from engine.line.ways import Stay, Ways, targets_of
+from engine.style import FREE, LEAD, Style
+
+
+class Bassline:
+    """The part of one bass player in one style."""
+
+    def __init__(self, style: Style, random: Random) -> None:
+        seed = random.getrandbits(31)
+        self._rhythms = Rhythms(style, seed)
+        self._roots = Roots(style.register, seed)
+        self._offers = Offers(style, self._roots, seed)
+        self._ways = Ways(style, self._roots, seed)
+        self._hand = Hand(style.neck)
+
+    def write(self, ask: Ask) -> tuple[BassNote, ...]:
+        """The notes from `ask.start` to the bar line, earliest first."""
+        stretches = stretches_of(ask)
+        strokes = placed(ask, self._rhythms.bar(ask.bar, ask.metre), stretches)
+        if not strokes:
+            return ()
+        options = self._options(ask, strokes, stretches)
+        last = (ask.last.note, (ask.last.string, ask.last.fret)) if ask.last else None
+        choices = best_path(self._columns(ask, strokes, options), last, self._hand)
+        return self._notes(ask, strokes, stretches, choices)
+
+    def _options(
+        self, ask: Ask, strokes: Sequence[Placed], stretches: Sequence[Stretch]
+    ) -> list[list[Option]]:
+        """What is on offer for every stroke; a ghost has nothing of its own."""
+        anchors = self._anchors(ask, stretches)
+        targets = targets_of(ask, stretches, anchors, self._roots)
+        options: list[list[Option]] = [[] for _ in strokes]
+        for index, (stretch, anchor) in enumerate(zip(stretches, anchors, strict=True)):
+            mine = [i for i, s in enumerate(strokes) if s.stretch == index and not s.ghost]
+            for i in mine:
+                options[i] = self._offers.tones(ask, strokes[i], stretch.chord, anchor)
+            room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
+            stay = Stay(stretch.chord, anchor, room, targets[index])
+            self._ways.lead(ask, stay, strokes, options)
+        return options
+
+    def _anchors(self, ask: Ask, stretches: Sequence[Stretch]) -> list[int]:
+        before = ask.last.chord.bass if ask.last is not None else stretches[0].chord.bass
+        anchors = []
+        for stretch in stretches:
+            anchors.append(self._roots.note(stretch.chord.bass, before, ask.bar))
+            before = stretch.chord.bass
+        return anchors
+
+    def _columns(
+        self, ask: Ask, strokes: Sequence[Placed], options: Sequence[list[Option]]
+    ) -> list[Column]:
+        columns = []
+        before = ask.last.beat if ask.last else ask.start - 1
+        for stroke, offered in zip(strokes, options, strict=True):
+            if stroke.ghost:
+                continue
+            seconds = float(stroke.beat - before) * ask.seconds_per_beat
+            columns.append(Column(offered, seconds, stroke.tone in (FREE, LEAD)))
+            before = stroke.beat
+        return columns
+
+    def _notes(
+        self,
+        ask: Ask,
+        strokes: Sequence[Placed],
+        stretches: Sequence[Stretch],
+        choices: Sequence[Choice],
+    ) -> tuple[BassNote, ...]:
+        notes = []
+        rest = iter(choices)
+        here = _standing(ask, choices)
+        for stroke in strokes:
+            chord = stretches[stroke.stretch].chord
+            if stroke.ghost:
+                if here is None:
+                    continue
+                option, place = Option(here[0], 0, Role.GHOST), here[1]
+            else:
+                choice = next(rest)
+                option, place = choice.option, choice.place
+                here = option.note, place
+            reason = reason_for(option.role, option.note, chord, ask.key, option.aims_at)
+            notes.append(
+                BassNote(
+                    stroke.beat, stroke.length, option.note, stroke.accent, option.role, reason,
+                    *place, chord, option.aims_at,
+                )
+            )  # fmt: skip
+        return tuple(notes)
+
+
+def _standing(ask: Ask, choices: Sequence[Choice]) -> tuple[int, Place] | None:
+    """The note under the finger before the first stroke: a ghost is touched there."""
+    if ask.last is not None:
+        return ask.last.note, (ask.last.string, ask.last.fret)
+    return (choices[0].option.note, choices[0].place) if choices else None

@@ -1,0 +1,99 @@
+"""Offers: the notes on offer for each stroke of the bar.
+
+Knows: what each tone of a figure, or of a pool, costs at its place.
+Refuses to know: which of them is chosen, and the ways into the next chord (that is ways.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import log
+from typing import Final
+
+from engine.events import Ask
+from engine.harmony import Chord, Key
+from engine.line.placing import Placed
+from engine.line.pools import interval_of, number_of, offered, pool_of, role_of
+from engine.line.roots import Roots, draw
+from engine.line.search import Option
+from engine.style import FREE, LEAD, Style
+
+_POOL: Final = 0.6  # a tone of half the weight costs 0.4, as much as a third more of leap
+_BELOW: Final = 0.3  # a free tone is sought above the root first
+_OTHER_OCTAVE: Final = 1.6  # a figure turned over is still the figure, but less so
+_OUTSIDE_ON_STRONG: Final = (0.0, 0.0, 0.8, 2.5, 3.5)  # by the weight of the place, see Metre
+_MOTIVE: Final = 2.5  # how much a tone away from the motive costs where it is kept firmly
+_VARIETY: Final = 0.9  # a taste that changes from bar to bar, so that free bars differ
+_TICKS: Final = 48  # to a quarter note: every place of a grid is a whole number of them
+
+
+class Offers:
+    """What one part offers, stroke by stroke."""
+
+    def __init__(self, style: Style, roots: Roots, seed: int) -> None:
+        self._style = style
+        self._roots = roots
+        self._seed = seed
+
+    def tones(self, ask: Ask, stroke: Placed, chord: Chord, anchor: int) -> list[Option]:
+        """The options for a stroke over a chord whose root lies at `anchor`."""
+        if stroke.tone in (FREE, LEAD):
+            return self._free(ask, stroke, chord, anchor)
+        return self._wished(stroke.tone, chord, ask.key, anchor)
+
+    def _wished(self, tone: str, chord: Chord, key: Key, anchor: int) -> list[Option]:
+        tone = offered(tone, chord, key, pool_of(self._style, chord.family))
+        note = tone_note(tone, chord, key, anchor)
+        if number_of(tone) != 1 and note % 12 == anchor % 12:  # the slash bass has it already
+            tone, note = "1", anchor + (chord.root - anchor) % 12
+        role = role_of(tone, chord, note % 12)
+        if number_of(tone) == 1 and note == anchor:
+            return [Option(anchor, 0, role, tone)]
+        octaves = [(note, 0.0), (note - 12, _OTHER_OCTAVE), (note + 12, 2 * _OTHER_OCTAVE)]
+        found = [Option(n, cost, role, tone) for n, cost in octaves if self._roots.has(n)]
+        return found or [Option(anchor, 0, role_of("1", chord, anchor % 12), "1")]
+
+    def _free(self, ask: Ask, stroke: Placed, chord: Chord, anchor: int) -> list[Option]:
+        pool = pool_of(self._style, chord.family)
+        top = max(weight for _, weight in pool)
+        in_bar = stroke.beat - ask.bar_start
+        strong = _OUTSIDE_ON_STRONG[ask.metre.weight(in_bar)]
+        place = int(in_bar * _TICKS)
+        wish = self._wish(place, pool)
+        found: dict[int, Option] = {}
+        for tone, weight in pool:
+            if weight == 0:
+                continue
+            note = tone_note(tone, chord, ask.key, anchor)
+            cost = -_POOL * log(weight / top)
+            cost += 0 if tone == wish else _MOTIVE * self._style.phrase.motive
+            cost += 0 if note % 12 in chord.pitch_classes else strong
+            cost += _VARIETY * draw(self._seed, ask.bar, place, note)
+            self._offer(found, Option(note, cost, role_of(tone, chord, note % 12), tone))
+        return list(found.values()) or self._wished("1", chord, ask.key, anchor)
+
+    def _offer(self, found: dict[int, Option], option: Option) -> None:
+        """Offer a tone in its octave and in the one below, the cheapest for each note."""
+        for note, extra in ((option.note, 0.0), (option.note - 12, _BELOW)):
+            cost = option.cost + extra
+            if self._roots.has(note) and (note not in found or found[note].cost > cost):
+                found[note] = Option(note, cost, option.role, option.tone)
+
+    def _wish(self, place: int, pool: Sequence[tuple[str, float]]) -> str:
+        """The tone that the motive has at this place: one draw for the whole part."""
+        at = draw(self._seed, place) * sum(weight for _, weight in pool)
+        for tone, weight in pool:
+            at -= weight
+            if at < 0:
+                return tone
+        return pool[0][0]
+
+
+def tone_note(tone: str, chord: Chord, key: Key, anchor: int) -> int:
+    """The note of a degree over the anchor: above it, or below with a comma."""
+    low = 12 if tone.endswith(",") else 0
+    if number_of(tone) == 1:
+        return anchor + (12 if tone.lstrip("b#").startswith("8") else 0) - low
+    interval = interval_of(tone, chord, key)
+    above = anchor + (chord.root + interval - anchor) % 12
+    return above + (12 if interval >= 12 else 0) - low

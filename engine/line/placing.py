@@ -1,0 +1,117 @@
+"""Placing: the bar's rhythm laid over its chords.
+
+Knows: where chords change in the bar, and that a change wants a note of its own.
+Refuses to know: which notes are played.
+How: strokes of the figure from the start of the ask on, cut where the chord changes; a change
+that no stroke meets gets one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Final
+
+from engine.events import Ask, BassNote, Span
+from engine.harmony import Chord
+from engine.style import FREE, Stroke
+
+_SIXTEENTH: Final = Fraction(1, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of one chord; `change` is whether its root or bass is a new one."""
+
+    start: Fraction
+    end: Fraction
+    chord: Chord
+    confidence: float
+    change: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A stroke at its place in the song, with the index of its stretch.
+
+    `lands` is whether it is the first stroke of a chord that is new here.
+    """
+
+    beat: Fraction
+    length: Fraction
+    accent: float
+    ghost: bool
+    tone: str
+    stretch: int
+    lands: bool
+
+
+def stretches_of(ask: Ask) -> list[Stretch]:
+    """The chords of the ask, equal neighbours joined."""
+    found: list[Stretch] = []
+    for span in ask.spans:
+        if found and found[-1].chord == span.chord:
+            found[-1] = replace(found[-1], end=span.end)
+        else:
+            change = is_new(span.chord, found[-1].chord) if found else _is_first(span, ask.last)
+            found.append(Stretch(span.start, span.end, span.chord, span.confidence, change))
+    return found
+
+
+def is_new(chord: Chord, before: Chord) -> bool:
+    """Whether a bass player hears a change: another root, or another bass under it."""
+    return (chord.root, chord.bass) != (before.root, before.bass)
+
+
+def _is_first(span: Span, last: BassNote | None) -> bool:
+    # A note that led somewhere wants to arrive, whether or not the chord it led to came.
+    return last is None or last.aims_at is not None or is_new(span.chord, last.chord)
+
+
+def placed(ask: Ask, strokes: Sequence[Stroke], stretches: Sequence[Stretch]) -> list[Placed]:
+    """The strokes of the rest of the bar, one on every change."""
+    moments = _moments(ask, strokes)
+    for stretch in stretches:
+        if stretch.change and stretch.start < ask.end and _wants_note(stretch, ask):
+            _meet(stretch.start, moments)
+    return _cut(ask, moments, stretches)
+
+
+def _moments(ask: Ask, strokes: Sequence[Stroke]) -> dict[Fraction, Stroke]:
+    return {ask.bar_start + s.at: s for s in strokes if ask.bar_start + s.at >= ask.start}
+
+
+def _wants_note(stretch: Stretch, ask: Ask) -> bool:
+    """On a beat every change is played; a chord that came late only if the bass does not fit."""
+    if stretch.start > ask.start or ask.last is None or stretch.start.denominator == 1:
+        return True
+    return ask.last.note % 12 not in stretch.chord.pitch_classes
+
+
+def _meet(change: Fraction, moments: dict[Fraction, Stroke]) -> None:
+    """Let a stroke fall on the change: the one a sixteenth later comes early, or one is added."""
+    stroke = moments.get(change)
+    if stroke is None:
+        late = [beat for beat in moments if change < beat <= change + _SIXTEENTH]
+        later = min((beat for beat in moments if beat > change + _SIXTEENTH), default=change + 1)
+        stroke = Stroke(Fraction(0), later - change, 0.8, ghost=False)
+        for beat in late:
+            stroke = moments.pop(beat)
+            stroke = replace(stroke, length=stroke.length + beat - change)
+    moments[change] = replace(stroke, ghost=False, accent=max(stroke.accent, 0.8))
+
+
+def _cut(ask: Ask, moments: dict[Fraction, Stroke], stretches: Sequence[Stretch]) -> list[Placed]:
+    beats = sorted(moments)
+    found: list[Placed] = []
+    landed = -1
+    for beat, following in zip(beats, [*beats[1:], ask.end], strict=True):
+        stroke = moments[beat]
+        index = max((i for i, s in enumerate(stretches) if s.start <= beat), default=0)
+        lands = stretches[index].change and landed < index and not stroke.ghost
+        landed = index if lands else landed
+        end = min(beat + stroke.length, following, stretches[index].end, ask.end)
+        tone = "1" if lands else stroke.tone if not stroke.ghost else FREE
+        found.append(Placed(beat, end - beat, stroke.accent, stroke.ghost, tone, index, lands))
+    return found

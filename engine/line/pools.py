@@ -1,0 +1,161 @@
+"""Pools: which tones a chord offers, and the ways into the next one.
+
+Knows: what a degree of a style ("5", "b7", "8", "5,") is on a chord, which tones a family offers
+at which weight, and the notes of each way into a root.
+Refuses to know: rhythm, the neck, what was played before.
+How: bare degrees are taken from the chord where it has them and from its mode where it has not, so
+one pool serves a whole family.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Final
+
+from engine.events import Role
+from engine.harmony import Chord, Family, Key, degree_semitones, scale_for
+from engine.style import Pool, Style, Way
+
+# What a family offers when the preset does not say: the tones every tutor starts with.
+_PLAIN_POOLS: Final = MappingProxyType(
+    {
+        Family.MAJOR: (("1", 6), ("3", 2), ("5", 4), ("6", 1), ("8", 2)),
+        Family.MINOR: (("1", 6), ("3", 2), ("5", 4), ("b7", 2), ("8", 2)),
+        Family.DOMINANT: (("1", 6), ("3", 2), ("5", 4), ("b7", 2), ("8", 2)),
+        Family.SUSPENDED: (("1", 6), ("4", 1), ("5", 4), ("8", 2)),
+        Family.HALF_DIMINISHED: (("1", 6), ("b3", 2), ("b5", 3), ("b7", 2), ("8", 1)),
+        Family.DIMINISHED: (("1", 6), ("b3", 3), ("b5", 3), ("8", 1)),
+        Family.AUGMENTED: (("1", 6), ("3", 3), ("#5", 2), ("8", 1)),
+        Family.POWER: (("1", 6), ("5", 4), ("8", 3)),
+    }
+)
+
+_ROLE_BY_NUMBER: Final = (
+    Role.ROOT, Role.SECOND, Role.THIRD, Role.FOURTH, Role.FIFTH, Role.SIXTH, Role.SEVENTH,
+)  # fmt: skip
+
+
+def pool_of(style: Style, family: Family) -> Pool:
+    """The tones that a style plays on chords of a family, each with its weight."""
+    return dict(style.pools).get(family) or _PLAIN_POOLS[family]
+
+
+@lru_cache(maxsize=4096)
+def interval_of(tone: str, chord: Chord, key: Key) -> int:
+    """Semitones above the root of a style's degree on this chord; 12 and more above the octave."""
+    degree = tone.rstrip(",")
+    number = int(degree.lstrip("b#"))
+    octave = 12 if number > 7 else 0
+    if number > 7:
+        degree = degree.replace(str(number), str(number - 7))
+        number -= 7
+    if degree[0] in "b#":
+        return degree_semitones(degree) + octave
+    return _own(number, chord, key) + octave
+
+
+def _own(number: int, chord: Chord, key: Key) -> int:
+    """The chord's own form of a degree 1..7, else its mode's, else the major scale's."""
+    mode = scale_for(chord, key)
+    chord_tones = zip(chord.quality.degrees, chord.quality.intervals, strict=True)
+    for degree, interval in (*chord_tones, *zip(mode.degrees, mode.intervals, strict=True)):
+        if (int(degree.lstrip("b#")) - 1) % 7 + 1 == number:
+            return interval
+    return degree_semitones(str(number))
+
+
+@lru_cache(maxsize=4096)
+def offered(tone: str, chord: Chord, key: Key, pool: Pool) -> str:
+    """The tone itself where the pool has that degree, else the pool's nearest to it."""
+    if number_of(tone) == 1 or any(number_of(t) == number_of(tone) and w for t, w in pool):
+        return tone
+    low = tone.endswith(",")
+    wanted = degree_semitones(str(number_of(tone)))  # so a 6 turns into the flat seventh
+    near = [t for t, weight in pool if weight and number_of(t) != 1] or ["5"]
+    best = min(near, key=lambda t: abs(interval_of(t, chord, key) % 12 - wanted))
+    return best + "," * low
+
+
+def number_of(tone: str) -> int:
+    """The degree's number, 1..7."""
+    return (int(tone.rstrip(",").lstrip("b#")) - 1) % 7 + 1
+
+
+def role_of(tone: str, chord: Chord, pitch_class: int) -> Role:
+    """What a degree is to its chord: a scale step where the chord does not hold it."""
+    number = number_of(tone)
+    if number == 1:
+        if tone.lstrip("b#").startswith("8"):
+            return Role.OCTAVE
+        return Role.ROOT if pitch_class == chord.root else Role.BASS
+    if pitch_class not in chord.pitch_classes and number in (2, 4):
+        return Role.SCALE_STEP
+    return _ROLE_BY_NUMBER[number - 1]
+
+
+@lru_cache(maxsize=1024)
+def scale_of(chord: Chord, key: Key) -> frozenset[int]:
+    """The pitch classes of the mode that the chord asks for in the key."""
+    return frozenset((chord.root + i) % 12 for i in scale_for(chord, key).intervals)
+
+
+@lru_cache(maxsize=4096)
+def lead_in(way: Way, chord: Chord, key: Key, target: int) -> tuple[tuple[int, ...], ...]:
+    """The notes before `target` on a way in, last one last; each place may offer a choice.
+
+    Empty where the way does not exist from this chord: a scale step that is a semitone is no
+    scale way, so that the weights of a style say how often a semitone is heard.
+    """
+    scale = scale_of(chord, key)
+    match way:
+        case Way.SEMITONE_BELOW:
+            return ((target - 1,),)
+        case Way.SEMITONE_ABOVE:
+            return ((target + 1,),)
+        case Way.TWO_SEMITONES_BELOW:
+            return ((target - 2,), (target - 1,))
+        case Way.TWO_SEMITONES_ABOVE:
+            return ((target + 2,), (target + 1,))
+        case Way.ENCLOSURE:
+            above = 1 if (target + 1) % 12 in scale else 2
+            return ((target + above,), (target - 1,))
+        case Way.FIFTH:
+            return ((target + 7, target - 5),)
+        case Way.OCTAVE:
+            return ((target + 12, target - 12),)
+        case Way.REPEAT:
+            return _repeat(chord, target)
+        case Way.SCALE_BELOW | Way.SCALE_ABOVE:
+            return _whole_step(scale, target, -2 if way is Way.SCALE_BELOW else 2)
+        case Way.WALK_UP | Way.WALK_DOWN:
+            return _walk(scale, target, -1 if way is Way.WALK_UP else 1)
+
+
+def _repeat(chord: Chord, target: int) -> tuple[tuple[int, ...], ...]:
+    distance = (chord.bass - target) % 12
+    if distance in (0, 1, 11):
+        return ()
+    return ((target + distance, target + distance - 12),)
+
+
+def _whole_step(scale: frozenset[int], target: int, step: int) -> tuple[tuple[int, ...], ...]:
+    near = (target + step // 2) % 12 in scale
+    return () if near or (target + step) % 12 not in scale else ((target + step,),)
+
+
+def _walk(scale: frozenset[int], target: int, step: int) -> tuple[tuple[int, ...], ...]:
+    if (target + step) % 12 in scale:
+        return ()
+    return tuple((note,) for note in scale_run(scale, target, step, 3))
+
+
+def scale_run(scale: frozenset[int], target: int, step: int, count: int) -> list[int]:
+    """The `count` scale tones that lie beyond `target`, farthest first (`step` -1 is below)."""
+    found: list[int] = []
+    note = target
+    while len(found) < count:
+        note += step
+        if note % 12 in scale:
+            found.append(note)
+    return found[::-1]

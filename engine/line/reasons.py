@@ -1,0 +1,93 @@
+"""Reasons: why a note is played, in a musician's words.
+
+Knows: how to name a note and a chord in the key, and what to say about each role.
+Refuses to know: how the note was chosen.
+"""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import Final
+
+from engine.events import Role
+from engine.harmony import Chord, Key, degree_fifths
+from engine.pitch import fifths_near, name_of_fifths, spell_near
+
+_DEGREES: Final = MappingProxyType(
+    {
+        Role.SECOND: "second", Role.THIRD: "third", Role.FOURTH: "fourth", Role.FIFTH: "fifth",
+        Role.SIXTH: "sixth", Role.SEVENTH: "seventh",
+    }
+)  # fmt: skip
+
+
+def spelled(pitch_class: int, chord: Chord, key: Key) -> str:
+    """A tone as the chord spells it in this key: the third of D is F#, of Db is F."""
+    degree = chord.degree_of(pitch_class)
+    return name_of_fifths(key.root_fifths(chord.root) + degree_fifths(degree))
+
+
+def chord_name(chord: Chord, key: Key) -> str:
+    """The lead-sheet symbol of a chord, spelled in the key."""
+    name = spell_near(chord.root, key.tonic_fifths) + chord.quality.suffix
+    return name if chord.bass == chord.root else f"{name}/{spelled(chord.bass, chord, key)}"
+
+
+def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | None) -> str:
+    """One line of teaching: "F#: a semitone below G, the root that is coming"."""
+    if aims_at is not None:
+        return _leading(role, note, chord, key, aims_at)
+    name = spelled(note % 12, chord, key)
+    symbol = chord_name(chord, key)
+    match role:
+        case Role.ROOT:
+            return f"{name}: the root of {symbol}"
+        case Role.OCTAVE:
+            return f"{name}: the octave above the bass of {symbol}"
+        case Role.BASS:
+            return f"{name}: the bass that {symbol} asks for"
+        case Role.GHOST:
+            return f"{name}: a ghost note, the string only touched"
+        case Role.SCALE_STEP | Role.APPROACH_BELOW | Role.APPROACH_ABOVE:
+            return f"{name}: a scale step over {symbol}"
+    return f"{name}: the {_DEGREES[role]} of {symbol}"
+
+
+def _leading(role: Role, note: int, chord: Chord, key: Key, aims_at: int) -> str:
+    target = spell_near(aims_at, key.tonic_fifths)
+    below = (aims_at - note) % 12
+    name = _leading_name(note % 12, aims_at, chord, key)
+    goal = f"{target}, the root that is coming"
+    if below in (1, 11):
+        return f"{name}: a semitone {'below' if below == 1 else 'above'} {goal}"
+    if below in (2, 10):
+        kind = "scale step" if role is Role.SCALE_STEP else "whole step"
+        return f"{name}: a {kind} {'below' if below == 2 else 'above'} {goal}"
+    if below == 5:
+        return f"{name}: the fifth of {goal}"
+    if below == 0:
+        return f"{name}: {goal}, already"
+    return f"{name}: on the way to {goal}"
+
+
+def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str:
+    """A semitone below is written as a raised step, one above as a lowered one.
+
+    Unless that gives a name nobody wants to read: E over Eb, not Fb.
+    """
+    target = key.root_fifths(aims_at)
+    if pitch_class in chord.pitch_classes:
+        name = spelled(pitch_class, chord, key)
+    elif (aims_at - pitch_class) % 12 == 1:
+        name = name_of_fifths(target + 5)
+    elif (pitch_class - aims_at) % 12 == 1:
+        name = name_of_fifths(target - 5)
+    else:
+        name = spelled(pitch_class, chord, key)
+    unwanted = name in ("Cb", "Fb", "E#", "B#") or len(name) > 2
+    return spell_plainly(pitch_class) if unwanted else name
+
+
+def spell_plainly(pitch_class: int) -> str:
+    """The name with no accidental where there is one, else the usual one of five."""
+    return name_of_fifths(fifths_near(pitch_class, 0))

@@ -1,0 +1,215 @@
+"""Rhythm: where in the bar the bass speaks.
+
+Knows: the style's figures, how a phrase holds, varies, answers and fills them, and how a figure
+is thinned or thickened.
+Refuses to know: chords, and which tones are played.
+How: a bar's rhythm is a pure function of the seed, the style and the bar's number, so that a bar
+planned again keeps its rhythm.  One figure is the motive of the part and is heard in every phrase.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from math import ceil, floor
+from random import Random
+from types import MappingProxyType
+from typing import Final
+
+from engine.meter import Metre
+from engine.style import LEAD, Figure, Stroke, Style, Turn
+
+Bar = tuple[Stroke, ...]
+
+_FIRST_BAR: Final = 1
+_PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it
+_SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four phrases
+# Steps of the golden ratio: the thresholds of neighbouring bars lie as far apart as can be, so
+# that a density between two whole numbers of strokes is met within a few bars.
+_GOLDEN: Final = 0.6180339887
+
+
+class Rhythms:
+    """The rhythm of any bar of one part."""
+
+    def __init__(self, style: Style, seed: int, density: float | None = None) -> None:
+        self._style = style
+        self._seed = seed
+        self._density = style.rhythm.density if density is None else density
+        self._phrases: dict[tuple[int, Metre], tuple[Bar, ...]] = {}
+
+    def bar(self, bar: int, metre: Metre) -> Bar:
+        """The strokes of a bar, counted from its bar line, earliest first."""
+        phrase, place = divmod(bar - _FIRST_BAR, self._style.phrase.bars)
+        plain = self._phrase(phrase, metre)[place]
+        return at_density(plain, self._density, bar * _GOLDEN % 1, metre, self._style)
+
+    def _phrase(self, phrase: int, metre: Metre) -> tuple[Bar, ...]:
+        known = self._phrases.get((phrase, metre))
+        if known is None:
+            if len(self._phrases) >= _PHRASES_KEPT:
+                self._phrases.clear()
+            known = self._phrases[phrase, metre] = self._plan(phrase, metre)
+        return known
+
+    def _plan(self, phrase: int, metre: Metre) -> tuple[Bar, ...]:
+        """The phrase as drafted, but no bar is the fourth literal copy in a row."""
+        chance = Random(self._seed + 15485863 * phrase)
+        earlier = range(phrase - ceil(3 / self._style.phrase.bars), phrase)
+        bars = [bar for each in earlier for bar in self._draft(each, metre)][-3:]
+        for bar in self._draft(phrase, metre):
+            copies = len({bar, *bars[-3:]}) == 1
+            bars.append(varied(bar, chance, metre, self._style) if copies else bar)
+        return tuple(bars[3:])
+
+    def _draft(self, phrase: int, metre: Metre) -> list[Bar]:
+        habits = self._style.phrase
+        chance = Random(self._seed + 7919 * phrase)
+        motive, answer = self._motive(metre), self._answer(phrase, metre)
+        answers = chance.random() < habits.answer
+        half = (habits.bars + 1) // 2
+        bars: list[Bar] = []
+        for place in range(habits.bars):
+            bar = answer if answers and place >= half else motive
+            if place and chance.random() < habits.vary:
+                bar = varied(bar, chance, metre, self._style)
+            bars.append(bar)
+        if chance.random() < habits.fill:
+            bars[-1] = self._fill(chance, metre, bars[-1])
+        return bars
+
+    def _motive(self, metre: Metre) -> Bar:
+        return _drawn(self._style.rhythm.figures, Random(self._seed), metre)
+
+    def _answer(self, phrase: int, metre: Metre) -> Bar:
+        rhythm = self._style.rhythm
+        chance = Random(self._seed + 104729 * (phrase // _SECTION_PHRASES))
+        return _drawn(rhythm.answers or rhythm.figures, chance, metre)
+
+    def _fill(self, chance: Random, metre: Metre, bar: Bar) -> Bar:
+        fills = self._style.rhythm.fills
+        if any(figure.metre == metre for figure in fills):
+            return _drawn(fills, chance, metre)
+        return walked_out(bar, metre)
+
+
+def _drawn(figures: Sequence[Figure], chance: Random, metre: Metre) -> Bar:
+    fitting = [figure for figure in figures if figure.metre == metre]
+    pick = chance.choices(fitting or figures, [f.weight for f in fitting or figures])[0]
+    return pick.strokes if fitting else fitted(pick, metre)
+
+
+def fitted(figure: Figure, metre: Metre) -> Bar:
+    """A figure of another metre, begun again or broken off at the bar line."""
+    bar = metre.bar
+    strokes: list[Stroke] = []
+    start = Fraction(0)
+    while start < bar:
+        strokes += [replace(s, at=s.at + start) for s in figure.strokes if s.at + start < bar]
+        start += figure.metre.bar
+    strokes[-1] = replace(strokes[-1], length=min(strokes[-1].length, bar - strokes[-1].at))
+    return tuple(strokes)
+
+
+def walked_out(bar: Bar, metre: Metre) -> Bar:
+    """The bar with its last felt beat given to eighths that lead on."""
+    start = metre.pulses[-1]
+    kept = [s for s in bar if s.at < start]
+    if kept and kept[-1].at + kept[-1].length > start:
+        kept[-1] = replace(kept[-1], length=start - kept[-1].at)
+    half = Fraction(1, 2)
+    count = int((metre.bar - start) / half)
+    return (*kept, *(Stroke(start + i * half, half, 0.6, False, LEAD) for i in range(count)))
+
+
+def varied(bar: Bar, chance: Random, metre: Metre, style: Style) -> Bar:
+    """The bar with one light touch: a stroke added, left out or played a step early."""
+    turns = list(style.phrase.turns)
+    chance.shuffle(turns)
+    for turn in turns:
+        changed = _TURNS[turn](bar, chance, metre, style.rhythm.grid.step)
+        if changed != bar:
+            return changed
+    return bar
+
+
+def _ornamented(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:
+    taken = {s.at for s in bar}
+    pickups = [p - step for p in (*metre.pulses[1:], metre.bar) if p - step not in taken]
+    return _added(bar, chance.choice(pickups), step, 0.4) if pickups else bar
+
+
+def _truncated(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:  # noqa: ARG001
+    weak = [s for s in bar if metre.weight(s.at) <= 1 and s.accent < 1]
+    return _without(bar, chance.choice(weak)) if weak else bar
+
+
+def _displaced(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:
+    taken = {s.at for s in bar}
+    movable = [s for s in bar[1:] if metre.weight(s.at) == 2 and s.at - step not in taken]
+    if not movable:
+        return bar
+    moved = chance.choice(movable)
+    rest = _without(bar, moved)
+    early = replace(moved, at=moved.at - step, length=moved.length + step)
+    return _inserted(rest, early)
+
+
+_TURNS: Final = MappingProxyType(
+    {Turn.ADD: _ornamented, Turn.DROP: _truncated, Turn.PUSH: _displaced}
+)
+
+
+def _without(bar: Bar, gone: Stroke) -> Bar:
+    kept = []
+    for stroke in bar:
+        if stroke is gone:
+            continue
+        # One that rang up to the one left out rings on.
+        more = gone.length if stroke.at + stroke.length == gone.at else 0
+        kept.append(replace(stroke, length=stroke.length + more))
+    return tuple(kept)
+
+
+def _added(bar: Bar, at: Fraction, step: Fraction, accent: float) -> Bar:
+    return _inserted(bar, Stroke(at, step, accent, ghost=False))
+
+
+def _inserted(bar: Bar, new: Stroke) -> Bar:
+    cut = [replace(s, length=new.at - s.at) if s.at < new.at < s.at + s.length else s for s in bar]
+    later = [s.at for s in bar if s.at > new.at]
+    if later:
+        new = replace(new, length=min(new.length, later[0] - new.at))
+    return tuple(sorted((*cut, new), key=lambda s: s.at))
+
+
+def at_density(bar: Bar, density: float, threshold: float, metre: Metre, style: Style) -> Bar:
+    """The same figure thinned (density below a half) or thickened (above).
+
+    Strokes go and come in one fixed order, so that a neighbouring density keeps nearly all of
+    them; `threshold` (0..1) is where this bar rounds a number of strokes between two wholes.
+    """
+    if density == 0.5:
+        return bar
+    if density < 0.5:
+        wanted = floor(1 + (len(bar) - 1) * 2 * density + threshold)
+        order = sorted(bar, key=lambda s: (s.ghost, -metre.weight(s.at), -s.accent, s.at))
+        for stroke in order[max(1, wanted) :][::-1]:
+            bar = _without(bar, next(s for s in bar if s.at == stroke.at))
+        return bar
+    free = _free_steps(bar, metre, style)
+    for at in free[: floor(len(free) * (2 * density - 1) + threshold)]:
+        bar = _added(bar, at, style.rhythm.grid.step / 2, 0.45)
+    return bar
+
+
+def _free_steps(bar: Bar, metre: Metre, style: Style) -> list[Fraction]:
+    """The steps that thickening fills, first the ones a listener expects most."""
+    step = style.rhythm.grid.step
+    taken = {s.at for s in bar}
+    every = [i * step for i in range(int(metre.bar / step))]
+    free = [at for at in every if at not in taken]
+    if len(free) < 3:  # a full figure thickens by pickups of half a step
+        free += [p - step / 2 for p in (*metre.pulses[1:], metre.bar)]
+    return sorted(free, key=lambda at: (-metre.weight(at), -metre.weight(at + step), at))

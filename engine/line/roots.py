@@ -1,0 +1,55 @@
+"""Roots: in which octave the root of each chord lies, and the dice that a bar always throws alike.
+
+Knows: the style's register and home, and which root went before.
+Refuses to know: rhythm, other tones.
+How: the octave depends on the two roots and the bar's number alone, so that the bar which leads
+to a root and the bar which begins on it agree without asking each other.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from engine.style import Register
+
+_HOME_PULL: Final = 0.15  # a root an octave from home costs about two doubtful tones
+_ROOT_LEAP: Final = 0.06  # and roots follow each other closely rather than widely
+
+
+def draw(seed: int, *keys: int) -> float:
+    """A number 0..1 that belongs to these keys: the same bar asked again draws the same."""
+    mixed = seed & 0xFFFFFFFF
+    for key in keys:
+        mixed = (mixed ^ (key & 0xFFFFFFFF)) * 0x9E3779B1 & 0xFFFFFFFF
+        mixed = (mixed ^ mixed >> 15) * 0x85EBCA77 & 0xFFFFFFFF
+        mixed ^= mixed >> 13
+    return mixed / 0x100000000
+
+
+class Roots:
+    """Where the roots of one part lie."""
+
+    def __init__(self, register: Register, seed: int) -> None:
+        self._register = register
+        self._seed = seed
+
+    def has(self, note: int) -> bool:
+        """Whether the style goes there."""
+        return self._register.lowest <= note <= self._register.highest
+
+    def note(self, pitch_class: int, before: int, bar: int) -> int:
+        """The octave of a root in a bar, coming from the root `before` (both pitch classes)."""
+        home = self._home(bar)
+        place = min(self._octaves(before), key=lambda n: abs(n - home))
+        return min(
+            self._octaves(pitch_class),
+            key=lambda n: _HOME_PULL * abs(n - home) + _ROOT_LEAP * abs(n - place),
+        )
+
+    def _home(self, bar: int) -> float:
+        """Home wanders as far as the style lets it, to another place every four bars."""
+        return self._register.home + self._register.roam * (2 * draw(self._seed, bar // 4, 5) - 1)
+
+    def _octaves(self, pitch_class: int) -> range:
+        first = self._register.lowest + (pitch_class - self._register.lowest) % 12
+        return range(first, self._register.highest + 1, 12)

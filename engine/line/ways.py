@@ -1,0 +1,180 @@
+"""Ways: the last strokes of a chord, given to the next one.
+
+Knows: which change is led into, on which way, and which strokes there are for it.
+Refuses to know: what the other strokes play.
+How: a change draws whether and how it is led into, always the same for the same place in the
+song.  A change that draws no way keeps its tones, less those that would lead by a semitone, so
+that the weights of a style say what is heard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from engine.events import Ask, Role
+from engine.harmony import Chord, Key
+from engine.line.placing import Placed, Stretch, is_new
+from engine.line.pools import lead_in, scale_of, scale_run
+from engine.line.roots import Roots, draw
+from engine.line.search import Option
+from engine.style import LEAD, Style, Way
+
+_ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
+_WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
+_TICKS: Final = 48
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A root to lead into: where it comes, its note, its chord, and how sure it is."""
+
+    beat: Fraction
+    note: int
+    chord: Chord
+    confidence: float
+    change: bool
+
+
+def targets_of(
+    ask: Ask, stretches: Sequence[Stretch], anchors: Sequence[int], roots: Roots
+) -> list[Target | None]:
+    """For each stretch the chord that follows it, where one is heard or expected."""
+    found: list[Target | None] = [
+        Target(s.start, anchor, s.chord, s.confidence, s.change)
+        for s, anchor in zip(stretches[1:], anchors[1:], strict=True)
+    ]
+    coming = ask.coming
+    if coming is None or coming.start != ask.end:
+        return [*found, None]
+    note = roots.note(coming.chord.bass, stretches[-1].chord.bass, ask.bar + 1)
+    change = is_new(coming.chord, stretches[-1].chord)
+    return [*found, Target(coming.start, note, coming.chord, coming.confidence, change)]
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A stretch with its anchor, the strokes that may lead out of it, and what follows."""
+
+    chord: Chord
+    anchor: int
+    room: list[int]
+    target: Target | None
+
+
+class Ways:
+    """How one part goes from chord to chord."""
+
+    def __init__(self, style: Style, roots: Roots, seed: int) -> None:
+        self._approach = style.approach
+        self._roots = roots
+        self._seed = seed
+
+    def lead(
+        self, ask: Ask, stay: Stay, strokes: Sequence[Placed], options: list[list[Option]]
+    ) -> None:
+        """Replace the options of the last strokes of a stretch by those of a way in."""
+        target = stay.target
+        if target is not None and target.confidence < self._approach.daring:
+            target = None
+        asked = _asked(strokes, stay.room)
+        if asked:
+            self._walk(ask, stay, target, stay.room[-asked:], options)
+        elif target is not None and target.change and stay.room:
+            self._approach_to(ask, stay, target, options)
+
+    def _approach_to(
+        self, ask: Ask, stay: Stay, target: Target, options: list[list[Option]]
+    ) -> None:
+        way = self._way(ask, stay, target)
+        if way is None:
+            _without_semitones(options[stay.room[-1]], target.note)
+            return
+        notes = lead_in(way, stay.chord, ask.key, target.note)[-len(stay.room) :]
+        for i, choices in zip(stay.room[-len(notes) :], notes, strict=True):
+            options[i] = [
+                _leading(note, target, stay.chord, ask.key)
+                for note in choices
+                if self._roots.has(note)
+            ] or options[i]
+
+    def _way(self, ask: Ask, stay: Stay, target: Target) -> Way | None:
+        place = int(target.beat * _TICKS)
+        if draw(self._seed, place, 1) >= self._approach.led:
+            return None
+        feasible = []
+        for way, weight in self._approach.ways:
+            notes = lead_in(way, stay.chord, ask.key, target.note)
+            if weight and notes and any(self._roots.has(note) for note in notes[-1]):
+                rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
+                onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
+                feasible.append((way, weight * onward))
+        at = draw(self._seed, place, 2) * sum(weight for _, weight in feasible)
+        for way, weight in feasible:
+            at -= weight
+            if at < 0:
+                return way
+        return None
+
+    def _walk(
+        self,
+        ask: Ask,
+        stay: Stay,
+        target: Target | None,
+        places: Sequence[int],
+        options: list[list[Option]],
+    ) -> None:
+        """The strokes that a figure gives to leading on: a run of the scale into the root."""
+        goal = target.note if target is not None else stay.anchor
+        scale = scale_of(stay.chord, ask.key)
+        step = -1 if draw(self._seed, ask.bar, 3) < _WALK_UP else 1
+        run = scale_run(scale, goal, step, len(places))
+        if not all(self._roots.has(note) for note in run):
+            run = scale_run(scale, goal, -step, len(places))
+        for i, note in zip(places, run, strict=True):
+            if self._roots.has(note):
+                options[i] = [_step_of_run(note, goal, stay.chord)]
+
+
+def _asked(strokes: Sequence[Placed], room: Sequence[int]) -> int:
+    """How many of the last strokes the figure itself gives to leading on."""
+    count = 0
+    for i in reversed(room):
+        if strokes[i].tone != LEAD:
+            break
+        count += 1
+    return count
+
+
+def _without_semitones(options: list[Option], target: int) -> None:
+    kept = [o for o in options if (o.note - target) % 12 not in (1, 11)]
+    if kept:
+        options[:] = kept
+
+
+def _leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
+    below = (target.note - note) % 12
+    if below == 1:
+        role = Role.APPROACH_BELOW
+    elif below == 11:
+        role = Role.APPROACH_ABOVE
+    elif note % 12 == chord.root:
+        role = Role.ROOT
+    elif below == 5 and note % 12 in chord.pitch_classes:
+        role = Role.FIFTH
+    elif note % 12 in scale_of(chord, key):
+        role = Role.SCALE_STEP
+    else:
+        role = Role.APPROACH_BELOW if note < target.note else Role.APPROACH_ABOVE
+    return Option(note, 0, role, LEAD, target.chord.bass)
+
+
+def _step_of_run(note: int, goal: int, chord: Chord) -> Option:
+    role = Role.SCALE_STEP
+    if abs(goal - note) == 1:
+        role = Role.APPROACH_BELOW if note < goal else Role.APPROACH_ABOVE
+    elif note % 12 == chord.root:
+        role = Role.ROOT
+    return Option(note, 0, role, LEAD, goal % 12)

@@ -1,0 +1,101 @@
+"""Performance: a written note becomes a played one.
+
+Knows: swing, lay-back, human spread, and how hard and how long a note of a style is played.
+Refuses to know: which notes are written, and when a bar is planned.
+How: the beat is warped by the swing, the lag is seconds added after the tempo has its say; a
+length never reaches the place where the next note may begin.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from random import Random
+from typing import Final
+
+from engine.events import BassNote
+from engine.style import Feel, Style, Touch
+
+_GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note
+_GAP_SECONDS: Final = 0.004  # two notes on one string are parted by the finger
+_PLAIN: Final = 0.6  # the accent of a plain stroke, of a ghost: see engine/style.py
+_GHOST: Final = 0.2
+_WIDEST: Final = 2.0  # in standard deviations: a slip beyond that is no longer looseness
+
+
+@dataclass(frozen=True, slots=True)
+class Performed:
+    """A note as played: `beat` and `until` in quarter notes as swung, `lag` in seconds.
+
+    The note is due `lag` seconds after `beat`; `until` has the lag in it already.
+    """
+
+    beat: float
+    lag: float
+    until: float
+    velocity: int
+
+
+class Performer:
+    """The right hand of one player in one style."""
+
+    def __init__(self, style: Style, random: Random) -> None:
+        self._feel = style.feel
+        self._touch = style.touch
+        self._random = random
+
+    def perform(self, note: BassNote, seconds_per_beat: float) -> Performed:
+        """The note with swing, lag, length and velocity."""
+        beat = swung(note.beat, self._feel)
+        following = swung(note.beat + note.length, self._feel)
+        lag = (self._feel.lay_back_ms + self._spread(self._feel.looseness_ms)) / 1000
+        until = self._until(note, beat, following, lag, seconds_per_beat)
+        return Performed(beat, lag, until, self._velocity(note))
+
+    def _until(
+        self, note: BassNote, beat: float, following: float, lag: float, seconds_per_beat: float
+    ) -> float:
+        length = (following - beat) * self._touch.length
+        if note.ghost:
+            length = min(length, _GHOST_SECONDS / seconds_per_beat)
+        feel = self._feel
+        earliest = (feel.lay_back_ms - _WIDEST * feel.looseness_ms) / 1000 - _GAP_SECONDS
+        latest = following + earliest / seconds_per_beat
+        start = beat + lag / seconds_per_beat
+        return max(min(start + length, latest), start + min(length, 0.25 * (following - beat)))
+
+    def _velocity(self, note: BassNote) -> int:
+        level = struck(note.accent, self._touch) + self._spread(self._touch.spread)
+        if note.ghost:
+            level = min(level, self._touch.ghost + self._touch.spread)
+        return max(1, min(127, round(level)))
+
+    def _spread(self, deviation: float) -> float:
+        widest = _WIDEST * deviation
+        return max(-widest, min(widest, self._random.gauss(0, deviation)))
+
+
+def struck(accent: float, touch: Touch) -> float:
+    """The velocity of an accent 0..1, between the three that the style names."""
+    if accent >= _PLAIN:
+        return touch.plain + (touch.accent - touch.plain) * (accent - _PLAIN) / (1 - _PLAIN)
+    share = (_PLAIN - accent) / (_PLAIN - _GHOST)
+    return touch.plain - (touch.plain - touch.ghost) * min(1.0, share)
+
+
+def swung(beat: Fraction, feel: Feel) -> float:
+    """Where a written beat falls when the off-beat of the swung grid comes late.
+
+    The off-beat moves, its own halves go along; a triplet has swing already and stays.
+    """
+    unit = 2 * feel.swing_on.step
+    whole, place = divmod(beat, unit)
+    share = place / unit
+    if feel.swing == 0.5 or share.denominator % 3 == 0:
+        return float(beat)
+    late = (
+        2 * float(share) * feel.swing
+        if share <= Fraction(1, 2)
+        else feel.swing + (2 * float(share) - 1) * (1 - feel.swing)
+    )
+    return float(unit) * (float(whole) + late)

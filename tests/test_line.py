@@ -1,0 +1,433 @@
+"""The line: rhythm, tones, ways in, hand and search."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from engine.events import Ask, BassNote, Role, Span
+from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
+from engine.line.bassline import Bassline
+from engine.line.hand import SPAN, Hand, moved, reachable
+from engine.line.placing import is_new
+from engine.line.pools import interval_of, lead_in, scale_of
+from engine.line.reasons import reason_for
+from engine.line.rhythm import Rhythms, at_density
+from engine.meter import FOUR_FOUR, Metre
+from engine.pitch import pitch_class_of_name
+from engine.style import Approach, Figure, Grid, Neck, Phrase, Rhythm, Stroke, Style, Way
+from presets.loader import load, names
+
+EB = Key(3)
+STYLES = {name: load(name) for name in names()}
+CHANGES = (
+    "Eb | Eb | Ab Bb7 | Gm7 C7 | Fm7 | Bb7 | Eb Eb/G | Ab Adim7 | "
+    "Eb/Bb | Cm7 | F7 | Bb7sus4 Bb7 | Gm7 | C7b9 | Fm7 Bb7 | Eb6"
+)
+
+
+def chord(symbol: str) -> Chord:
+    """A chord from its symbol: "C7b9", "Eb/G"."""
+    name, _, bass = symbol.partition("/")
+    match = re.match(r"([A-G][b#]*)(.*)", name)
+    assert match is not None
+    root = pitch_class_of_name(match[1])
+    return Chord.of(root, QUALITY_BY_SUFFIX[match[2]], pitch_class_of_name(bass) if bass else None)
+
+
+def spans_of(changes: str, metre: Metre = FOUR_FOUR, confidence: float = 0.9) -> list[Span]:
+    """The spans of a chart: bars parted by |, the chords of a bar sharing it."""
+    spans = []
+    beat = Fraction(0)
+    for bar in changes.split("|"):
+        symbols = bar.split()
+        for symbol in symbols:
+            length = metre.bar / len(symbols)
+            spans.append(Span(beat, beat + length, chord(symbol), confidence))
+            beat += length
+    return spans
+
+
+def ask_for(
+    bar: int,
+    spans: Sequence[Span],
+    last: BassNote | None,
+    *,
+    metre: Metre = FOUR_FOUR,
+    start: Fraction = Fraction(0),
+    key: Key = EB,
+) -> Ask:
+    """The ask for a bar (from 0) of these spans, from `start` in the bar on."""
+    begin, end = bar * metre.bar, (bar + 1) * metre.bar
+    begin_at = begin + start
+    within = tuple(
+        replace(s, start=max(s.start, begin_at), end=min(s.end, end))
+        for s in spans
+        if s.start < end and s.end > begin_at
+    )
+    coming = next((s for s in spans if s.start >= end), None)
+    return Ask(begin_at, begin, bar + 1, metre, within, coming, key, last, 0.5)
+
+
+def part(
+    style: Style, changes: str = CHANGES, seed: int = 1, times: int = 1
+) -> list[list[BassNote]]:
+    """The bars that a style plays over a chart."""
+    metre = style.metres[0]
+    spans = spans_of(" | ".join([changes] * times), metre)
+    line = Bassline(style, Random(seed))
+    bars: list[list[BassNote]] = []
+    last = None
+    for bar in range(times * (changes.count("|") + 1)):
+        bars.append(list(line.write(ask_for(bar, spans, last, metre=metre))))
+        last = bars[-1][-1] if bars[-1] else last
+    return bars
+
+
+def onsets(notes: Sequence[BassNote]) -> list[Fraction]:
+    """The beats on which notes begin."""
+    return [note.beat for note in notes]
+
+
+WALK = Style(
+    "walk",
+    Rhythm(Grid.EIGHTHS, (Figure.of("x- x- x- x-", "", Grid.EIGHTHS),)),
+    phrase=Phrase(vary=0, fill=0, answer=0, motive=0),
+)
+
+
+class TestBassline:
+    """What is written for a bar."""
+
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    @pytest.mark.parametrize("seed", range(4))
+    def test_the_first_note_on_a_change_is_the_root_or_the_slash_bass(
+        self, style: Style, seed: int
+    ) -> None:
+        """Whatever else happens, a new chord is met on its beat with its bass."""
+        sounded = {note.beat: note for bar in part(style, seed=seed) for note in bar}
+
+        for before, span in pairwise(spans_of(CHANGES, style.metres[0])):
+            if is_new(span.chord, before.chord):
+                assert sounded[span.start].note % 12 == span.chord.bass
+
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_the_same_seed_plays_the_same_part(self, style: Style) -> None:
+        """Two players with one seed play one part, another seed another."""
+        assert part(style, seed=5) == part(style, seed=5)
+        assert part(style, seed=5) != part(style, seed=6)
+
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    @pytest.mark.parametrize("start", [Fraction(1), Fraction(2), Fraction(3)])
+    def test_a_bar_planned_again_keeps_its_rhythm(self, style: Style, start: Fraction) -> None:
+        """From any beat on the same strokes follow, when the chords stay as they were."""
+        spans = spans_of(CHANGES, style.metres[0])
+        line = Bassline(style, Random(3))
+        for bar in range(8):
+            whole = line.write(ask_for(bar, spans, None, metre=style.metres[0]))
+            sounded = [n for n in whole if n.beat < bar * style.metres[0].bar + start]
+            rest = line.write(
+                ask_for(
+                    bar, spans, sounded[-1] if sounded else None, metre=style.metres[0], start=start
+                )
+            )
+            expected = [b for b in onsets(whole) if b >= bar * style.metres[0].bar + start]
+
+            assert onsets(rest) == expected
+
+    def test_a_chord_that_comes_late_and_clashes_is_met_at_once(self) -> None:
+        """The bass holds Eb, the player changes to A7 off the figure: the root A follows now."""
+        held = part(WALK, "Eb")[0][0]
+        late = Fraction(9, 8)
+        ask = ask_for(0, [Span(late, Fraction(4), chord("A7"), 0.9)], held, start=late)
+
+        first = Bassline(WALK, Random(1)).write(ask)[0]
+
+        assert (first.beat, first.note % 12, first.role) == (late, 9, Role.ROOT)
+
+    def test_a_chord_that_comes_late_and_fits_waits_for_the_figure(self) -> None:
+        """The bass holds Eb, the player changes to Ab: Eb is its fifth, the root comes in time."""
+        held = part(WALK, "Eb")[0][0]
+        late = Fraction(9, 8)
+        ask = ask_for(0, [Span(late, Fraction(4), chord("Ab"), 0.9)], held, start=late)
+
+        first = Bassline(WALK, Random(1)).write(ask)[0]
+
+        assert (first.beat, first.note % 12) == (2, 8)
+
+    def test_an_unlikely_chord_is_not_aimed_at(self) -> None:
+        """Below the style's daring the bar ends as if nothing were coming."""
+        style = replace(WALK, approach=Approach(1, 0.5, ((Way.SEMITONE_BELOW, 1),)))
+        sure = [*spans_of("Eb"), Span(Fraction(4), Fraction(8), chord("Ab"), 0.6)]
+        unsure = [*spans_of("Eb"), Span(Fraction(4), Fraction(8), chord("Ab"), 0.4)]
+
+        led = Bassline(style, Random(1)).write(ask_for(0, sure, None))[-1]
+        stays = Bassline(style, Random(1)).write(ask_for(0, unsure, None))[-1]
+
+        assert (led.note % 12, led.aims_at) == (7, 8)
+        assert stays.aims_at is None
+
+    @pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
+    def test_the_share_of_changes_led_by_semitone_is_the_preset_s(self, share: float) -> None:
+        """Set to none, three in ten or all, so many changes are reached by a semitone."""
+        ways = ((Way.SEMITONE_BELOW, share), (Way.FIFTH, 1 - share))
+        style = replace(WALK, approach=Approach(1, 0.5, ways))
+        semitones = changes = 0
+        for seed in range(6):
+            bars = part(style, "Eb | Cm7 | Fm7 | Bb7 | Gm7 | C7 | F7 | Bb7sus4", seed, times=4)
+            notes = [note for bar in bars for note in bar]
+            for before, after in pairwise(notes):
+                if before.chord != after.chord:
+                    changes += 1
+                    semitones += (after.note - before.note) % 12 in (1, 11)
+
+        assert semitones / changes == pytest.approx(share, abs=0.05)
+
+    @given(
+        style=st.sampled_from(list(STYLES.values())),
+        seed=st.integers(0, 10**6),
+        bar=st.integers(-2, 40),
+        roots=st.lists(st.integers(0, 11), min_size=1, max_size=4),
+        quality=st.sampled_from(QUALITIES),
+        bass=st.none() | st.integers(0, 11),
+        key=st.sampled_from(KEYS),
+        metre=st.sampled_from([FOUR_FOUR, Metre(3, 4), Metre(6, 8), Metre(12, 8), Metre(7, 8)]),
+        start=st.integers(0, 15),
+        confidence=st.floats(0, 1),
+        seconds=st.floats(0.15, 1.5),
+    )
+    @settings(max_examples=150, deadline=None)
+    def test_any_ask_gets_a_part_that_can_be_played(
+        self, *, style: Style, seed: int, bar: int, roots: list[int], quality: object,
+        bass: int | None, key: Key, metre: Metre, start: int, confidence: float, seconds: float,
+    ) -> None:  # fmt: skip
+        """Inside the bar, one note at a time, in range, each on the neck where it says it is."""
+        begin = bar * metre.bar
+        begin_at = begin + metre.bar * Fraction(start, 16)
+        end = begin + metre.bar
+        edges = [
+            begin_at + (end - begin_at) * Fraction(i, len(roots)) for i in range(len(roots) + 1)
+        ]
+        spans = tuple(
+            Span(a, b, Chord.of(root, quality, bass), confidence)  # type: ignore[arg-type]
+            for a, b, root in zip(edges, edges[1:], roots, strict=False)
+        )
+        coming = Span(end, end + 4, Chord.of(roots[0]), confidence)
+        ask = Ask(begin_at, begin, bar, metre, spans, coming, key, None, seconds)
+
+        notes = Bassline(style, Random(seed)).write(ask)
+
+        for note, following in zip(notes, [*onsets(notes)[1:], end], strict=True):
+            assert begin_at <= note.beat < note.beat + note.length <= following
+            assert style.register.lowest <= note.note <= style.register.highest
+            assert style.neck.tuning[note.string - 1] + note.fret == note.note
+            assert 0 <= note.fret <= style.neck.frets
+            assert note.reason
+
+    def test_a_part_reads_as_it_should(self) -> None:
+        """Every note says why in words that name notes as the key spells them."""
+        notes = [
+            note for bar in part(STYLES["walking"], "Gm7 | C7 | F | F7", seed=2) for note in bar
+        ]
+
+        assert all(re.match(r"[A-G][b#]?: \w", note.reason) for note in notes)
+        assert notes[0].reason == "G: the root of Gm7"
+
+
+class TestStyles:
+    """What tells the presets apart."""
+
+    def test_soul_speaks_between_the_beats_and_repeats_its_figure(self) -> None:
+        """More than a third of a soul part is off the beat; two rhythms fill most bars."""
+        bars = part(STYLES["soul"], seed=3, times=4)
+        notes = [note for bar in bars for note in bar]
+
+        assert sum(note.beat.denominator > 1 for note in notes) / len(notes) > 0.35
+        assert _two_commonest(bars) >= 0.5
+
+    def test_walking_keeps_four_in_the_bar(self) -> None:
+        """At least 85% of bars have all four quarters; beat one is a chord tone in 90%."""
+        bars = part(STYLES["walking"], seed=3, times=4)
+        quarters = [sum(note.beat.denominator == 1 for note in bar) == 4 for bar in bars]
+        ones = [
+            bar[0].note % 12 in bar[0].chord.pitch_classes | {bar[0].chord.bass} for bar in bars
+        ]
+
+        assert sum(quarters) / len(bars) >= 0.85
+        assert sum(ones) / len(bars) >= 0.9
+
+    def test_rock_drives_eighths_on_roots(self) -> None:
+        """Seven notes a bar or more, three quarters of them roots."""
+        bars = part(STYLES["rock"], seed=3, times=2)
+        notes = [note for bar in bars for note in bar]
+
+        assert len(notes) / len(bars) >= 7
+        assert sum(n.note % 12 == n.chord.bass for n in notes) / len(notes) > 0.75
+
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    @pytest.mark.parametrize("seed", range(3))
+    def test_no_bar_is_the_fourth_copy_in_a_row(self, style: Style, seed: int) -> None:
+        """On one chord for ever, something turns at least every fourth bar."""
+        bars = part(style, "Eb", seed, times=33)
+        literal = [[(n.beat % 4, n.note) for n in bar] for bar in bars]
+
+        assert all(
+            any(bar != literal[i] for bar in literal[i + 1 : i + 4]) for i in range(len(bars) - 4)
+        )
+
+
+def _two_commonest(bars: Sequence[Sequence[BassNote]]) -> float:
+    rhythms = [tuple(note.beat % 4 for note in bar) for bar in bars]
+    counts = sorted((rhythms.count(r) for r in set(rhythms)), reverse=True)
+    return sum(counts[:2]) / len(rhythms)
+
+
+class TestRhythm:
+    """Where in the bar the bass speaks."""
+
+    def test_a_figure_is_read_sign_by_sign(self) -> None:
+        """X accented, x plain, g ghost, - rings on, . silence."""
+        figure = Figure.of("X-x. .g--", "1 5", Grid.EIGHTHS)
+
+        assert figure.strokes == (
+            Stroke(Fraction(0), Fraction(1), 1.0, False, "1"),
+            Stroke(Fraction(1), Fraction(1, 2), 0.6, False, "5"),
+            Stroke(Fraction(5, 2), Fraction(3, 2), 0.2, True),
+        )
+
+    def test_density_thins_and_thickens_one_figure(self) -> None:
+        """Each step of eleven has more notes, and keeps at least 70% of those before."""
+        style = STYLES["soul"]
+        counts = []
+        before: list[set[Fraction]] = []
+        for step in range(11):
+            rhythms = Rhythms(style, 4, density=step / 10)
+            bars = [{s.at for s in rhythms.bar(bar, FOUR_FOUR)} for bar in range(1, 41)]
+            counts.append(sum(map(len, bars)))
+            for old, new in zip(before, bars, strict=False):
+                assert len(old & new) >= 0.7 * len(old)
+            before = bars
+
+        assert counts == sorted(set(counts))
+
+    def test_a_thinned_bar_keeps_its_one(self) -> None:
+        """The bar line is the last thing to go."""
+        bar = Figure.of("X--x --x- X--x --x-", "", Grid.SIXTEENTHS).strokes
+
+        assert [s.at for s in at_density(bar, 0.0, 0.5, FOUR_FOUR, STYLES["soul"])] == [0]
+
+    @pytest.mark.parametrize("metre", ["3/4", "6/8", "12/8", "2/4", "5/4", "7/8"])
+    def test_a_figure_fits_a_metre_it_was_not_written_for(self, metre: str) -> None:
+        """Begun again or broken off, it ends at the bar line."""
+        count, unit = metre.split("/")
+        wanted = Metre(int(count), int(unit))
+        for style in STYLES.values():
+            for bar in range(1, 13):
+                strokes = Rhythms(style, 1).bar(bar, wanted)
+                assert strokes[0].at == 0
+                assert all(s.at + s.length <= wanted.bar for s in strokes)
+
+
+class TestTones:
+    """What a degree is on a chord."""
+
+    @pytest.mark.parametrize(
+        ("tone", "symbol", "semitones"),
+        [
+            ("1", "Eb", 0), ("3", "Eb", 4), ("3", "Cm7", 3), ("5", "Adim7", 6), ("7", "Eb", 11),
+            ("7", "Bb7", 10), ("b7", "Eb", 10), ("6", "Eb", 9), ("8", "Eb", 12), ("10", "Cm7", 15),
+            ("2", "Gm7", 1), ("4", "Ab", 6), ("5", "C7b9", 7), ("4", "Bb7sus4", 5),
+        ],
+    )  # fmt: skip
+    def test_a_bare_degree_is_the_chord_s_own(self, tone: str, symbol: str, semitones: int) -> None:
+        """In Eb the 3 of Cm7 is minor, the 4 of Ab is lydian, the 2 of Gm7 phrygian."""
+        assert interval_of(tone, chord(symbol), EB) == semitones
+
+    @pytest.mark.parametrize("shift", range(12))
+    def test_degrees_do_not_depend_on_the_key(self, shift: int) -> None:
+        """Everything transposes."""
+        key = Key((3 + shift) % 12)
+        for symbol in ("Eb", "Cm7", "C7b9", "Adim7"):
+            for tone in ("2", "3", "4", "5", "6", "7"):
+                moved_chord = chord(symbol).transposed(shift)
+                assert interval_of(tone, moved_chord, key) == interval_of(tone, chord(symbol), EB)
+
+    @pytest.mark.parametrize(
+        ("way", "notes"),
+        [
+            (Way.SEMITONE_BELOW, [[33]]), (Way.SEMITONE_ABOVE, [[35]]),
+            (Way.TWO_SEMITONES_BELOW, [[32], [33]]), (Way.TWO_SEMITONES_ABOVE, [[36], [35]]),
+            (Way.FIFTH, [[41, 29]]), (Way.SCALE_BELOW, [[32]]), (Way.SCALE_ABOVE, [[36]]),
+            (Way.ENCLOSURE, [[36], [33]]), (Way.WALK_UP, [[29], [31], [32]]),
+        ],
+    )  # fmt: skip
+    def test_the_ways_from_fm7_into_bb(self, way: Way, notes: list[list[int]]) -> None:
+        """In Eb, Bb lies at 34: A or B by semitone, Ab or C by scale, F by fifth."""
+        assert [list(place) for place in lead_in(way, chord("Fm7"), EB, 34)] == notes
+
+    def test_a_scale_step_of_a_semitone_is_no_scale_way(self) -> None:
+        """From Bb7 into Eb the step below is the leading note, so it counts as a semitone."""
+        assert lead_in(Way.SCALE_BELOW, chord("Bb7"), EB, 39) == ()
+        assert 2 in scale_of(chord("Bb7"), EB)
+
+
+class TestReasons:
+    """What is said about a note."""
+
+    @pytest.mark.parametrize(
+        ("role", "note", "symbol", "key", "aims_at", "sentence"),
+        [
+            (Role.ROOT, 39, "Eb", 3, None, "Eb: the root of Eb"),
+            (Role.THIRD, 42, "D", 2, None, "F#: the third of D"),
+            (Role.SEVENTH, 44, "Bb7", 3, None, "Ab: the seventh of Bb7"),
+            (Role.BASS, 43, "Eb/G", 3, None, "G: the bass that Eb/G asks for"),
+            (Role.APPROACH_BELOW, 42, "C", 0, 7, "F#: a semitone below G, the root that is coming"),
+            (Role.APPROACH_ABOVE, 44, "C", 0, 7, "Ab: a semitone above G, the root that is coming"),
+            (Role.APPROACH_ABOVE, 40, "Bb", 3, 3, "E: a semitone above Eb, the root that is coming"),
+            (Role.SCALE_STEP, 45, "C", 0, 7, "A: a scale step above G, the root that is coming"),
+            (Role.FIFTH, 34, "Bb7", 3, 3, "Bb: the fifth of Eb, the root that is coming"),
+        ],
+    )  # fmt: skip
+    def test_a_note_is_explained_with_its_name_in_the_key(
+        self, *, role: Role, note: int, symbol: str, key: int, aims_at: int | None, sentence: str
+    ) -> None:
+        """Names follow the chord and the key, and a lead says where it goes."""
+        assert reason_for(role, note, chord(symbol), Key(key), aims_at) == sentence
+
+
+class TestHand:
+    """String and fret."""
+
+    @pytest.mark.parametrize(
+        ("note", "places"),
+        [(28, {(1, 0)}), (33, {(1, 5), (2, 0)}), (43, {(2, 10), (3, 5), (4, 0)})],
+    )
+    def test_a_note_lies_where_the_strings_have_it(
+        self, note: int, places: set[tuple[int, int]]
+    ) -> None:
+        """The open A is also the fifth fret of the E string."""
+        assert {place for place, _ in Hand(Neck()).places(note)} == places
+
+    @pytest.mark.parametrize(
+        ("position", "fret", "then"), [(2, 0, 2), (2, 5, 2), (2, 6, 3), (5, 3, 3), (1, 12, 9)]
+    )
+    def test_the_hand_moves_no_farther_than_it_must(
+        self, position: int, fret: int, then: int
+    ) -> None:
+        """Four frets lie under the fingers; an open string needs none."""
+        assert moved(position, fret) == then
+        assert fret == 0 or then <= fret < then + SPAN
+
+    def test_a_long_shift_takes_time(self) -> None:
+        """Nine frets are no matter of a tenth of a second."""
+        assert not reachable(9, 0.1)
+        assert reachable(9, 0.3)
+        assert reachable(0, 0.01)

@@ -1,0 +1,119 @@
+"""Performance: how a written note is played."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.events import BassNote, Role
+from engine.harmony import Chord
+from engine.performance import Performer, struck, swung
+from engine.style import Feel, Figure, Grid, Rhythm, Style, Touch
+
+PLAIN = Style("plain", Rhythm(Grid.EIGHTHS, (Figure.of("XxXxXxXx", "", Grid.EIGHTHS),)))
+
+
+def note(beat: Fraction, length: Fraction = Fraction(1, 2), accent: float = 0.6) -> BassNote:
+    """A written note; an accent of 0.2 is a ghost."""
+    role = Role.GHOST if accent <= 0.2 else Role.ROOT
+    return BassNote(beat, length, 40, accent, role, "E: the root of E", 1, 12, Chord.of(4))
+
+
+class TestSwing:
+    """Where an off-beat falls."""
+
+    @pytest.mark.parametrize(
+        ("beat", "swing", "grid", "place"),
+        [
+            ("0", 0.66, Grid.EIGHTHS, 0.0), ("1/2", 0.66, Grid.EIGHTHS, 0.66),
+            ("3/2", 0.5, Grid.EIGHTHS, 1.5), ("1/4", 0.66, Grid.EIGHTHS, 0.33),
+            ("3/4", 0.66, Grid.EIGHTHS, 0.83), ("1/4", 0.6, Grid.SIXTEENTHS, 0.3),
+            ("1/2", 0.6, Grid.SIXTEENTHS, 0.5), ("2/3", 0.66, Grid.EIGHTHS, 2 / 3),
+            ("-1/2", 0.6, Grid.EIGHTHS, -0.4),
+        ],
+    )  # fmt: skip
+    def test_only_the_off_beat_of_the_swung_grid_comes_late(
+        self, beat: str, swing: float, grid: Grid, place: float
+    ) -> None:
+        """Beats stay, triplets stay, the off-beat moves and takes its halves along."""
+        assert swung(Fraction(beat), Feel(swing, grid)) == pytest.approx(place)
+
+    @given(
+        st.integers(-200, 200), st.integers(1, 50), st.floats(0.5, 0.75), st.sampled_from([2, 4])
+    )
+    def test_swing_never_turns_two_notes_round(
+        self, sixteenths: int, later: int, swing: float, grid: int
+    ) -> None:
+        """What is written later is played later."""
+        feel = Feel(swing, Grid(grid))
+
+        assert swung(Fraction(sixteenths, 4), feel) < swung(Fraction(sixteenths + later, 4), feel)
+
+
+class TestPerformer:
+    """Time, length and velocity of one note."""
+
+    def test_a_style_that_lays_back_plays_behind_the_beat(self) -> None:
+        """Ten milliseconds are ten milliseconds at any tempo."""
+        style = replace(PLAIN, feel=Feel(lay_back_ms=10, looseness_ms=0))
+        for seconds_per_beat in (0.3, 0.5, 1.0):
+            played = Performer(style, Random(1)).perform(note(Fraction(2)), seconds_per_beat)
+            assert (played.beat, played.lag) == (2.0, 0.01)
+
+    @given(
+        start=st.integers(0, 64),
+        steps=st.integers(1, 8),
+        swing=st.floats(0.5, 0.75),
+        lay_back=st.floats(-30, 60),
+        looseness=st.floats(0, 15),
+        length=st.floats(0.1, 1),
+        seconds=st.floats(0.25, 1.5),
+        seed=st.integers(0, 1000),
+    )
+    def test_a_note_ends_before_the_next_may_begin(
+        self, *, start: int, steps: int, swing: float, lay_back: float, looseness: float,
+        length: float, seconds: float, seed: int,
+    ) -> None:  # fmt: skip
+        """One note at a time, however loosely two neighbours are played."""
+        style = replace(
+            PLAIN,
+            feel=Feel(swing, Grid.SIXTEENTHS, lay_back, looseness),
+            touch=Touch(length=length),
+        )
+        performer = Performer(style, Random(seed))
+        beat, following = Fraction(start, 4), Fraction(start + steps, 4)
+        first = performer.perform(note(beat, following - beat), seconds)
+        second = performer.perform(note(following), seconds)
+
+        begins = first.beat + first.lag / seconds
+        assert begins < first.until
+        assert first.until <= second.beat + second.lag / seconds
+
+    def test_accents_are_louder_than_plain_notes_and_ghosts_are_soft(self) -> None:
+        """The three velocities of a style, and what lies between."""
+        touch = Touch(accent=110, plain=90, ghost=40)
+
+        assert [struck(a, touch) for a in (1.0, 0.8, 0.6, 0.4, 0.2, 0.0)] == pytest.approx(
+            [110, 100, 90, 65, 40, 40]
+        )
+
+    def test_a_ghost_is_short(self) -> None:
+        """However long its place, the touched string sounds for 60 ms."""
+        style = replace(PLAIN, feel=Feel(looseness_ms=0), touch=Touch(spread=0))
+        played = Performer(style, Random(1)).perform(note(Fraction(0), Fraction(2), 0.2), 1.0)
+
+        assert played.until == pytest.approx(0.06, abs=0.001)
+        assert played.velocity == style.touch.ghost
+
+    def test_the_same_seed_plays_the_same(self) -> None:
+        """Looseness is seeded."""
+        first, second = (Performer(PLAIN, Random(7)) for _ in range(2))
+        for beat in range(8):
+            assert first.perform(note(Fraction(beat)), 0.5) == second.perform(
+                note(Fraction(beat)), 0.5
+            )

@@ -1,0 +1,192 @@
+"""Presets: every shipped one loads, every mistake gets its sentence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from engine.harmony import Family
+from engine.style import Figure, Grid, Register, Rhythm, Style, StyleError, Tempo, Touch, Way
+from presets.loader import PresetError, load, names, read
+
+SMALL = """\
+rhythm:
+  grid: eighths
+  figures:
+    - strokes: "X-x- X-x-"
+      tones: 1 5 1 5
+"""
+
+
+class TestShipped:
+    """The presets that come along."""
+
+    def test_there_are_presets(self) -> None:
+        """A soul feel, a walking feel and a rock feel at least."""
+        assert {"soul", "walking", "rock"} <= set(names())
+
+    @pytest.mark.parametrize("name", names())
+    def test_each_loads_and_introduces_itself(self, name: str) -> None:
+        """Every preset has a title and a line about itself."""
+        style = load(name)
+
+        assert style.name == name
+        assert style.title
+        assert style.description.endswith(".")
+
+
+class TestReading:
+    """What a file says becomes a style."""
+
+    def test_the_least_preset_is_a_grid_and_a_figure(self) -> None:
+        """Everything else has a usual value."""
+        style = read(SMALL, "small.yaml")
+
+        assert style == Style(
+            "small",
+            Rhythm(Grid.EIGHTHS, (Figure.of("X-x- X-x-", "1 5 1 5", Grid.EIGHTHS),)),
+        )
+
+    def test_sections_are_read(self) -> None:
+        """Notes by name, ways and pools with weights, metres as written."""
+        style = read(
+            SMALL
+            + "metres: [4/4, 3/4]\nregister: {lowest: E1, highest: Bb2, home: A1}\n"
+            + "approach: {led: 0.2, ways: {semitone below: 2, fifth: 1}}\n"
+            + "pools: {minor: {1: 3, b7: 1}}\nneck: {tuning: [B0, E1, A1, D2, G2]}\n",
+            "small.yaml",
+        )
+
+        assert [str(metre) for metre in style.metres] == ["4/4", "3/4"]
+        assert style.register == Register(28, 46, 33)
+        assert style.approach.ways == ((Way.SEMITONE_BELOW, 2), (Way.FIFTH, 1))
+        assert style.pools == ((Family.MINOR, (("1", 3), ("b7", 1))),)
+        assert style.neck.tuning == (23, 28, 33, 38, 43)
+
+    def test_a_preset_is_read_from_a_path(self, tmp_path: Path) -> None:
+        """A file of one's own goes by its path and takes its name."""
+        path = tmp_path / "mine.yaml"
+        path.write_text(SMALL)
+
+        assert load(path).name == "mine"
+
+
+class TestMistakes:
+    """File, line, key, value, and what would do."""
+
+    @pytest.mark.parametrize(
+        ("text", "line", "sentence"),
+        [
+            (SMALL + "feel:\n  swing: 3\n", 7, "feel.swing is 3; give 0.5 to 0.75"),
+            (SMALL + "feel:\n  swng: 0.6\n", 7, "feel.swng is not known; did you mean swing?"),
+            (
+                SMALL + "feel: 3\n",
+                6,
+                "feel is 3; give keys: swing, swing_on, lay_back_ms, looseness_ms",
+            ),
+            (SMALL + "touch: {accent: loud}\n", 6, "touch.accent is loud; give a whole number"),
+            (SMALL + "touch: {accent: 99.5}\n", 6, "touch.accent is 99.5; give a whole number"),
+            (SMALL + "metres: [4/5]\n", 6, "metres is 4/5; give a metre such as 4/4 or 12/8"),
+            (
+                SMALL + "register: {lowest: H1}\n",
+                6,
+                "register.lowest is H1; give a note with its octave, such as E1 or Bb2",
+            ),
+            (
+                SMALL + "register: {home: C4}\n",
+                6,
+                "register.home is C4; give a note from lowest to highest, E1 to E3",
+            ),
+            (
+                SMALL + "pools: {major: {13: 1}}\n",
+                6,
+                "pools.major is 13; give degrees such as 1, b3, 5, 6 or 8",
+            ),
+            (
+                SMALL + "pools: {mejor: {1: 1}}\n",
+                6,
+                "pools.mejor is not known; did you mean major?",
+            ),
+            (
+                SMALL + "approach: {ways: {semitone abov: 1}}\n",
+                6,
+                "approach.ways.semitone abov is not known; did you mean semitone above?",
+            ),
+            (
+                SMALL + "approach: {ways: {fifth: 0}}\n",
+                6,
+                "approach.ways is without any weight; give at least one weight above 0",
+            ),
+            (
+                SMALL + "tempo: {low: 120, high: 90}\n",
+                6,
+                "tempo.low is 120; give no more than high, 90",
+            ),
+            (SMALL + "title: a\ntitle: b\n", 7, "title is given twice; give it once"),
+            (SMALL + "phrase: {turns: [ad]}\n", 6, "phrase.turns is ad; did you mean add?"),
+            ("title: nothing\n", 1, "rhythm is missing; give it a grid and at least one figure"),
+            ("", 0, "the preset is empty; give at least rhythm with one figure"),
+            ("- a\n", 1, "the preset is a list; give keys: title"),
+            ("a: [\n", 2, ""),
+            (SMALL.replace("eighths", "eights"), 2, "rhythm.grid is eights; did you mean eighths?"),
+            (
+                SMALL.replace('"X-x- X-x-"', '"X-x- X-x"'),
+                4,
+                "strokes is 'X-x- X-x' (7 signs); give 8 signs for a bar of 4/4 in eighths",
+            ),
+            (
+                SMALL.replace('"X-x- X-x-"', '"X-y- X-x-"'),
+                4,
+                "strokes is 'X-y- X-x-'; give X, x, g, - and . with at least one stroke",
+            ),
+            (
+                SMALL.replace("1 5 1 5", "1 5 1"),
+                5,
+                "tones is '1 5 1' (3 tones); give 4, one for each X or x",
+            ),
+            (SMALL.replace("1 5 1 5", "1 5 1 h"), 5, "tones is h; give degrees such as"),
+        ],
+    )
+    def test_a_mistake_is_told_with_its_line_and_its_remedy(
+        self, text: str, line: int, sentence: str
+    ) -> None:
+        """No traceback: where, what, and what would do."""
+        with pytest.raises(PresetError) as caught:
+            read(text, "x.yaml")
+
+        place = f"x.yaml line {line}: " if line else "x.yaml: "
+        assert str(caught.value).startswith(place + sentence)
+
+    def test_an_unknown_name_gets_the_nearest_one(self) -> None:
+        """A typing slip is guessed."""
+        with pytest.raises(PresetError, match=r"no preset wlking; did you mean walking\?"):
+            load("wlking")
+
+    def test_a_file_that_is_not_text_is_said_to_be_so(self, tmp_path: Path) -> None:
+        """A MIDI file is no preset."""
+        path = tmp_path / "song.mid"
+        path.write_bytes(b"MThd\x00\xff\xfe")
+
+        with pytest.raises(PresetError, match=r"song\.mid is not text"):
+            load(path)
+
+
+class TestLimits:
+    """A style cannot be made wrong in code either."""
+
+    @pytest.mark.parametrize(
+        ("make", "sentence"),
+        [
+            (lambda: Tempo(low=5), "tempo.low is 5; give 20 to 400"),
+            (lambda: Register(28, 35, 30), "register.highest is B1; give at least an octave"),
+            (lambda: Touch(ghost=50, plain=45), "touch.plain is 45; give ghost below plain"),
+            (lambda: Rhythm(Grid.EIGHTHS, ()), "rhythm.figures is empty; give at least one figure"),
+        ],
+    )
+    def test_a_value_out_of_limits_is_refused(self, make: object, sentence: str) -> None:
+        """The error names the thing, the value and what would do."""
+        with pytest.raises(StyleError) as caught:
+            make()  # type: ignore[operator]
+
+        assert str(caught.value).startswith(sentence)
