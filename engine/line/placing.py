@@ -106,7 +106,7 @@ def _cut(ask: Ask, moments: dict[Fraction, Stroke], stretches: Sequence[Stretch]
     beats = sorted(moments)
     found: list[Placed] = []
     landed = -1
-    for beat, following in zip(beats, [*beats[1:], ask.end], strict=True):
+    for beat, following in zip(beats, [*beats[1:], ask.end], strict=False):
         stroke = moments[beat]
         index = max((i for i, s in enumerate(stretches) if s.start <= beat), default=0)
         lands = stretches[index].change and landed < index and not stroke.ghost
