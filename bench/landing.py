@@ -1,9 +1,9 @@
 """How the bass lands on the changes of labelled songs, through the whole engine.
 
 A change is a place where the label's root (or "no chord") differs from the label before and a
-chord follows.  Landed: the first bass note from a thirty-second before the change on, before the next
-change, is the new root or its slash bass.  Clash: quarter notes within the first beat of the new
-chord in which the bass sounds a tone outside it, ghost notes not counted, per change.
+chord follows.  Landed: the first bass note from a thirty-second before the change on, before the
+next change, is the new root or its slash bass.  Clash: quarter notes within the first beat of the
+new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.
 
 Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N]
 """

@@ -1,4 +1,4 @@
-"""The whole engine over a labelled song, in virtual time: what benches of the playing start from."""
+"""The whole engine over a labelled song, in virtual time: benches of the playing start here."""
 
 from __future__ import annotations
 

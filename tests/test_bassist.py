@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 from random import Random
 
 import pytest
@@ -204,7 +205,7 @@ def test_the_bass_comes_back_with_the_player() -> None:
 
     after = [p for p in plays(out) if p.at >= back]
     assert after[0].at - back < 0.030
-    assert all(b.at - a.at > 0.1 for a, b in zip(after, after[1:], strict=False))
+    assert all(b.at - a.at > 0.1 for a, b in pairwise(after))
 
 
 def test_a_first_chord_inside_the_bar_is_answered_there() -> None:

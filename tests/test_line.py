@@ -391,7 +391,7 @@ class TestReasons:
             (Role.BASS, 43, "Eb/G", 3, None, "G: the bass that Eb/G asks for"),
             (Role.APPROACH_BELOW, 42, "C", 0, 7, "F#: a semitone below G, the root that is coming"),
             (Role.APPROACH_ABOVE, 44, "C", 0, 7, "Ab: a semitone above G, the root that is coming"),
-            (Role.APPROACH_ABOVE, 40, "Bb", 3, 3, "E: a semitone above Eb, the root that is coming"),
+            (Role.APPROACH_ABOVE, 40, "F", 3, 3, "E: a semitone above Eb, the root that is coming"),
             (Role.SCALE_STEP, 45, "C", 0, 7, "A: a scale step above G, the root that is coming"),
             (Role.FIFTH, 34, "Bb7", 3, 3, "Bb: the fifth of Eb, the root that is coming"),
         ],
