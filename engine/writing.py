@@ -89,7 +89,6 @@ class Writing:
             start = last.beat + _JUST_AFTER
         written_to = self.written_to
         self.part.strike_out(start)
-        self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
         end = self._write_bar(start, belief)
         while written_to is not None and end < written_to:
             end = self._write_bar(end, belief)
@@ -143,6 +142,7 @@ class Writing:
             for note in self._line.write(ask)
         )
         self.written_to = ask.end
+        self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
         for forecast in belief.ahead:
             if start <= forecast.beat <= ask.end:
                 self._written_for[forecast.beat] = self._aim(forecast)
