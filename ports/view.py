@@ -98,7 +98,7 @@ class Screen:
     def _place_line(self) -> Text:
         beat, key = self._beat, self._key
         place = "play a chord to begin" if beat is None else f"bar {beat.bar}  beat {beat.count}"
-        line = Text(f"{place:<24}", style="bold")
+        line = Text().append(f"{place:<24}", style="bold")
         if key is not None:
             line.append(f"{key_name(key.key)} {key.confidence:.0%}", style="cyan")
         return line
@@ -112,21 +112,22 @@ class Screen:
         return line
 
     def _next_line(self) -> Text:
-        line = Text(f"{'next':<8}", style="dim")
+        line = Text().append(f"{'next':<8}", style="dim")
         change, beat = self._change, self._beat
         if change is None or (beat is not None and change.at_beat <= beat.beat):
             return line
         line.append(f"{symbol(change.chord, change.key):<16}", style="yellow")
         line.append(_gauge(change.confidence))
         if beat is not None:
-            line.append(f"  in {change.at_beat - beat.beat:g} beats")
+            ahead = change.at_beat - beat.beat
+            line.append(f"  in {ahead:g} beat{'' if ahead == 1 else 's'}")
         return line
 
     def _string_line(self, string: int) -> Text:
-        line = Text(f"{STRINGS[string - 1]} ", style="dim")
+        line = Text().append(f"{STRINGS[string - 1]} ", style="dim")
         for fret in range(FRETS_DRAWN + 1):
             line.append_text(self._fret(string, fret))
-            line.append("|" if fret else "‖")
+            line.append("|" if fret else "‖", style="dim")
         return line
 
     def _fret(self, string: int, fret: int) -> Text:
@@ -140,7 +141,7 @@ class Screen:
         note = self._sounding
         if note is None:
             return Text()
-        line = Text(f"{_sung(note, self._key_now()):<32}", style="bold green")
+        line = Text().append(f"{_sung(note, self._key_now()):<32}", style="bold green")
         return line.append(note.written.reason, style="dim")
 
     def _recent_line(self) -> Text:

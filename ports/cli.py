@@ -1,0 +1,439 @@
+"""The command line: arguments, exit codes, and what is said to a person.
+
+Knows: which command needs which parts of the house, and whose fault an error is.
+Refuses to know: music.
+How: every error a person can mend is one sentence and exit status 2; a fault of ours is status 1,
+its traceback shown only with --debug.
+"""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from importlib import resources
+from math import nan
+from pathlib import Path
+from random import Random
+from typing import Final, NoReturn
+
+import click
+
+from engine.bassist import Bassist
+from engine.events import Beat, Outgoing, Tick
+from ports import midi, rehearsal
+from ports.clock import SystemClock
+from ports.files import BassFile, FileError, Song, create, read
+from ports.loop import LoopPort
+from ports.port import BASS_NAME, CHORDS_NAME, NoMidiSystem, Port, PortError
+from ports.replay import replay as run_replay
+from ports.service import Report, Service
+from ports.tally import Tally, told
+from ports.trace import Trace
+from ports.view import Canvas, View, canvas_for
+from presets import loader
+from presets.loader import PresetError
+
+DEFAULT_PRESET: Final = "soul"
+DEFAULT_TEMPO: Final = 100.0
+SLOWEST, FASTEST = 30.0, 300.0
+"""Beats a minute that a person can play to; outside them a mistyped number is more likely."""
+BREATH_SECONDS: Final = 0.5
+"""From the rehearsal's announcement to its first chord."""
+
+OK, OURS, MENDABLE = 0, 1, 2
+STOPPED: Final = 130
+"""What a shell expects of a program that Ctrl-C broke off; play, which it only ends, says 0."""
+
+
+@dataclass(slots=True)
+class Settings:
+    """What holds for every command."""
+
+    debug: bool = False
+
+
+# Examples, shown under each help text -----------------------------------------------------
+
+HELP_EXAMPLES: Final = """\b
+Examples:
+  groundling play                     open a port for chords and one for the bass
+  groundling play --rehearse          see it play without any MIDI gear
+  groundling replay song.mid --out bass.mid
+  groundling presets                  the styles there are
+"""
+PLAY_EXAMPLES: Final = """\b
+Examples:
+  groundling play --tempo 92 --count-in 1
+  groundling play --clock external --preset walking
+  groundling play --in "Stage Piano" --out "Synth" --channel 2
+  groundling play --rehearse --bars 16 --quiet
+"""
+REPLAY_EXAMPLES: Final = """\b
+Examples:
+  groundling replay song.mid --out bass.mid
+  groundling replay song.mid --tracks Piano,Guitar --preset walking --out bass.mid
+  groundling replay take.mid --clock 96 --trace take.jsonl
+"""
+PORTS_EXAMPLES: Final = """\b
+Example:
+  groundling ports
+"""
+PRESETS_EXAMPLES: Final = """\b
+Examples:
+  groundling presets
+  groundling presets show walking > mine.yaml
+  groundling presets check mine.yaml
+  groundling play --preset mine.yaml
+"""
+
+
+# Arguments ----------------------------------------------------------------------------------
+
+
+def tempo_or(word: str = "") -> Callable[[click.Context, click.Parameter, str], float | str]:
+    """A check for an option that takes beats a minute within reason, or a word if one is given."""
+
+    def check(_context: click.Context, _option: click.Parameter, value: str) -> float | str:
+        if value == word:
+            return word
+        try:
+            tempo = float(value)
+        except ValueError:
+            tempo = nan
+        if not SLOWEST <= tempo <= FASTEST:
+            wanted = f"{SLOWEST:.0f} to {FASTEST:.0f} beats a minute"
+            also = f"{word}, or " if word else ""
+            raise click.BadParameter(f"{value!r} is no tempo; give {also}{wanted}")
+        return tempo
+
+    return check
+
+
+PRESET_OPTION = click.option(
+    "--preset", default=DEFAULT_PRESET, show_default=True, metavar="P",
+    help="The style: a preset's name, or a file of your own.",
+)  # fmt: skip
+SEED_OPTION = click.option(
+    "--seed", type=int, metavar="N",
+    help="Repeat a performance: the same chords and seed give the same part.",
+)  # fmt: skip
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+    epilog=HELP_EXAMPLES,
+)
+@click.version_option(package_name="groundling")
+@click.option("--debug", is_flag=True, envvar="GROUNDLING_DEBUG", help="Show where an error arose.")
+@click.pass_obj
+def groundling(settings: Settings, *, debug: bool) -> None:
+    """Plays bass to the chords you play."""
+    settings.debug = debug
+
+
+# play ---------------------------------------------------------------------------------------
+
+
+@groundling.command(epilog=PLAY_EXAMPLES, short_help="Play bass to chords as they come in.")
+@PRESET_OPTION
+@click.option(
+    "--tempo", callback=tempo_or(), default=f"{DEFAULT_TEMPO:g}", show_default=True, metavar="BPM",
+    help="Beats a minute; bar 1 begins with your first chord.",
+)  # fmt: skip
+@click.option(
+    "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
+    help="external follows the MIDI clock of a sequencer or DAW.",
+)  # fmt: skip
+@click.option(
+    "--count-in", type=click.IntRange(0, 8), default=0, metavar="BARS",
+    help="Count so many bars before bar 1 (internal clock).",
+)  # fmt: skip
+@click.option("--in", "source", metavar="NAME", help="Listen to this port instead of our own.")
+@click.option("--out", "target", metavar="NAME", help="Send to this port instead of our own.")
+@click.option(
+    "--channel", type=click.IntRange(1, 16), default=1, show_default=True, metavar="N",
+    help="The MIDI channel of the bass.",
+)  # fmt: skip
+@SEED_OPTION
+@click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
+@click.option("--bars", type=click.IntRange(1, 9999), metavar="N", help="Stop after so many bars.")
+@click.option("--quiet", is_flag=True, help="Only the summary at the end.")
+def play(
+    *,
+    preset: str,
+    tempo: float,
+    clock: str,
+    count_in: int,
+    source: str | None,
+    target: str | None,
+    channel: int,
+    seed: int | None,
+    rehearse: bool,
+    bars: int | None,
+    quiet: bool,
+) -> None:
+    """Play bass to chords as they come in, until Ctrl-C.
+
+    Opens the ports "groundling chords" and "groundling bass"; connect a keyboard to the first and
+    an instrument to the second.  On Windows name existing ports with --in and --out.  Where there
+    is no MIDI system it plays the built-in rehearsal.
+    """
+    external = clock == "external"
+    if rehearse and (external or source or target):
+        raise click.UsageError(
+            "--rehearse brings its own player and beat; leave out --clock external, --in and --out"
+        )
+    if external and count_in:
+        raise click.UsageError("--count-in goes with the internal clock; the sequencer counts")
+    style = loader.load(preset)
+    seed = _seed(seed)
+    system = SystemClock()
+    port = _port(system, source, target, rehearse=rehearse)
+    if isinstance(port, LoopPort):
+        external, bars = False, bars or rehearsal.BARS
+    bassist = Bassist(style, Random(seed), tempo=tempo, external_clock=external, count_in=count_in)
+    tally = Tally()
+    heading = f"preset {style.name}, {'external clock' if external else f'{tempo:g} bpm'}"
+    view = View(tally) if quiet else View(tally, _canvas(heading))
+    service = Service(
+        bassist, port, system,
+        on_outgoing=view.show, stop_when=_stop_after(bars), channel=channel - 1,
+    )  # fmt: skip
+    try:
+        if not external:
+            port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
+        if isinstance(port, LoopPort) and bars:
+            port.play(
+                rehearsal.events(tempo, seed, bars + 1), _first_chord_at(system, tempo, count_in)
+            )
+        report = service.run()
+    finally:
+        view.close()
+    click.echo(_summary(tally, report, seed))
+
+
+def _seed(seed: int | None) -> int:
+    return Random().randrange(10_000) if seed is None else seed
+
+
+def _port(system: SystemClock, source: str | None, target: str | None, *, rehearse: bool) -> Port:
+    if rehearse:
+        return LoopPort()
+    try:
+        return midi.open_port(system.now, source, target)
+    except NoMidiSystem as error:
+        if source or target:
+            raise
+        click.echo(
+            f"{error}; here is the built-in rehearsal instead (Ctrl-C ends it sooner)", err=True
+        )
+        return LoopPort()
+
+
+def _canvas(heading: str) -> Canvas:
+    return canvas_for(heading, click.echo, terminal=sys.stdout.isatty())
+
+
+def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:
+    if bars is None:
+        return None
+    return lambda outgoing: isinstance(outgoing, Beat) and outgoing.bar > bars
+
+
+def _first_chord_at(system: SystemClock, tempo: float, count_in: int) -> float:
+    """When the rehearsal begins: on bar 1 after the count-in, or after a breath."""
+    counted = count_in * rehearsal.BEATS_PER_BAR * 60 / tempo
+    return system.now() + (counted or BREATH_SECONDS)
+
+
+def _summary(tally: Tally, report: Report, seed: int) -> str:
+    late = f"p99 lateness {report.p99_lateness * 1000:.1f} ms" if report.notes else "nothing late"
+    return f"{told(tally.figures())}; {late}; seed {seed}"
+
+
+# replay -------------------------------------------------------------------------------------
+
+
+@groundling.command(epilog=REPLAY_EXAMPLES, short_help="Play bass to a MIDI file.")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.mid")
+@click.option("--tracks", metavar="NAME,...", help="Only these tracks of the file are the player.")
+@PRESET_OPTION
+@SEED_OPTION
+@click.option(
+    "--clock", callback=tempo_or("file"), default="file", show_default=True, metavar="file|BPM",
+    help="file follows the file's tempo map and metre; a number is a tempo of the bassist's own.",
+)  # fmt: skip
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="BASS.mid", help="Write the part as a file."
+)
+@click.option(
+    "--trace", type=click.Path(path_type=Path), metavar="TRACE.jsonl",
+    help="Write what was heard, expected and played, a JSON object a line.",
+)  # fmt: skip
+def replay(
+    *,
+    file: Path,
+    tracks: str | None,
+    preset: str,
+    seed: int | None,
+    clock: float | str,
+    out: Path | None,
+    trace: Path | None,
+) -> None:
+    """Play bass to a MIDI file, as if it were played live, as fast as the machine goes."""
+    song = read(file, tracks.split(",") if tracks else ())
+    _spare(file, out, trace)
+    style = loader.load(preset)
+    tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
+    external = clock == "file"
+    seed = _seed(seed)
+    bassist = Bassist(style, Random(seed), tempo=tempo, external_clock=external)
+    tally, system = Tally(), SystemClock()
+    with ExitStack() as stack:
+        takers = [tally.take, *_recorders(stack, song, out, trace)]
+        events = song.with_clock() if external else song.without_clock()
+        began = system.now()
+        run_replay(bassist, events, _all_of(takers))
+        took = system.now() - began
+    click.echo(
+        f"{told(tally.figures())}; {song.end:.0f} s of music in {took:.1f} s"
+        f" ({song.end / took:.0f} times real time); seed {seed}"
+    )
+
+
+def _all_of(takers: list[Callable[[Outgoing], None]]) -> Callable[[Outgoing], None]:
+    def tell(outgoing: Outgoing) -> None:
+        for take in takers:
+            take(outgoing)
+
+    return tell
+
+
+def _spare(file: Path, *outputs: Path | None) -> None:
+    """Never write over the song that is read."""
+    for path in outputs:
+        if path is not None and path.exists() and path.samefile(file):
+            raise FileError(f"{path} is the song itself; give another file to write to")
+
+
+def _recorders(
+    stack: ExitStack, song: Song, out: Path | None, trace: Path | None
+) -> list[Callable[[Outgoing], None]]:
+    """Who takes down the part; files are opened first, so that a bad name costs no waiting."""
+    takers: list[Callable[[Outgoing], None]] = []
+    if out is not None:
+        bass = BassFile(song)
+        target = stack.enter_context(create(out))
+        stack.callback(bass.save, target)
+        takers.append(bass.take)
+    if trace is not None:
+        lines = stack.enter_context(create(trace))
+        written = Trace(lambda line: lines.write(line.encode()), song.tempo.beat_at)
+        stack.callback(written.close, song.end)
+        takers.append(written.take)
+    return takers
+
+
+# ports --------------------------------------------------------------------------------------
+
+
+@groundling.command(epilog=PORTS_EXAMPLES, short_help="Show the MIDI ports there are.")
+def ports() -> None:
+    """Show the MIDI systems and ports there are, and what play would open."""
+    systems = midi.systems()
+    for system in systems:
+        click.echo(system.name)
+        for kind, names in (("chords from", system.inputs), ("bass to", system.outputs)):
+            for name in names:
+                click.echo(f"  {kind:<12} {name}")
+            if not names:
+                click.echo(f"  {kind:<12} (nothing there)")
+    click.echo(_what_play_opens(systems))
+
+
+def _what_play_opens(systems: tuple[midi.MidiSystem, ...]) -> str:
+    if not systems:
+        return (
+            "No MIDI system found: play shows its rehearsal.  On Linux start JACK or PipeWire, or"
+            " load ALSA's sequencer (modprobe snd-seq)."
+        )
+    if systems[0].virtual:
+        return f'play opens "{CHORDS_NAME}" and "{BASS_NAME}" on {systems[0].name}.'
+    return "play cannot open ports of its own here; name two of these with --in and --out."
+
+
+# presets ------------------------------------------------------------------------------------
+
+
+@groundling.group(invoke_without_command=True, epilog=PRESETS_EXAMPLES)
+@click.pass_context
+def presets(context: click.Context) -> None:
+    """List, show and check the styles."""
+    if context.invoked_subcommand is None:
+        _list_presets()
+
+
+@presets.command("list")
+def list_presets() -> None:
+    """List the presets."""
+    _list_presets()
+
+
+def _list_presets() -> None:
+    for name in loader.names():
+        style = loader.load(name)
+        click.echo(f"{name:<12} {style.title}: {style.description}")
+
+
+@presets.command()
+@click.argument("name")
+def show(name: str) -> None:
+    """Print a preset, to read or to begin one of your own with."""
+    loader.load(name)  # says so if there is none of that name
+    path = Path(name) if name not in loader.names() else resources.files("presets") / f"{name}.yaml"
+    click.echo(path.read_text("utf-8"), nl=False)
+
+
+@presets.command()
+@click.argument("file", type=click.Path(path_type=Path))
+def check(file: Path) -> None:
+    """Say whether a preset file is sound, and if not where and why."""
+    if not file.is_file():
+        raise FileError(f"there is no file {file}")
+    click.echo(f"{file} is sound: {loader.load(file).title or file.stem}")
+
+
+# Whose fault --------------------------------------------------------------------------------
+
+
+def _fail(status: int, sentence: str, error: BaseException, *, debug: bool) -> NoReturn:
+    if debug:
+        traceback.print_exception(error)
+    click.echo(f"groundling: {sentence}", err=True)
+    sys.exit(status)
+
+
+def main(arguments: list[str] | None = None) -> NoReturn:
+    """Run the command line and end the program with its exit status."""
+    settings = Settings()
+    try:
+        groundling.main(arguments, "groundling", standalone_mode=False, obj=settings)
+        sys.exit(OK)
+    except (FileError, PortError, PresetError) as error:
+        _fail(MENDABLE, str(error), error, debug=settings.debug)
+    except click.ClickException as error:
+        _fail(MENDABLE, error.format_message(), error, debug=settings.debug)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("groundling: stopped", err=True)
+        sys.exit(STOPPED)
+    except Exception as error:  # whatever else comes up is ours
+        _fail(
+            OURS,
+            f"this is a fault of ours, not of yours ({type(error).__name__}: {error}); please"
+            " report it on the project's issue page, with what groundling --debug says",
+            error,
+            debug=settings.debug,
+        )

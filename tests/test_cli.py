@@ -1,0 +1,374 @@
+"""The command line: what it prints, what it says about mistakes, and how it ends."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import mido
+import pytest
+from rich.console import Console
+
+from engine.events import BassNote, Beat, ChangeExpected, ChordHeard, KeyHeard, Play, Release, Role
+from engine.harmony import QUALITY_BY_HARTE, Chord, Key
+from ports.cli import main
+from ports.view import Log, Screen, View
+
+GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
+ROOT = Path(__file__).parent.parent
+
+E_FLAT = Key(3)
+F_MINOR_7 = Chord.of(5, QUALITY_BY_HARTE["min7"])
+B_FLAT_7 = Chord.of(10, QUALITY_BY_HARTE["7"])
+ROOT_NOTE = BassNote(
+    Fraction(0), Fraction(1), 41, 0.8, Role.ROOT, "F: the root of Fm7", 1, 13, F_MINOR_7
+)
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    """Run a command: its exit status, what it printed, what it complained of."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(a) for a in arguments])
+    said = capsys.readouterr()
+    return int(ended.value.code or 0), said.out, said.err
+
+
+def two_chords(path: Path, bars: int = 8) -> Path:
+    """A MIDI file with Fm7 and Bb7 in turn, a bar each at 96, in a track called Keys."""
+    file = mido.MidiFile(ticks_per_beat=480)
+    head = mido.MidiTrack([mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(96))])
+    keys = mido.MidiTrack([mido.MetaMessage("track_name", name="Keys")])
+    for bar in range(bars):
+        notes = ((53, 60, 63, 68), (46, 62, 65, 68))[bar % 2]
+        keys += [mido.Message("note_on", note=n, velocity=72) for n in notes]
+        keys += [
+            mido.Message("note_off", note=n, time=0 if i else 1920) for i, n in enumerate(notes)
+        ]
+    file.tracks += [head, keys]
+    file.save(path)
+    return path
+
+
+# Mistakes a person can mend -------------------------------------------------------------------
+
+
+def with_content(path: Path, content: bytes) -> Path:
+    """A file with this in it."""
+    path.write_bytes(content)
+    return path
+
+
+MISTAKES = [
+    (["play", "--preset", "soull"], "there is no preset soull"),
+    (["play", "--tempo", "900"], "'900' is no tempo; give 30 to 300 beats a minute"),
+    (["play", "--tempo", "nan"], "'nan' is no tempo"),
+    (["play", "--channel", "17"], "17"),
+    (["play", "--clock", "atomic"], "'atomic'"),
+    (["play", "--in", "No Such Piano"], ""),
+    (["play", "--rehearse", "--clock", "external"], "leave out --clock external"),
+    (["play", "--clock", "external", "--count-in", "1"], "the sequencer counts"),
+    (["play", "--loud"], "--loud"),
+    (["rehearse"], "rehearse"),
+    (["replay", "SONG", "--clock", "slow"], "give file, or 30 to 300 beats a minute"),
+    (["replay", "SONG", "--tracks", "Piano"], "no track 'Piano'; there are: Keys"),
+    (["replay", "SONG", "--preset", "broken.yaml"], "broken.yaml line 3"),
+    (["replay", "SONG", "--preset", "swing.yaml"], "give 0.5 to 0.75"),
+    (["replay", "SONG", "--out", "nowhere/bass.mid"], "nowhere/bass.mid cannot be written"),
+    (["replay", "SONG", "--trace", "nowhere/t.jsonl"], "nowhere/t.jsonl cannot be written"),
+    (["replay", "SONG", "--out", "SONG"], "is the song itself"),
+    (["replay", "text.mid"], "text.mid is not a MIDI file"),
+    (["replay", "empty.mid"], "empty.mid is empty"),
+    (["replay", "silent.mid"], "silent.mid has no notes"),
+    (["replay", "missing.mid"], "there is no file missing.mid"),
+    (["replay", "."], "not a MIDI file"),
+    (["presets", "show", "rok"], "did you mean rock"),
+    (["presets", "check", "missing.yaml"], "there is no file missing.yaml"),
+    (["presets", "check", "swing.yaml"], "feel.swing is 3"),
+]
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A working folder with a song and every sort of broken file."""
+    monkeypatch.chdir(tmp_path)
+    two_chords(tmp_path / "song.mid")
+    with_content(tmp_path / "broken.yaml", b"rhythm:\n  grid: [eighths\nfigures: }\n")
+    rock = (ROOT / "presets" / "rock.yaml").read_text("utf-8")
+    swing = [line for line in rock.splitlines() if not line.startswith("  swing:")]
+    at = swing.index("feel:") + 1
+    with_content(
+        tmp_path / "swing.yaml", "\n".join([*swing[:at], "  swing: 3", *swing[at:]]).encode()
+    )
+    with_content(tmp_path / "text.mid", b"Fm7 | Bb7 | Eb\n")
+    with_content(tmp_path / "empty.mid", b"")
+    mido.MidiFile(tracks=[mido.MidiTrack()]).save(tmp_path / "silent.mid")
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"), MISTAKES, ids=lambda v: " ".join(v) if isinstance(v, list) else ""
+)
+@pytest.mark.usefixtures("folder")
+def test_a_mistake_gets_one_sentence(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], sentence: str
+) -> None:
+    """What a person can mend ends with status 2 and one line that says what is wrong."""
+    status, out, err = run(capsys, *(a.replace("SONG", "song.mid") for a in arguments))
+
+    assert status == 2
+    assert sentence in err
+    assert out == ""
+    assert err.count("\n") == 1
+
+
+def test_a_fault_of_ours_is_owned(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, folder: Path
+) -> None:
+    """Where the program itself breaks, it says so, ends with 1, and keeps its traceback back."""
+
+    def broken(_name: str) -> None:
+        raise ZeroDivisionError("a bar of no beats")
+
+    monkeypatch.setattr("presets.loader.load", broken)
+    status, _, err = run(capsys, "replay", folder / "song.mid")
+
+    assert status == 1
+    assert "fault of ours" in err
+    assert "a bar of no beats" in err
+    assert "Traceback" not in err
+
+
+def test_debug_shows_where_an_error_arose(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    """With --debug the traceback comes before the sentence."""
+    status, _, err = run(capsys, "--debug", "replay", folder / "text.mid")
+
+    assert status == 2
+    assert err.startswith("Traceback")
+
+
+# What the commands do -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", [[], ["play"], ["replay"], ["ports"], ["presets"]])
+def test_every_help_text_has_examples(
+    capsys: pytest.CaptureFixture[str], command: list[str]
+) -> None:
+    """A command's help shows how it is typed."""
+    status, out, _ = run(capsys, *command, "--help")
+
+    assert status == 0
+    assert f"  groundling {' '.join(command)}".rstrip() in out.split("Example", 1)[1]
+
+
+def test_presets_are_listed_and_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each preset in the list can be printed, as the file it is."""
+    _, listed, _ = run(capsys, "presets")
+    names = [line.split()[0] for line in listed.splitlines()]
+
+    assert {"rock", "soul", "walking"} <= set(names)
+    for name in names:
+        status, out, _ = run(capsys, "presets", "show", name)
+        assert status == 0
+        assert out == (ROOT / "presets" / f"{name}.yaml").read_text("utf-8")
+
+
+def test_a_sound_preset_is_called_so(capsys: pytest.CaptureFixture[str]) -> None:
+    """Checking a file that ships says it is sound."""
+    status, out, _ = run(capsys, "presets", "check", ROOT / "presets" / "walking.yaml")
+
+    assert status == 0
+    assert "walking.yaml is sound" in out
+
+
+def test_ports_says_what_play_would_open(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whatever the machine has, the last line says what play would do."""
+    status, out, _ = run(capsys, "ports")
+
+    assert status == 0
+    assert "play" in out.splitlines()[-1]
+
+
+def test_replay_writes_part_and_trace(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    """Two chords in turn are heard as changes, and part and trace tell the same notes."""
+    status, out, _ = run(
+        capsys, "replay", "song.mid", "--out", "bass.mid", "--trace", "t.jsonl", "--seed", 1
+    )
+    facts = [json.loads(line) for line in (folder / "t.jsonl").read_text("utf-8").splitlines()]
+    played = [f for f in facts if f["type"] == "note"]
+    bass = [m for m in mido.MidiFile(folder / "bass.mid").tracks[1] if m.type == "note_on"]
+
+    assert status == 0
+    assert "8 changes" in out
+    assert {f["label"].split(":")[0] for f in facts if f["type"] == "chord"} == {"F", "Bb"}
+    assert [f["pitch"] for f in played] == [m.note for m in bass]
+    assert all(a["until"] <= b["time"] + 1e-6 for a, b in pairwise(played))
+
+
+@pytest.mark.usefixtures("folder")
+def test_replay_by_the_same_seed_is_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+    """The same file and seed give the same bytes, part and trace."""
+    for name in ("a", "b"):
+        run(capsys, "replay", "song.mid", "--seed", 7, "--out", f"{name}.mid",
+            "--trace", f"{name}.jsonl")  # fmt: skip
+
+    assert Path("a.mid").read_bytes() == Path("b.mid").read_bytes()
+    assert Path("a.jsonl").read_bytes() == Path("b.jsonl").read_bytes()
+
+
+@pytest.mark.usefixtures("folder")
+def test_replay_without_the_files_clock(capsys: pytest.CaptureFixture[str]) -> None:
+    """With a tempo of its own the bassist still begins on the first chord."""
+    status, out, _ = run(capsys, "replay", "song.mid", "--clock", "96", "--trace", "t.jsonl")
+    lines = Path("t.jsonl").read_text("utf-8").splitlines()
+    first = next(f for f in map(json.loads, lines) if f["type"] == "note")
+
+    assert status == 0
+    assert "8 changes" in out
+    assert first["time"] < 0.06
+    assert first["pitch"] % 12 == 5
+
+
+# The rehearsal, in real time ------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_rehearsal_ends_by_itself_with_a_summary(capsys: pytest.CaptureFixture[str]) -> None:
+    """A bar of rehearsal is played, counted and reported."""
+    status, out, _ = run(
+        capsys, "play", "--rehearse", "--bars", 1, "--tempo", 300, "--quiet", "--seed", 3
+    )
+
+    assert status == 0
+    assert out.count("\n") == 1
+    assert "chord" in out
+    assert "p99 lateness" in out
+    assert "seed 3" in out
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="signals as a terminal sends them are POSIX")
+def test_ctrl_c_ends_the_rehearsal_with_a_summary() -> None:
+    """Interrupted in the middle, it ends with status 0 and says how it went."""
+    process = subprocess.Popen(
+        [*GROUNDLING, "play", "--rehearse", "--tempo", "300"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT,
+    )  # fmt: skip
+    assert process.stdout is not None
+    heading, first_bar = process.stdout.readline(), process.stdout.readline()
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=10)
+
+    assert process.returncode == 0
+    assert "300 bpm" in heading
+    assert first_bar.startswith("bar 1")
+    assert " heard, " in out.splitlines()[-1]
+    assert err == ""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="there are pseudo-terminals on POSIX only")
+def test_on_a_terminal_the_picture_is_drawn() -> None:
+    """On a terminal bar, key, chord and neck are drawn, and the summary stands below."""
+    ours, theirs = os.openpty()
+    process = subprocess.Popen(
+        [*GROUNDLING, "play", "--rehearse", "--tempo", "200", "--bars", "2"],
+        stdout=theirs, stderr=theirs, cwd=ROOT, env={**os.environ, "TERM": "xterm"},
+    )  # fmt: skip
+    os.close(theirs)
+    drawn = b""
+    try:
+        while chunk := os.read(ours, 4096):
+            drawn += chunk
+    except OSError:  # how Linux says that the other end of a terminal was closed
+        pass
+    os.close(ours)
+
+    assert process.wait(10) == 0
+    text = drawn.decode()
+    for part in ("bar 2", "heard", "next", "Eb", "●", " heard, "):
+        assert part in text
+
+
+# What is seen -----------------------------------------------------------------------------------
+
+
+def played(at: float) -> Play:
+    """The note F on the lowest string, on beat 1."""
+    return Play(at, 0.0, 41, 90, ROOT_NOTE)
+
+
+HAPPENING = [
+    Beat(0.0, 0.0, 1, 1),
+    KeyHeard(0.0, 0.0, E_FLAT, 0.81),
+    ChordHeard(0.0, 0.0, F_MINOR_7, E_FLAT, 0.93),
+    ChangeExpected(0.0, 0.0, 4.0, B_FLAT_7, E_FLAT, 0.62),
+    played(0.01),
+]
+
+
+def seen(screen: Screen) -> str:
+    """The picture as plain text."""
+    out = io.StringIO()
+    Console(file=out, width=100).print(screen)
+    return out.getvalue()
+
+
+def test_screen_shows_what_a_player_wants_to_know() -> None:
+    """Bar, beat, key, chord, next chord with its confidence, and the note with its role."""
+    screen = Screen("preset soul")
+    for each in HAPPENING:
+        screen.take(each)
+    picture = seen(screen)
+
+    for part in ("bar 1  beat 1", "Eb major 81%", "Fm7", "Bb7", "62%", "in 4 beats", "F2 root"):
+        assert part in picture
+    assert picture.splitlines()[9].count("●") == 1  # the lowest string is drawn last
+
+
+def test_screen_forgets_a_change_that_is_due() -> None:
+    """Once its beat has come, an expected change is expected no longer."""
+    screen = Screen("")
+    for each in [*HAPPENING, Release(0.5, 1.0, 41), Beat(2.4, 4.0, 2, 1)]:
+        screen.take(each)
+
+    assert "Bb7" not in seen(screen)
+    assert "●" not in seen(screen)
+
+
+def test_log_tells_a_bar_in_a_line() -> None:
+    """Without a terminal there is a line for each bar that is over."""
+    lines: list[str] = []
+    log = Log(lines.append)
+    for each in [*HAPPENING, Beat(2.4, 4.0, 2, 1)]:
+        log.take(each)
+
+    assert lines == ["bar 1, Eb major: Fm7: F2 root; expects Bb7 (62%)"]
+
+
+def test_a_lost_terminal_does_not_stop_the_others() -> None:
+    """When one canvas fails, the others still hear everything."""
+
+    class Gone:
+        """A terminal that was closed."""
+
+        def take(self, _outgoing: object) -> None:
+            """Fail as a closed terminal does."""
+            raise BrokenPipeError
+
+        def close(self) -> None:
+            """Nothing to close."""
+
+    lines: list[str] = []
+    view = View(Gone(), Log(lines.append))
+    for each in HAPPENING:
+        view.show(each)
+    view.close()
+
+    assert len(lines) == 1
