@@ -1,0 +1,143 @@
+"""How fast songs are replayed, and whether what comes out is whole.
+
+For each MIDI file of a corpus folder: read it, play bass to it, write the part and the trace, all
+as `groundling replay FILE --out --trace` does, timed from the first byte read to the last written
+(the start of Python itself left out).  Then the part is read again and must hold one note at a
+time with none left hanging, and each line of the trace must have the fields it is documented to
+have.  Ends with status 1 if a song fails.
+
+Usage: python -m bench.replay CORPUS... [--preset NAME] [--songs N]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from random import Random
+from statistics import median
+from time import perf_counter
+from typing import Final
+
+import mido
+from mir_eval.chord import validate_chord_label
+
+from engine.bassist import Bassist
+from engine.style import Style
+from ports.files import BassFile, read
+from ports.replay import replay
+from ports.trace import Trace
+from presets.loader import load
+
+FIELDS: Final = {
+    "chord": {"type", "time", "beat", "label", "symbol", "bass", "confidence"},
+    "key": {"type", "time", "beat", "label", "confidence"},
+    "expect": {"type", "time", "beat", "at_beat", "label", "confidence"},
+    "note": {
+        "type", "time", "beat", "until", "until_beat", "pitch", "velocity", "role", "reason",
+        "string", "fret",
+    },
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One song replayed: its length, how long that took, and what was wrong, if anything."""
+
+    name: str
+    song_seconds: float
+    run_seconds: float
+    notes: int
+    faults: tuple[str, ...]
+
+    @property
+    def times_real_time(self) -> float:
+        """How many seconds of music a second of work gave."""
+        return self.song_seconds / self.run_seconds
+
+
+def run(path: Path, style: Style) -> Run:
+    """Replay one file and look the result over."""
+    part, lines = BytesIO(), list[str]()
+    began = perf_counter()
+    song = read(path)
+    bass, trace = BassFile(song), Trace(lines.append, song.tempo.beat_at)
+
+    bassist = Bassist(style, Random(1), external_clock=True)
+    replay(bassist, song.with_clock(), lambda told: (bass.take(told), trace.take(told)))
+    trace.close(song.end)
+    bass.save(part)
+    took = perf_counter() - began
+    part.seek(0)
+    notes, faults = _faults_of_part(part)
+    return Run(path.stem, song.end, took, notes, (*faults, *_faults_of_trace(lines, song.end)))
+
+
+def _faults_of_part(part: BytesIO) -> tuple[int, list[str]]:
+    """Notes in the part, and where two sound at once or one is left hanging."""
+    notes, sounding, faults = 0, list[int](), list[str]()
+    for message in mido.merge_tracks(mido.MidiFile(file=part).tracks):
+        if message.type == "note_on":
+            notes += 1
+            if sounding:
+                faults.append(f"note {message.note} begins while {sounding[0]} sounds")
+            sounding.append(message.note)
+        elif message.type == "note_off":
+            sounding.remove(message.note)
+    faults += [f"note {note} is left hanging" for note in sounding]
+    return notes, faults
+
+
+def _faults_of_trace(lines: list[str], end: float) -> list[str]:
+    facts = [json.loads(line) for line in lines]
+    faults = [f"{f} has other fields" for f in facts if set(f) != FIELDS.get(f["type"])]
+    faults += [f"{f} lies outside the song" for f in facts if not 0 <= f["time"] <= end + 0.1]
+    for label in {f["label"] for f in facts if f["type"] in ("chord", "expect")}:
+        try:
+            validate_chord_label(label)
+        except Exception as error:
+            faults.append(f"{label} is no chord label: {error}")
+    return faults
+
+
+def table(name: str, runs: list[Run]) -> str:
+    """One corpus in one line."""
+    ratios = sorted(r.times_real_time for r in runs)
+    hours = sum(r.song_seconds for r in runs) / 3600
+    whole = sum(r.song_seconds for r in runs) / sum(r.run_seconds for r in runs)
+    faulty = sum(bool(r.faults) for r in runs)
+    return (
+        f"{name:<12}{len(runs):>6}{hours:>8.2f}{sum(r.notes for r in runs):>8}"
+        f"{whole:>9.0f}{median(ratios):>9.0f}{ratios[0]:>9.0f}{faulty:>8}"
+    )
+
+
+def main() -> int:
+    """Print a line for each folder, and every fault."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("corpus", nargs="+", type=Path)
+    parser.add_argument("--preset", default="soul")
+    parser.add_argument("--songs", type=int, help="only so many songs of each folder")
+    arguments = parser.parse_args()
+    style = load(arguments.preset)
+    print(f"{'':<12}{'songs':>6}{'hours':>8}{'notes':>8}{'x real':>9}{'median':>9}{'slowest':>9}"
+          f"{'faulty':>8}")  # fmt: skip
+    faulty = False
+    for folder in arguments.corpus:
+        files = sorted(folder.glob("*.mid"))[: arguments.songs]
+        runs = [run(path, style) for path in files]
+        if not runs:
+            print(f"{folder} has no .mid files")
+            return 2
+        print(table(folder.name, runs))
+        for each in (r for r in runs if r.faults):
+            faulty = True
+            print(f"  {each.name}: {'; '.join(each.faults[:3])}")
+    return int(faulty)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
