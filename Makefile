@@ -5,7 +5,7 @@ PYTHON := $(shell for name in python3 python3.13 python3.12 python3.11 python3.1
 	&& { echo $$name; break; }; done)
 BIN := .venv/bin
 
-.PHONY: help play test check bench clean
+.PHONY: help play test check clean
 
 help: ## Show what there is to make
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 12
