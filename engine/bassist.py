@@ -143,7 +143,7 @@ class Bassist:
     def _take_key_down(self, event: NoteOn, at: float) -> None:
         self._begin_count(at)
         if not self._pulse.running:
-            self._pulse.strike(at)
+            self._pulse.strike(at, self._lead_beats())
             self._find_place(at)
         self._listening.ear.note_on(
             self._keys_moment(at), event.note, event.velocity, event.channel

@@ -91,11 +91,14 @@ class Pulse:
         self.running = True
         self._restart(at, -float(self.metre.bar * self._count_in))
 
-    def strike(self, at: float) -> None:
-        """A key went down: with a set tempo and nothing running, this is beat 0."""
+    def strike(self, at: float, early: float = 0.0) -> None:
+        """A key went down: with a set tempo and nothing running, this is beat 0.
+
+        Or so many quarter notes before it, when chords come early.
+        """
         if not self.external and not self.running:
             self.running = True
-            self._restart(at, 0.0)
+            self._restart(at, -early)
 
     def start(self, at: float) -> None:
         """The sequencer starts from the top; its next tick is beat 0."""

@@ -208,6 +208,18 @@ def test_the_bass_comes_back_with_the_player() -> None:
     assert all(b.at - a.at > 0.1 for a, b in pairwise(after))
 
 
+def test_chords_sent_a_beat_early_are_landed_on_and_led_into() -> None:
+    """With a lead of one beat every root stands on its beat, a beat after its keys went down."""
+    out = heard_from(bass_player("walking", lead=1), comping(TURNAROUND), until=16.4)
+
+    begun = plays(out)
+    landed = [next(p for p in begun if p.beat >= 4 * i - 0.1) for i in range(8)]
+    assert [p.note % 12 for p in landed] == [10, 7, 0, 5, 10, 3, 0, 5]
+    assert [p.at - 2.0 * i for i, p in enumerate(landed)] == pytest.approx([0.5] * 8, abs=0.015)
+    led = [p.written.aims_at for p in begun if p.written.aims_at is not None]
+    assert len(led) >= 4
+
+
 def test_a_first_chord_inside_the_bar_is_answered_there() -> None:
     """Under a clock the first chord may come on beat three; what is past is not caught up on."""
     bassist = bass_player(external_clock=True)
