@@ -1,7 +1,7 @@
 """How long the line takes to write a bar, and to write the rest of one again.
 
 Every bar of the corpus' charts is asked for whole, and then again from each felt beat on, as when
-a chord is heard otherwise; wall-clock time of each call, caches warm as in playing.
+a chord is heard otherwise; processor time of each call, so that what else the machine does is not counted.
 
 Usage: python -m bench.planning CORPUS [--preset NAME ...] [--songs N]
 """
@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from random import Random
-from time import perf_counter
+from time import process_time
 
 from bench.charts import Change, asks, changes_of, key_of
 from bench.corpus import read_folder
@@ -40,9 +40,9 @@ def timed(style: Style, charts: Sequence[tuple[list[Change], Key]]) -> tuple[lis
 
 
 def _time(line: Bassline, ask: Ask) -> tuple[float, tuple[BassNote, ...]]:
-    before = perf_counter()
+    before = process_time()
     notes = line.write(ask)
-    return (perf_counter() - before) * 1000, notes
+    return (process_time() - before) * 1000, notes
 
 
 def _again(ask: Ask, notes: Sequence[BassNote]) -> Iterator[Ask]:
