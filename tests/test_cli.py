@@ -20,6 +20,7 @@ from engine.events import BassNote, Beat, ChangeExpected, ChordHeard, KeyHeard, 
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from ports.cli import main
 from ports.view import Log, Screen, View
+from presets import loader
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
 ROOT = Path(__file__).parent.parent
@@ -209,6 +210,23 @@ def test_replay_writes_part_and_trace(capsys: pytest.CaptureFixture[str], folder
     assert {f["label"].split(":")[0] for f in facts if f["type"] == "chord"} == {"F", "Bb"}
     assert [f["pitch"] for f in played] == [m.note for m in bass]
     assert all(a["until"] <= b["time"] + 1e-6 for a, b in pairwise(played))
+
+
+@pytest.mark.parametrize("preset", loader.names())
+@pytest.mark.usefixtures("folder")
+def test_every_preset_plays(capsys: pytest.CaptureFixture[str], preset: str) -> None:
+    """Each style that ships plays the changes, one note at a time, on the strings it has."""
+    status, _, _ = run(capsys, "replay", "song.mid", "--preset", preset, "--out", "bass.mid")
+    track = mido.MidiFile("bass.mid").tracks[1]
+    told = [m.type for m in track if m.type in ("note_on", "note_off")]
+    notes = [m.note for m in track if m.type == "note_on"]
+    style = loader.load(preset)
+
+    assert status == 0
+    assert told == ["note_on", "note_off"] * len(notes)
+    assert len(notes) >= 8
+    assert style.register.lowest <= min(notes)
+    assert max(notes) <= style.register.highest
 
 
 @pytest.mark.usefixtures("folder")
