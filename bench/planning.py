@@ -1,7 +1,7 @@
 """How long the line takes to write a bar, and to write the rest of one again.
 
 Every bar of the corpus' charts is asked for whole, and then again from each felt beat on, as when
-a chord is heard otherwise; processor time of each call, so that what else the machine does is not counted.
+a chord is heard otherwise; processor time of each call, so that nothing else counts.
 
 Usage: python -m bench.planning CORPUS [--preset NAME ...] [--songs N]
 """
@@ -67,9 +67,8 @@ def main() -> None:
     arguments = parser.parse_args()
     songs = read_folder(arguments.corpus)
     charts = [(c, key_of(s, c)) for s in songs if len(c := changes_of(s)) > 8][: arguments.songs]
-    print(
-        f"{'milliseconds':14}{'bar p50':>9}{'p99':>7}{'max':>7}{'again p50':>11}{'p99':>7}{'max':>7}"
-    )
+    heads = f"{'p99':>7}{'max':>7}"
+    print(f"{'milliseconds':14}{'bar p50':>9}{heads}{'again p50':>11}{heads}")
     for name in arguments.preset or names():
         cells = []
         for times in timed(load(name), charts):
