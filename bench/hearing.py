@@ -38,6 +38,7 @@ class Answers:
     """What the ear said about one song: labels by moment, keys by beat."""
 
     song: Song
+    beats: list[float] = field(default_factory=list)
     truth: list[str] = field(default_factory=list)
     said: dict[str, list[str]] = field(default_factory=lambda: {m: [] for m in MOMENTS})
     keys: list[Key] = field(default_factory=list)
@@ -90,6 +91,7 @@ def listen(song: Song, tables: Tables = DEFAULT) -> Answers:
     for beat in beats_of(song):
         play_until(beat, beat.position)
         ear.cross(beat)
+        answers.beats.append(beat.position)
         answers.truth.append(song.label_at(beat.position + 0.5))
         answers.keys.append(ear.heard(beat).key)
         answers.said["before"].append(_foretold(ear, tables))

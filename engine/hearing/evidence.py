@@ -33,6 +33,8 @@ NOW: Final = (
     "lowest",
     "lowest, below E3",
     "lowest on the beat",
+    "still sounding",
+    "carried over the beat line",
 )
 # The same of what went before.
 BEFORE: Final = (
@@ -100,6 +102,10 @@ def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -
             elif age <= -0.5 + EARLY:
                 out[72 + pitch_class] = 1.0
         out[84 + pitch_class] = max(weight, out[84 + pitch_class])
+        if tone.end is None or tone.end > until:
+            out[132 + pitch_class] = max(weight, out[132 + pitch_class])
+        if EARLY < age <= 0.5 + EARLY:
+            out[144 + pitch_class] = 1.0
         if age <= BASS_AGE:
             fresh = min(fresh, tone.note)
         else:

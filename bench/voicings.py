@@ -1,0 +1,242 @@
+"""Chord charts played as keyboard players play them: voicings whose truth is known.
+
+    python -m bench.voicings FOLDER [--songs N] [--seed S] [--worst N]
+
+A folder of charts (bars and chords, no notes) is rendered in several manners and heard by the
+ear.  Root of every beat with a chord, at its end; broken chords are judged on the first beat of
+each chord.  "rootless, root silent" counts only the beats of chords whose root nobody plays.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from random import Random
+
+from bench.corpus import Label, MetreChange, Note, Song, read_folder
+from engine.harmony import Chord, Family
+from engine.labels import parse_harte
+from engine.meter import Metre
+
+Voices = list[int]
+
+
+def charted(song: Song) -> Song:
+    """The song with the metres of its bars; charts counted in eighths are set in eighths."""
+    lengths = Counter(bar.beats for bar in song.bars)
+    commonest = lengths.most_common(1)[0][0]
+    eighths = commonest in (6, 9, 12)
+    scale = 0.5 if eighths else 1.0
+    unit = 8 if eighths else 4
+    metres: list[MetreChange] = []
+    for bar in song.bars:
+        count = round(bar.beats)
+        if 1 <= count <= 32 and (not metres or metres[-1].metre.count != count):
+            start = Fraction(bar.start * scale).limit_denominator(96)
+            metres.append(MetreChange(start, Metre(count, unit)))
+    labels = tuple(Label(a * scale, b * scale, c) for a, b, c in song.labels)
+    return replace(song, labels=labels, metres=tuple(metres))
+
+
+def render(song: Song, manner: str, seed: int) -> Song:
+    """The charted song, played in a manner."""
+    rng = Random(f"{seed} {song.number} {manner}")
+    notes: list[Note] = []
+    for label in merged(song.labels):
+        chord = parse_harte(label.harte)
+        if chord is not None:
+            notes += MANNERS[manner](chord, label.start, label.end, rng)
+    return replace(song, notes=tuple(sorted(notes)))
+
+
+def merged(labels: tuple[Label, ...]) -> Iterator[Label]:
+    """Labels, with neighbours of the same name made one."""
+    running: Label | None = None
+    for label in labels:
+        if running and running.harte == label.harte and running.end == label.start:
+            running = Label(running.start, label.end, label.harte)
+            continue
+        if running:
+            yield running
+        running = label
+    if running:
+        yield running
+
+
+def close(tones: list[int], lowest: int) -> Voices:
+    """Pitch classes stacked upward in their order, the first at or above a note."""
+    out: Voices = []
+    floor = lowest
+    for tone in tones:
+        note = floor + (tone - floor) % 12
+        out.append(note)
+        floor = note + 1
+    return out
+
+
+def _strokes(start: float, end: float, rng: Random) -> Iterator[tuple[float, float]]:
+    """Where a comping hand strikes within a chord, and how long it holds."""
+    step = rng.choice((1.0, 2.0, 2.0, 4.0))
+    hold = rng.choice((0.5, 0.9, 1.0))
+    at = start
+    while at < end:
+        length = min(step, end - at)
+        yield at, at + length * hold
+        at += length
+
+
+def _comped(
+    voices: Voices, start: float, end: float, rng: Random, velocity: int = 80
+) -> list[Note]:
+    return [
+        Note(a, b, v, velocity + rng.randint(-9, 9))
+        for a, b in _strokes(start, end, rng)
+        for v in voices
+    ]
+
+
+def _inversion(chord: Chord, rng: Random) -> Voices:
+    tones = [(chord.root + i) % 12 for i in sorted(chord.quality.intervals)]
+    turn = rng.randrange(len(tones))
+    if chord.bass != chord.root:  # a written slash bass stays the bass
+        tones = [t for t in tones if t != chord.bass]
+        return [36 + (chord.bass - 36) % 12, *close(tones, rng.randint(50, 60))]
+    return close(tones[turn:] + tones[:turn], rng.randint(48, 59))
+
+
+def block(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
+    """All tones of the chord, close, in any inversion."""
+    return _comped(_inversion(chord, rng), start, end, rng)
+
+
+def shell(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
+    """Root, third and seventh in the left hand; a triad has root and third, or root and fifth."""
+    wanted = chord.quality.intervals
+    tones = [chord.bass] if chord.bass == chord.root else [chord.bass, chord.root]
+    thirds = [i for i in wanted if i in (2, 3, 4, 5)][:1] or [7]
+    sevenths = [i for i in wanted if i in (9, 10, 11)][:1]
+    tones += [(chord.root + i) % 12 for i in thirds + sevenths]
+    voices = close(tones, rng.randint(40, 48))
+    if not sevenths and rng.random() < 0.5:
+        voices.append(voices[0] + 12)
+    return _comped(voices, start, end, rng)
+
+
+def rootless(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
+    """Third, fifth, seventh and ninth, from the third or the seventh; triads in inversion."""
+    wanted = set(chord.quality.intervals)
+    sevenths = wanted & {9, 10, 11}
+    if not sevenths or not wanted & {3, 4, 5}:
+        tones = [(chord.root + i) % 12 for i in sorted(wanted)]
+        return _comped(close(tones[1:] + tones[:1], rng.randint(52, 59)), start, end, rng)
+    lower = sorted(wanted & {3, 4, 5})[:1] + sorted(wanted & {6, 7, 8})[:1]
+    upper = sorted(sevenths)[-1:] + (sorted(wanted & {1, 2, 3} - set(lower)) or _ninth(chord))
+    order = lower + upper if rng.random() < 0.5 else upper + lower
+    tones = [(chord.root + i) % 12 for i in order]
+    return _comped(close(tones, rng.randint(52, 58)), start, end, rng)
+
+
+def _ninth(chord: Chord) -> list[int]:
+    dark = chord.family in (Family.HALF_DIMINISHED, Family.DIMINISHED)
+    return [] if dark else [2]
+
+
+def broken(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
+    """Eighth notes up and down the chord from its bass, with or without pedal."""
+    tones = [(chord.root + i) % 12 for i in sorted(chord.quality.intervals)]
+    low = 40 + (chord.bass - 40) % 12
+    figure = rng.choice(((0, 2, 1, 2), (0, 1, 2, 1), (0, 2, 3, 2), (0, 2, 3, 4, 3, 2)))
+    ladder = [low, *close([t for t in tones if t != chord.bass], low + 1), low + 12]
+    ladder += [n + 12 for n in ladder[1:]]
+    pedal = rng.random() < 0.5
+    notes = []
+    at, step = start, 0
+    while at < end:
+        stop = end if pedal else min(at + 0.5, end)
+        notes.append(Note(at, stop, ladder[figure[step % len(figure)]], 75 + rng.randint(-9, 9)))
+        at += 0.5
+        step += 1
+    return notes
+
+
+def melody(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
+    """A block chord with bass, and a melody of chord tones and passing tones above it."""
+    low = 36 + (chord.bass - 36) % 12
+    tones = sorted((chord.root + i) % 12 for i in chord.quality.intervals)
+    notes = _comped([low, *close(tones, 52)], start, end, rng, 70)
+    pool = [n for n in range(67, 86) if n % 12 in tones]
+    here = rng.choice(pool)
+    at = start
+    while at < end:
+        length = rng.choice((0.5, 0.5, 1.0, 1.5))
+        on_beat = at == int(at)
+        chosen = here if (rng.random() < 0.6 and on_beat) else here + rng.choice((-2, -1, 1, 2))
+        if on_beat and rng.random() < 0.8:
+            chosen = min(pool, key=lambda n, to=chosen: abs(n - to))
+        notes.append(Note(at, min(at + length, end), chosen, 95))
+        here = min(max(chosen, 67), 84)
+        at += length
+    return notes
+
+
+MANNERS: dict[str, Callable[[Chord, float, float, Random], list[Note]]] = {
+    "block": block,
+    "shell": shell,
+    "rootless": rootless,
+    "broken": broken,
+    "melody": melody,
+}
+
+
+def sounds_root(song: Song) -> Callable[[float], bool]:
+    """Whether a chord's root is played at all while its label lasts, by beat."""
+    silent: list[Label] = []
+    for label in merged(song.labels):
+        chord = parse_harte(label.harte)
+        if chord and not any(
+            n.note % 12 == chord.root and label.start <= n.start < label.end for n in song.notes
+        ):
+            silent.append(label)
+    return lambda beat: not any(a <= beat < b for a, b, _ in silent)
+
+
+def main() -> None:
+    """Print one table."""
+    from bench.hearing import listen  # noqa: PLC0415  (the two benches know each other)
+    import mir_eval.chord  # noqa: PLC0415
+
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("folder", type=Path, metavar="FOLDER")
+    parser.add_argument("--songs", type=int, default=60, metavar="N")
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    songs = [charted(s) for s in read_folder(options.folder) if s.bars][: options.songs]
+    for manner in MANNERS:
+        right: Counter[str] = Counter()
+        total: Counter[str] = Counter()
+        for song in songs:
+            played = render(song, manner, options.seed)
+            answers = listen(played)
+            starts = {lab.start for lab in merged(song.labels)}
+            heard_root = sounds_root(played)
+            truth = answers.truth
+            hits = mir_eval.chord.root(truth, answers.said["end"])
+            for beat, hit in zip(answers.beats, hits, strict=True):
+                if hit < 0:
+                    continue
+                rows = ["all beats"]
+                rows += ["first beat"] if beat in starts else []
+                rows += [] if heard_root(beat) else ["root silent"]
+                for row in rows:
+                    total[row] += 1
+                    right[row] += int(hit)
+        for row in total:
+            print(f"{manner:10}{row:14}{100 * right[row] / total[row]:8.2f}{total[row]:8}")
+
+
+if __name__ == "__main__":
+    main()
