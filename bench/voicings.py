@@ -206,8 +206,9 @@ def sounds_root(song: Song) -> Callable[[float], bool]:
 
 def main() -> None:
     """Print one table."""
-    from bench.hearing import listen  # noqa: PLC0415  (the two benches know each other)
     import mir_eval.chord  # noqa: PLC0415
+
+    from bench.hearing import listen  # noqa: PLC0415  (the two benches know each other)
 
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folder", type=Path, metavar="FOLDER")
