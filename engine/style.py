@@ -161,7 +161,8 @@ class Phrase:
     """How bars make a phrase."""
 
     bars: int = number(1, 16, 4, "bars in a phrase")
-    answer: float = number(0, 1, 0.5, "share of phrases whose second half answers the first")
+    answer: float = number(0, 1, 0.5, "share of phrases that answer themselves")
+    answer_every: int = number(0, 8, 0, "bars from answer to answer; 0 keeps it for the last half")
     vary: float = number(0, 1, 0.25, "share of inner bars that ornament or thin the figure")
     fill: float = number(0, 1, 0.7, "share of phrases that end in a fill")
     motive: float = number(0, 1, 0.8, "how firmly the tones of the figure are kept")
@@ -178,6 +179,7 @@ class Approach:
     """How the part goes into the next chord."""
 
     led: float = number(0, 1, 0.6, "share of changes that are led into")
+    met: float = number(0, 1, 1, "share of changes met by a note where the figure has none")
     daring: float = number(0, 1, 0.5, "belief needed to aim at a chord that is only expected")
     ways: tuple[tuple[Way, float], ...] = ((Way.SCALE_BELOW, 1), (Way.SCALE_ABOVE, 1))
 
@@ -205,7 +207,7 @@ class Neck:
 # Figures -------------------------------------------------------------------------------------
 
 _SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
-_TONE: Final = re.compile(r"[*>]|[b#]?(?:10|[1-9]),?")
+_TONE: Final = re.compile(r"[*>]|>?[b#]?(?:10|[1-9]),?")
 FREE: Final = "*"
 LEAD: Final = ">"
 
@@ -215,7 +217,8 @@ class Stroke:
     """One stroke of a figure: where it falls in the bar and how long it may ring.
 
     `tone` is a degree ("5", "b7", "5," for the fifth below the root, "8" for the octave), `*`
-    where the search may choose, or `>` where the note leads into the next chord.
+    where the search may choose, `>` where the note leads into the next chord, or `>1` where it
+    is the next chord's degree, sounded early and held over.
     """
 
     at: Fraction
@@ -223,6 +226,11 @@ class Stroke:
     accent: float
     ghost: bool
     tone: str = FREE
+
+    @property
+    def early(self) -> bool:
+        """Whether it anticipates the next chord."""
+        return self.tone.startswith(LEAD) and self.tone != LEAD
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +272,7 @@ def _tones(tones: str, count: int) -> list[str]:
         )
     for word in words:
         if not _TONE.fullmatch(word):
-            wanted = "degrees such as 1 b3 5 5, 8 or * for a free one, > for one that leads"
+            wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"
             raise StyleError("tones", word, wanted)
     return words
 
@@ -348,5 +356,5 @@ def _check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:
 def _check_pool(family: Family, pool: Pool) -> None:
     _check_weights(pool, f"pools.{family.value}")
     for tone, _ in pool:
-        if not _TONE.fullmatch(tone) or tone in (FREE, LEAD):
+        if not _TONE.fullmatch(tone) or tone[0] in (FREE, LEAD):
             raise StyleError(f"pools.{family.value}", tone, "degrees such as 1, b3, 5, 6 or 8")

@@ -17,9 +17,9 @@ from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms
-from engine.line.roots import Roots
+from engine.line.roots import Roots, draw
 from engine.line.search import Choice, Column, Option, best_path
-from engine.line.ways import Stay, Ways, targets_of
+from engine.line.ways import Stay, Target, Ways
 from engine.style import FREE, LEAD, Style
 
 
@@ -28,6 +28,8 @@ class Bassline:
 
     def __init__(self, style: Style, random: Random) -> None:
         seed = random.getrandbits(31)
+        self._approach = style.approach
+        self._seed = seed
         self._rhythms = Rhythms(style, seed)
         self._roots = Roots(style.register, seed)
         self._offers = Offers(style, self._roots, seed)
@@ -37,7 +39,8 @@ class Bassline:
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
         stretches = stretches_of(ask)
-        strokes = placed(ask, self._rhythms.bar(ask.bar, ask.metre), stretches)
+        figure = self._rhythms.bar(ask.bar, ask.metre)
+        strokes = placed(ask, figure, stretches, self._approach.daring, self._meets)
         if not strokes:
             return ()
         options = self._options(ask, strokes, stretches)
@@ -45,27 +48,32 @@ class Bassline:
         choices = best_path(self._columns(ask, strokes, options), last, self._hand)
         return self._notes(ask, strokes, stretches, choices)
 
+    def _meets(self, change: Stretch) -> bool:
+        """Whether a change gets a note of its own where the figure is silent."""
+        return draw(self._seed, int(change.start * 48), 4) < self._approach.met
+
     def _options(
         self, ask: Ask, strokes: Sequence[Placed], stretches: Sequence[Stretch]
     ) -> list[list[Option]]:
         """What is on offer for every stroke; a ghost has nothing of its own."""
         anchors = self._anchors(ask, stretches)
-        targets = targets_of(ask, stretches, anchors, self._roots)
+        targets = [Target(s, a) for s, a in zip(stretches[1:], anchors[1:], strict=True)]
         options: list[list[Option]] = [[] for _ in strokes]
         for index, (stretch, anchor) in enumerate(zip(stretches, anchors, strict=True)):
             mine = [i for i, s in enumerate(strokes) if s.stretch == index and not s.ghost]
             for i in mine:
                 options[i] = self._offers.tones(ask, strokes[i], stretch.chord, anchor)
             room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
-            stay = Stay(stretch.chord, anchor, room, targets[index])
-            self._ways.lead(ask, stay, strokes, options)
+            target = targets[index] if index < len(targets) else None
+            self._ways.lead(ask, Stay(stretch.chord, anchor, room, target), strokes, options)
         return options
 
     def _anchors(self, ask: Ask, stretches: Sequence[Stretch]) -> list[int]:
         before = ask.last.chord.bass if ask.last is not None else stretches[0].chord.bass
         anchors = []
         for stretch in stretches:
-            anchors.append(self._roots.note(stretch.chord.bass, before, ask.bar))
+            bar = ask.bar if stretch.start < ask.end else ask.bar + 1
+            anchors.append(self._roots.note(stretch.chord.bass, before, bar))
             before = stretch.chord.bass
         return anchors
 

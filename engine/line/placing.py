@@ -8,14 +8,14 @@ that no stroke meets gets one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
 from engine.events import Ask, BassNote, Span
 from engine.harmony import Chord
-from engine.style import FREE, Stroke
+from engine.style import Stroke
 
 _SIXTEENTH: Final = Fraction(1, 4)
 
@@ -35,7 +35,8 @@ class Stretch:
 class Placed:
     """A stroke at its place in the song, with the index of its stretch.
 
-    `lands` is whether it is the first stroke of a chord that is new here.
+    `lands` is whether it is the first stroke of a chord that is new here; its stretch may be the
+    one after the chord that holds, where the stroke anticipates.
     """
 
     beat: Fraction
@@ -48,7 +49,7 @@ class Placed:
 
 
 def stretches_of(ask: Ask) -> list[Stretch]:
-    """The chords of the ask, equal neighbours joined."""
+    """The chords of the ask, equal neighbours joined; last the one that comes at the bar line."""
     found: list[Stretch] = []
     for span in ask.spans:
         if found and found[-1].chord == span.chord:
@@ -56,6 +57,10 @@ def stretches_of(ask: Ask) -> list[Stretch]:
         else:
             change = is_new(span.chord, found[-1].chord) if found else _is_first(span, ask.last)
             found.append(Stretch(span.start, span.end, span.chord, span.confidence, change))
+    coming = ask.coming
+    if coming is not None and coming.start == ask.end:
+        change = is_new(coming.chord, found[-1].chord)
+        found.append(Stretch(ask.end, coming.end, coming.chord, coming.confidence, change))
     return found
 
 
@@ -69,17 +74,23 @@ def _is_first(span: Span, last: BassNote | None) -> bool:
     return last is None or last.aims_at is not None or is_new(span.chord, last.chord)
 
 
-def placed(ask: Ask, strokes: Sequence[Stroke], stretches: Sequence[Stretch]) -> list[Placed]:
-    """The strokes of the rest of the bar, one on every change."""
-    moments = _moments(ask, strokes)
+def placed(
+    ask: Ask,
+    strokes: Sequence[Stroke],
+    stretches: Sequence[Stretch],
+    daring: float,
+    meets: Callable[[Stretch], bool],
+) -> list[Placed]:
+    """The strokes of the rest of the bar, and one on every change that the style meets.
+
+    A change may be anticipated: then its first note has sounded already.
+    """
+    moments = {ask.bar_start + s.at: s for s in strokes if ask.bar_start + s.at >= ask.start}
     for stretch in stretches:
-        if stretch.change and stretch.start < ask.end and _wants_note(stretch, ask):
+        wanted = stretch.change and stretch.start < ask.end and _wants_note(stretch, ask)
+        if wanted and meets(stretch) and not _anticipated(stretch, moments, daring):
             _meet(stretch.start, moments)
-    return _cut(ask, moments, stretches)
-
-
-def _moments(ask: Ask, strokes: Sequence[Stroke]) -> dict[Fraction, Stroke]:
-    return {ask.bar_start + s.at: s for s in strokes if ask.bar_start + s.at >= ask.start}
+    return _cut(ask, moments, stretches, daring)
 
 
 def _wants_note(stretch: Stretch, ask: Ask) -> bool:
@@ -87,6 +98,17 @@ def _wants_note(stretch: Stretch, ask: Ask) -> bool:
     if stretch.start > ask.start or ask.last is None or stretch.start.denominator == 1:
         return True
     return ask.last.note % 12 not in stretch.chord.pitch_classes
+
+
+def _anticipated(stretch: Stretch, moments: dict[Fraction, Stroke], daring: float) -> bool:
+    if stretch.confidence < daring:
+        return False
+    before = max((beat for beat in moments if beat < stretch.start), default=None)
+    return before is not None and _reaches(moments[before], before, stretch)
+
+
+def _reaches(stroke: Stroke, beat: Fraction, stretch: Stretch) -> bool:
+    return stroke.early and beat < stretch.start <= beat + stroke.length
 
 
 def _meet(change: Fraction, moments: dict[Fraction, Stroke]) -> None:
@@ -102,16 +124,48 @@ def _meet(change: Fraction, moments: dict[Fraction, Stroke]) -> None:
     moments[change] = replace(stroke, ghost=False, accent=max(stroke.accent, 0.8))
 
 
-def _cut(ask: Ask, moments: dict[Fraction, Stroke], stretches: Sequence[Stretch]) -> list[Placed]:
+def _cut(
+    ask: Ask, moments: dict[Fraction, Stroke], stretches: Sequence[Stretch], daring: float
+) -> list[Placed]:
     beats = sorted(moments)
     found: list[Placed] = []
     landed = -1
-    for beat, following in zip(beats, [*beats[1:], ask.end], strict=False):
+    for beat, following in zip(beats, [*beats[1:], None], strict=False):
         stroke = moments[beat]
-        index = max((i for i, s in enumerate(stretches) if s.start <= beat), default=0)
+        index = _stretch_of(stroke, beat, stretches, daring)
         lands = stretches[index].change and landed < index and not stroke.ghost
         landed = index if lands else landed
-        end = min(beat + stroke.length, following, stretches[index].end, ask.end)
-        tone = "1" if lands else stroke.tone if not stroke.ghost else FREE
-        found.append(Placed(beat, end - beat, stroke.accent, stroke.ghost, tone, index, lands))
+        tone = stroke.tone[1:] if stroke.early else "1" if lands else stroke.tone
+        found.append(
+            Placed(
+                beat,
+                _length(stroke, beat, following, ask, stretches[index]),
+                stroke.accent,
+                stroke.ghost,
+                tone,
+                index,
+                lands,
+            )
+        )
     return found
+
+
+def _stretch_of(stroke: Stroke, beat: Fraction, stretches: Sequence[Stretch], daring: float) -> int:
+    """The chord that a stroke belongs to: the one that holds, or the one it anticipates."""
+    holds = max((i for i, s in enumerate(stretches) if s.start <= beat), default=0)
+    if holds + 1 < len(stretches):
+        following = stretches[holds + 1]
+        if following.confidence >= daring and _reaches(stroke, beat, following):
+            return holds + 1
+    return holds
+
+
+def _length(
+    stroke: Stroke, beat: Fraction, following: Fraction | None, ask: Ask, stretch: Stretch
+) -> Fraction:
+    end = beat + stroke.length
+    if following is not None:
+        end = min(end, following)
+    if not stroke.early:
+        end = min(end, stretch.end, ask.end)
+    return end - beat

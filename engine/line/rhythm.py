@@ -40,7 +40,18 @@ class Rhythms:
         self._phrases: dict[tuple[int, Metre], tuple[Bar, ...]] = {}
 
     def bar(self, bar: int, metre: Metre) -> Bar:
-        """The strokes of a bar, counted from its bar line, earliest first."""
+        """The strokes of a bar, counted from its bar line, earliest first.
+
+        A stroke that anticipates rings over the bar line up to the first stroke of the next bar.
+        """
+        strokes = self._plain(bar, metre)
+        last = strokes[-1]
+        if last.early and last.at + last.length == metre.bar:
+            following = self._plain(bar + 1, metre)[0].at
+            return (*strokes[:-1], replace(last, length=last.length + following))
+        return strokes
+
+    def _plain(self, bar: int, metre: Metre) -> Bar:
         phrase, place = divmod(bar - _FIRST_BAR, self._style.phrase.bars)
         plain = self._phrase(phrase, metre)[place]
         return at_density(plain, self._density, bar * _GOLDEN % 1, metre, self._style)
@@ -68,16 +79,21 @@ class Rhythms:
         chance = Random(self._seed + 7919 * phrase)
         motive, answer = self._motive(metre), self._answer(phrase, metre)
         answers = chance.random() < habits.answer
-        half = (habits.bars + 1) // 2
         bars: list[Bar] = []
         for place in range(habits.bars):
-            bar = answer if answers and place >= half else motive
+            bar = answer if answers and self._answers_at(place) else motive
             if place and chance.random() < habits.vary:
                 bar = varied(bar, chance, metre, self._style)
             bars.append(bar)
         if chance.random() < habits.fill:
             bars[-1] = self._fill(chance, metre, bars[-1])
         return bars
+
+    def _answers_at(self, place: int) -> bool:
+        habits = self._style.phrase
+        if habits.answer_every:
+            return place % habits.answer_every == habits.answer_every - 1
+        return place >= (habits.bars + 1) // 2
 
     def _motive(self, metre: Metre) -> Bar:
         return _drawn(self._style.rhythm.figures, Random(self._seed), metre)

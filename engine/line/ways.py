@@ -11,12 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Final
 
 from engine.events import Ask, Role
 from engine.harmony import Chord, Key
-from engine.line.placing import Placed, Stretch, is_new
+from engine.line.placing import Placed, Stretch
 from engine.line.pools import lead_in, scale_of, scale_run
 from engine.line.roots import Roots, draw
 from engine.line.search import Option
@@ -29,29 +28,10 @@ _TICKS: Final = 48
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """A root to lead into: where it comes, its note, its chord, and how sure it is."""
+    """A chord to lead into, and the note where its root lies."""
 
-    beat: Fraction
+    stretch: Stretch
     note: int
-    chord: Chord
-    confidence: float
-    change: bool
-
-
-def targets_of(
-    ask: Ask, stretches: Sequence[Stretch], anchors: Sequence[int], roots: Roots
-) -> list[Target | None]:
-    """For each stretch the chord that follows it, where one is heard or expected."""
-    found: list[Target | None] = [
-        Target(s.start, anchor, s.chord, s.confidence, s.change)
-        for s, anchor in zip(stretches[1:], anchors[1:], strict=True)
-    ]
-    coming = ask.coming
-    if coming is None or coming.start != ask.end:
-        return [*found, None]
-    note = roots.note(coming.chord.bass, stretches[-1].chord.bass, ask.bar + 1)
-    change = is_new(coming.chord, stretches[-1].chord)
-    return [*found, Target(coming.start, note, coming.chord, coming.confidence, change)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +57,12 @@ class Ways:
     ) -> None:
         """Replace the options of the last strokes of a stretch by those of a way in."""
         target = stay.target
-        if target is not None and target.confidence < self._approach.daring:
+        if target is not None and target.stretch.confidence < self._approach.daring:
             target = None
         asked = _asked(strokes, stay.room)
         if asked:
             self._walk(ask, stay, target, stay.room[-asked:], options)
-        elif target is not None and target.change and stay.room:
+        elif target is not None and target.stretch.change and stay.room:
             self._approach_to(ask, stay, target, options)
 
     def _approach_to(
@@ -101,7 +81,7 @@ class Ways:
             ] or options[i]
 
     def _way(self, ask: Ask, stay: Stay, target: Target) -> Way | None:
-        place = int(target.beat * _TICKS)
+        place = int(target.stretch.start * _TICKS)
         if draw(self._seed, place, 1) >= self._approach.led:
             return None
         feasible = []
@@ -168,7 +148,7 @@ def _leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
         role = Role.SCALE_STEP
     else:
         role = Role.APPROACH_BELOW if note < target.note else Role.APPROACH_ABOVE
-    return Option(note, 0, role, LEAD, target.chord.bass)
+    return Option(note, 0, role, LEAD, target.stretch.chord.bass)
 
 
 def _step_of_run(note: int, goal: int, chord: Chord) -> Option:
