@@ -8,7 +8,7 @@ where something is written; `position` is the same scale as a float and says whe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from typing import Final
@@ -24,15 +24,14 @@ class Metre:
 
     count: int = 4
     unit: int = 4
+    # Worked out once: where we are in the bar is asked at every event.
+    bar: Fraction = field(init=False, repr=False, compare=False)
+    """Length of a bar in quarter notes."""
 
     def __post_init__(self) -> None:
         if not 1 <= self.count <= 32 or self.unit not in (1, 2, 4, 8, 16, 32):
             raise ValueError(f"the metre is {self.count}/{self.unit}; give one such as 4/4 or 12/8")
-
-    @property
-    def bar(self) -> Fraction:
-        """Length of a bar in quarter notes."""
-        return Fraction(4 * self.count, self.unit)
+        object.__setattr__(self, "bar", Fraction(4 * self.count, self.unit))
 
     @property
     def pulses(self) -> tuple[Fraction, ...]:
