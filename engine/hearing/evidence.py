@@ -111,14 +111,19 @@ def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -
         else:
             stale = min(stale, tone.note)
     lowest = fresh if fresh < 128 else stale
+    _write_bass(out, lowest, on_beat)
+    out[-1] = min(max((until - beat) / length, 0.0), 1.0)
+    return Reading(np.array(out), lowest if lowest < 128 else None)
+
+
+def _write_bass(out: list[float], lowest: int, on_beat: int) -> None:
+    """The lowest tone, and the lowest struck on the beat; 128 stands for none."""
     if lowest < 128:
         out[96 + lowest % 12] = 1.0
         if lowest < E3:
             out[108 + lowest % 12] = 1.0
     if on_beat < 128:
         out[120 + on_beat % 12] = 1.0
-    out[-1] = min(max((until - beat) / length, 0.0), 1.0)
-    return Reading(np.array(out), lowest if lowest < 128 else None)
 
 
 class Past:
