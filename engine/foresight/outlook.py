@@ -1,22 +1,31 @@
 """Outlook: which chord comes next, at which beat, how surely.
 
-Knows: what the song's memory and the habits of songs say, and how to walk them forward.
+Knows: whom to ask (this song's memory, the habits of songs, the chart if there is one), how far
+each is to be trusted here, and how to walk their answers forward.
 Refuses to know: notes, seconds, what the bass does about it.
-How: the one-beat question, answered by the longest common past, is asked again from its own best
-answer, beat after beat; each answer is as sure as all those before it.
+How: the one-beat question is answered as a distribution over roots.  Asked again from its own best
+answer, beat after beat, it gives the beats ahead, each as sure as all those before it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import deque
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.events import Forecast
-from engine.foresight.memory import EXACT, FULL, NO_CHORD, ROOTS, Memory, Step, place_in_bar
+from engine.foresight.chart import Chart, Follower, Whereabouts
+from engine.foresight.clues import Record, common, of_candidates, of_customs
+from engine.foresight.course import Course
+from engine.foresight.custom import Custom
+from engine.foresight.judge import Judge
+from engine.foresight.memory import CORRECTABLE, NO_CHORD, Memory, Step, Votes, place_in_bar
+from engine.foresight.tables import DEFAULT, Tables
 from engine.harmony import MAJOR, MINOR, Chord, Key
 from engine.meter import Metre, Moment
 
@@ -25,23 +34,82 @@ Floats = NDArray[np.float64]
 FARTHEST: Final = 8
 """Beats looked ahead at most: two bars of four, as far as a line is planned."""
 
-# How surely the longest common past (in beats) is right, as far as it can be told from its length:
-# right answers on chart songs, in bands of length.
-_BANDS: Final = ((1, 0.55), (2, 0.62), (4, 0.75), (8, 0.88), (16, 0.95), (32, 0.98))
+_RECOVERS: Final = 0.3
+"""How often a beat is right although one before it on the way was not."""
 
-# Where a root goes when it moves, by interval up from it: mostly a fourth up, then a fifth, a tone.
-_MOVES: Final = (0.0, 0.02, 0.16, 0.06, 0.05, 0.32, 0.01, 0.20, 0.04, 0.06, 0.08, 0.02)
+_WEIGHED: Final = 4
+"""How many beats are thought through in one look; beats thought through in the last are kept."""
+
+_GUESSED: Final = 0.9
+"""How likely a farther beat goes on as the best agreeing past did."""
+
+_TRUST_FADE: Final = 0.97
+"""Chart and song are trusted by how they did over the last thirty beats or so."""
+
+_TRUST_IN_CHART: Final = 3.0
+"""By how much (log odds) the chart is believed before anything was heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """All that is known after a beat about the next one."""
+
+    step: Step
+    votes: Votes
+    judged: NDArray[np.float32]
+    charted: Floats | None
+    places: Floats | None
+    odds: Floats
+
+
+class _Way(NamedTuple):
+    """A beat on the path looked along, and what is known after it (None: to be asked anew)."""
+
+    step: Step
+    standing: _Standing | None
+
+
+class _Call(NamedTuple):
+    """A chord expected, how likely it and any change are after all that was expected before."""
+
+    chord: Chord | None
+    odds: float
+    change: float
+
+
+class _Kept(NamedTuple):
+    """A committed beat that may still be heard otherwise, with what was known before it."""
+
+    beat: Fraction
+    step: Step
+    pulses: int
+    course: Course
+    where: Whereabouts | None
 
 
 class Foresight:
-    """What is expected of the coming beats, told beat by beat what was heard."""
+    """What is expected of the coming beats, told beat by beat what was heard.
 
-    def __init__(self) -> None:
+    Args:
+        tables: what it was fitted to.
+        chart: the song as written, if the player gave one.
+    """
+
+    def __init__(self, tables: Tables = DEFAULT, chart: Chart | None = None) -> None:
+        self._judge = Judge(tables.networks)
+        self._custom = Custom(tables.counts)
+        self._follower = None if chart is None else Follower(chart)
+        self._where = None if self._follower is None else self._follower.anywhere()
+        self._trust = _TRUST_IN_CHART
         self._memory = Memory()
+        self._record = Record()
+        self._course = Course()
+        self._kept: deque[_Kept] = deque(maxlen=CORRECTABLE)
+        self._standing: _Standing | None = None
+        self._path: list[_Way] = []
         self._due: Fraction | None = None
-        self._metre = Metre()
-        self._place = 0
-        self._key = Key(0)
+
+    # What was heard --------------------------------------------------------------------------
 
     def commit(  # noqa: PLR0917
         self,
@@ -53,84 +121,159 @@ class Foresight:
         belief: Sequence[float] | None = None,
     ) -> None:
         """Remember the felt beat that just ended, as it was finally heard."""
-        del belief
-        if self._due is not None and beat != self._due:
-            self._memory.breaks()
+        del key, belief
         step = Step(chord, place_in_bar(in_bar, metre))
+        if beat != self._due:
+            self._leave()
+        self._learn(step)
         self._memory.remember(step, beat)
-        self._metre, self._key, self._place = metre, key, step.place
-        self._due = beat + self._to_next(step.place)
+        path = self._path if self._path and self._path[0].step == step else []
+        self._take(_Kept(beat, step, len(metre.pulses), self._course, self._where))
+        if path:
+            self._standing = path[0].standing
+            self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
+        self._due = beat + start_of(step.place + 1, metre) - start_of(step.place, metre)
 
     def revise(self, beat: Fraction, chord: Chord | None) -> None:
         """A beat committed lately was another chord after all."""
-        self._memory.correct(beat, chord)
+        if not self._memory.correct(beat, chord):
+            return
+        again = [k for k in self._kept if k.beat >= beat]
+        for _ in again:
+            self._kept.pop()
+        self._course, self._where = again[0].course, again[0].where
+        again[0] = again[0]._replace(step=Step(chord, again[0].step.place))
+        for kept in again:
+            self._take(kept._replace(course=self._course, where=self._where))
 
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
+        if beat != self._due:
+            self._leave()
+            self._due = beat
+
+    def _take(self, kept: _Kept) -> None:
+        self._kept.append(kept)
+        self._course = kept.course.after(kept.step, kept.pulses)
+        self._where = self._followed(kept.where, kept.step)
+        self._standing = None
+        self._path = []
+
+    def _followed(self, where: Whereabouts | None, step: Step) -> Whereabouts | None:
+        if self._follower is None or where is None:
+            return None
+        return self._follower.after(where, step)
+
+    def _leave(self) -> None:
         self._memory.breaks()
-        self._due = beat
+        self._kept.clear()
+        self._standing = None
+        self._path = []
+        if self._follower is not None:
+            self._where = self._follower.anywhere()
+
+    def _learn(self, step: Step) -> None:
+        """Who had called this beat, and so who is to be trusted."""
+        standing = self._stand()
+        if standing is None:
+            return
+        self._record.judge(standing.votes.longest, standing.step.root, step.root)
+        if standing.charted is not None:
+            chart, song = standing.charted[step.root], standing.judged[step.root]
+            gained = float(np.log((chart + 1e-4) / (song + 1e-4)))
+            self._trust = _TRUST_IN_CHART + _TRUST_FADE * (self._trust - _TRUST_IN_CHART) + gained
+
+    # What is expected ------------------------------------------------------------------------
 
     def prior(self) -> tuple[float, ...] | None:
         """How likely each of twelve roots is in the beat about to start, if anything is known."""
-        self._memory.forget_imagined()
-        if self._memory.count < 2:
-            return None
-        return tuple(float(p) for p in self._next()[:12])
+        standing = self._stand()
+        return None if standing is None else tuple(float(p) for p in standing.odds[:12])
 
     def look(
         self, moment: Moment, chord: Chord | None, key: Key, confidence: float, horizon: int
     ) -> tuple[Forecast, ...]:
         """One forecast for each of the coming felt beats, `chord` taken as sounding now."""
-        del confidence, key
-        place = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), moment.metre)
-        beat = moment.bar_start + _start_of(place, moment.metre)
-        self._memory.forget_imagined()
+        metre = moment.metre
+        first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
-        sure = 1.0
-        self._metre = moment.metre
-        for _ in range(min(horizon, FARTHEST)):
-            self._memory.imagine(Step(chord, place))
-            odds = self._next()
-            root = int(odds.argmax())
-            stay = NO_CHORD if chord is None else chord.root
-            sure *= float(odds[root])
-            change = 1.0 - float(odds[stay])
-            beat += self._to_next(place)
-            place = (place + 1) % len(moment.metre.pulses)
-            chord = chord if root == stay else self._chord_on(root)
-            forecasts.append(Forecast(beat, chord, sure, change))
+        sure = confidence
+        for call in self._calls(Step(chord, first), len(metre.pulses), key):
+            beat = moment.bar_start + start_of(first + len(forecasts) + 1, metre)
+            sure = sure * call.odds + (1 - sure) * _RECOVERS
+            forecasts.append(Forecast(beat, call.chord, sure, call.change))
+            if len(forecasts) >= min(horizon, FARTHEST):
+                break
         self._memory.forget_imagined()
         return tuple(forecasts)
 
-    def _next(self) -> Floats:
-        """The distribution over the next root, from the longest common past."""
-        length, by_root = self._memory.longest(FULL)
-        exact, by_root_exact = self._memory.longest(EXACT)
-        if length < exact // 2:
-            length, by_root = exact, by_root_exact
-        odds = np.full(ROOTS, 0.002)
-        now = self._memory.root_now
-        odds[now] += 0.4
-        if now != NO_CHORD:
-            odds[:12] += 0.1 * np.roll(_MOVES, now)
-        odds /= odds.sum()
-        sure = max((p for n, p in _BANDS if length >= n), default=0.0)
-        best = np.flatnonzero(by_root == length) if length else np.array([now])
-        odds *= 1.0 - sure
-        odds[best] += sure / len(best)
-        return odds
+    def _calls(self, step: Step, pulses: int, key: Key) -> Iterator[_Call]:
+        """The best path, a beat at a time, from a beat that is taken as sounding."""
+        course, where = self._course, self._where
+        path, self._path = self._path, []
+        weighed = 0
+        self._memory.forget_imagined()
+        while weighed < _WEIGHED:
+            self._memory.imagine(step)
+            course, where = course.after(step, pulses), self._followed(where, step)
+            path = path if path and path[0].step == step else []
+            standing = path[0].standing if path else None
+            if standing is None:
+                standing = self._weigh(step, course, where)
+                weighed += 1
+            path = path[1:]
+            self._path.append(_Way(step, standing))
+            root = int(standing.odds.argmax())
+            stays = root == step.root
+            chord = step.chord if stays else self._chord_on(root, standing, key)
+            yield _Call(chord, float(standing.odds[root]), 1 - float(standing.odds[step.root]))
+            step = Step(chord, (step.place + 1) % pulses)
+        yield from self._guesses(step.chord)
 
-    def _chord_on(self, root: int) -> Chord | None:
-        heard = self._memory.chord_on(root)
-        if heard is not None or root == NO_CHORD:
-            return heard
-        minor = (root + 3) % 12 in self._key.scale and (root + 4) % 12 not in self._key.scale
-        return Chord.of(root, MINOR if minor else MAJOR)
+    def _guesses(self, chord: Chord | None) -> Iterator[_Call]:
+        """Farther on, what followed the best agreeing past, or no change."""
+        for after in self._memory.after_best(FARTHEST):
+            moves = after is not None and chord is not None and after.root != chord.root
+            chord = after or chord
+            yield _Call(chord, _GUESSED, _GUESSED if moves else 1 - _GUESSED)
 
-    def _to_next(self, place: int) -> Fraction:
-        return _start_of(place + 1, self._metre) - _start_of(place, self._metre)
+    def _stand(self) -> _Standing | None:
+        """What is known after the last committed beat."""
+        if self._standing is None and self._kept:
+            self._memory.forget_imagined()
+            self._standing = self._weigh(self._kept[-1].step, self._course, self._where)
+        return self._standing
+
+    def _weigh(self, step: Step, course: Course, where: Whereabouts | None) -> _Standing:
+        """Ask everyone about the beat after this one."""
+        votes = self._memory.votes()
+        customs = of_customs(course, self._custom.odds(course))
+        candidates = np.concatenate((of_candidates(self._memory, votes, course), customs), axis=1)
+        judged = self._judge.odds(candidates, common(self._memory, votes, course, self._record))
+        if self._follower is None or where is None:
+            return _Standing(step, votes, judged, None, None, judged.astype(np.float64))
+        charted, places = self._follower.odds(where)
+        share = 1 / (1 + np.exp(-self._trust))
+        odds = share * charted + (1 - share) * judged
+        return _Standing(step, votes, judged, charted, places, odds)
+
+    def _chord_on(self, root: int, standing: _Standing, key: Key) -> Chord | None:
+        """The chord to expect on a root: as written, as heard in this song, or as in the key."""
+        if root == NO_CHORD:
+            return None
+        charted = None
+        if self._follower is not None and standing.places is not None and self._trust > 0:
+            charted = self._follower.chord_on(root, standing.places)
+        return charted or self._memory.likeliest_chord(root) or _diatonic(root, key)
 
 
-def _start_of(place: int, metre: Metre) -> Fraction:
+def _diatonic(root: int, key: Key) -> Chord:
+    """The triad of the key on a root."""
+    minor = (root + 3) % 12 in key.scale and (root + 4) % 12 not in key.scale
+    return Chord.of(root, MINOR if minor else MAJOR)
+
+
+def start_of(place: int, metre: Metre) -> Fraction:
+    """Where a felt beat starts, in quarter notes from its bar line; places overrun the bar."""
     bars, rest = divmod(place, len(metre.pulses))
     return bars * metre.bar + metre.pulses[rest]

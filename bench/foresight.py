@@ -1,0 +1,264 @@
+"""How well the next chord is foreseen, on charts: chords given, one felt beat ahead.
+
+    python -m bench.foresight FOLDER... [--misheard 0.05] [--folds DIR] [--ahead 8]
+
+A root change is a felt beat whose root differs from the one before, both sounding; foreseen is
+the share of them whose new root was the likeliest a beat earlier.  Repeated: the eight beats up
+to then (root, family, place in the bar) occurred before in the song; new: they did not.  A false
+alarm is another beat for which a change was expected with a probability of a half or more (in
+"any" with whatever probability).  ECE is the expected calibration error over fifteen bands.
+
+--misheard gives that share of chord segments a wrong root, a third to a sixth away, as an ear
+might; only beats whose present root was heard right are judged, against the true next root.
+--folds judges each song with tables fitted without its fold, read from fold0.py to fold4.py in DIR
+(bench.fit_foresight --fold K writes them); without it the shipped tables are used, and they have
+seen these songs if they are the songs of development.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from bench.corpus import Song, read_folder
+from engine.foresight.outlook import Foresight
+from engine.foresight.tables import DEFAULT, Tables, unpack_tables
+from engine.harmony import C_MAJOR, Chord
+from engine.labels import parse_harte
+from engine.meter import Metre, Moment
+
+NO_ROOT = 12
+SEED = 2
+FOLDS = 5
+WRONG_BY = (3, 4, 5, 7, 8, 9)
+BANDS = 15
+
+chord_of = lru_cache(maxsize=None)(parse_harte)
+
+
+@dataclass(frozen=True)
+class Felt:
+    """A felt beat of a song: where it is, and the chord that sounds there."""
+
+    beat: Fraction
+    in_bar: Fraction
+    metre: Metre
+    chord: Chord | None
+
+
+def root_of(chord: Chord | None) -> int:
+    """The root, or NO_ROOT."""
+    return NO_ROOT if chord is None else chord.root
+
+
+def fold_of(number: str) -> int:
+    """In which fold a song is judged."""
+    return zlib.crc32(number.encode()) % FOLDS
+
+
+def tables_in(path: Path) -> Tables:
+    """The tables of a data module that is not installed."""
+    names: dict[str, Any] = {}
+    exec(path.read_text(encoding="utf-8"), names)
+    return unpack_tables(names["COUNTS"], names["NETWORKS"])
+
+
+# Songs as felt beats ------------------------------------------------------------------------
+
+
+def felt_beats(song: Song) -> list[Felt]:
+    """The song's felt beats; of a chart each beat as written, under the metre of bars gone by."""
+    places = list(_chart_places(song) if song.bars else _played_places(song))
+    return [
+        Felt(*place, chord_of(label))
+        for place, label in zip(
+            places, _labels_at(song, [beat for beat, _, _ in places]), strict=True
+        )
+    ]
+
+
+def _chart_places(song: Song) -> Iterator[tuple[Fraction, Fraction, Metre]]:
+    """A chart has no time signature: the metre is the commonest bar so far."""
+    seen: dict[int, int] = {}
+    for bar in song.bars:
+        usual = max(seen, key=lambda beats: seen[beats]) if seen else 4
+        for i in range(int(bar.beats)):
+            yield Fraction(bar.start) + i, Fraction(i), Metre(usual, 4)
+        seen[int(bar.beats)] = seen.get(int(bar.beats), 0) + 1
+
+
+def _played_places(song: Song) -> Iterator[tuple[Fraction, Fraction, Metre]]:
+    beat, end = Fraction(0), song.labels[-1].end
+    changes = list(song.metres)
+    while beat < end:
+        current = [change for change in changes if change.start <= beat][-1]
+        yield beat, (beat - current.start) % current.metre.bar, current.metre
+        beat += 1
+
+
+def _labels_at(song: Song, beats: Sequence[Fraction]) -> Iterator[str]:
+    """The label that holds longest in each beat."""
+    first = 0
+    for beat in beats:
+        start, end = float(beat), float(beat) + 1
+        while first + 1 < len(song.labels) and song.labels[first].end <= start:
+            first += 1
+        best, held = "N", 0.0
+        for label in song.labels[first:]:
+            if label.start >= end:
+                break
+            overlap = min(end, label.end) - max(start, label.start)
+            if overlap > held + 1e-9:
+                best, held = label.harte, overlap
+        yield best
+
+
+def misheard(beats: Sequence[Felt], share: float, rng: random.Random) -> list[Chord | None]:
+    """The chords as an ear might hear them: some segments with a wrong root."""
+    heard: list[Chord | None] = []
+    turn = 0
+    for i, felt in enumerate(beats):
+        if i == 0 or felt.chord != beats[i - 1].chord:
+            wrong = rng.choice(WRONG_BY)
+            turn = wrong if rng.random() < share else 0
+        heard.append(None if felt.chord is None else felt.chord.transposed(turn))
+    return heard
+
+
+# Judging ------------------------------------------------------------------------------------
+
+
+@dataclass
+class Calls:
+    """What was expected and what came, for many beats; a row each."""
+
+    expected: list[int] = field(default_factory=list)
+    sure: list[float] = field(default_factory=list)
+    came: list[int] = field(default_factory=list)
+    before: list[int] = field(default_factory=list)
+    repeated: list[bool] = field(default_factory=list)
+
+    def add(self, other: Calls) -> None:
+        """Join another song's calls."""
+        for name in ("expected", "sure", "came", "before", "repeated"):
+            getattr(self, name).extend(getattr(other, name))
+
+
+def call_song(
+    beats: Sequence[Felt], heard: Sequence[Chord | None], foresight: Foresight, ahead: int = 1
+) -> Calls:
+    """Play a song's chords to the foresight, and note what it expected `ahead` beats later."""
+    calls = Calls()
+    repeated = list(_repeats(beats))
+    for i in range(len(beats) - ahead):
+        felt, chord = beats[i], heard[i]
+        start = felt.beat - felt.in_bar
+        moment = Moment(0.0, float(felt.beat), start, 0, felt.metre, 0.5)
+        forecast = foresight.look(moment, chord, C_MAJOR, 1.0, ahead)[-1]
+        foresight.commit(felt.beat, felt.in_bar, felt.metre, chord, C_MAJOR)
+        last, came = root_of(beats[i + ahead - 1].chord), root_of(beats[i + ahead].chord)
+        if root_of(chord) == root_of(felt.chord) and NO_ROOT not in (last, came):
+            calls.expected.append(root_of(forecast.chord))
+            calls.sure.append(forecast.confidence)
+            calls.came.append(came)
+            calls.before.append(last)
+            calls.repeated.append(repeated[i])
+    return calls
+
+
+def _repeats(beats: Sequence[Felt]) -> Iterator[bool]:
+    """Whether the last eight beats occurred before."""
+    signs = [(root_of(felt.chord), felt.chord and felt.chord.family, felt.in_bar) for felt in beats]
+    seen = set()
+    for i in range(len(beats)):
+        last = tuple(signs[i - 7 : i + 1]) if i >= 7 else None
+        yield last in seen
+        if last is not None:
+            seen.add(last)
+
+
+def report(calls: Calls, title: str) -> str:
+    """One row of the table."""
+    expected, sure, came, before, repeated = (
+        np.array(getattr(calls, n)) for n in ("expected", "sure", "came", "before", "repeated")
+    )
+    changes = came != before
+    right = expected == came
+    alarms = (expected != before) & ~changes
+    cells = (
+        right[changes].mean(),
+        right[changes & repeated].mean(),
+        right[changes & ~repeated].mean(),
+        (alarms & (sure >= 0.5)).sum() / (~changes).sum(),
+        alarms.sum() / (~changes).sum(),
+        calibration_error(sure, right),
+    )
+    brier = ((sure - right) ** 2).mean()
+    figures = "  ".join(f"{100 * cell:7.2f}%" for cell in cells)
+    return f"{title:<28}{changes.sum():>8}  {figures}  {brier:.4f}"
+
+
+HEAD = f"{'':<28}{'changes':>8}  foreseen  repeated       new    alarms       any       ECE  Brier"
+
+
+def calibration_error(sure: np.ndarray, right: np.ndarray) -> float:
+    """By how much, on average, what was said differs from how often it was right."""
+    bands = np.minimum((sure * BANDS).astype(int), BANDS - 1)
+    gaps = np.bincount(bands, sure - right, BANDS)
+    return float(np.abs(gaps).sum() / len(sure))
+
+
+def reliability(calls: Calls) -> str:
+    """What was said against how often it was right, where a change was said and over all beats."""
+    sure, right = np.array(calls.sure), np.array(calls.expected) == np.array(calls.came)
+    said = np.array(calls.expected) != np.array(calls.before)
+    rows = ["said        all beats: said  right      n    change said: said  right      n"]
+    edges = (0.0, 0.3, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.01)
+    for low, high in pairwise(edges):
+        cells = []
+        for among in (np.ones_like(said), said):
+            band = among & (sure >= low) & (sure < high)
+            mean = sure[band].mean() if band.any() else 0.0
+            share = right[band].mean() if band.any() else 0.0
+            cells.append(f"{100 * mean:5.1f}  {100 * share:5.1f}  {band.sum():6d}")
+        rows.append(f"{low:.2f}-{min(high, 1):.2f}              {cells[0]}            {cells[1]}")
+    return "\n".join(rows)
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--misheard", type=float, default=0.0)
+    parser.add_argument("--folds", type=Path, help="a folder with fold0.py to fold4.py")
+    parser.add_argument("--ahead", type=int, default=1, help="felt beats ahead, 1 to 8")
+    options = parser.parse_args()
+    by_fold = {}
+    if options.folds is not None:
+        by_fold = {fold: tables_in(options.folds / f"fold{fold}.py") for fold in range(FOLDS)}
+    print(f"tables: {'one for each fold' if by_fold else 'as shipped'}; {options.ahead} ahead")
+    print(HEAD)
+    for folder in options.folders:
+        songs, total = read_folder(folder), Calls()
+        rng = random.Random(SEED)
+        for song in songs:
+            beats = felt_beats(song)
+            tables: Tables = by_fold[fold_of(song.number)] if by_fold else DEFAULT
+            heard = misheard(beats, options.misheard, rng)
+            total.add(call_song(beats, heard, Foresight(tables), options.ahead))
+        print(report(total, f"{folder.name}, {options.misheard:.0%} misheard"), flush=True)
+        print(reliability(total))
+
+
+if __name__ == "__main__":
+    main()

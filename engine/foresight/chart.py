@@ -1,0 +1,191 @@
+"""Chart: what the player told us, followed loosely.
+
+Knows: the chords of the song as written down, bar by bar, and where in them the player may be.
+Refuses to know: how a chart is spelled in a file, what the song's own past says.
+How: a belief over all felt beats of the chart.  It moves on a beat at a time, with a little
+chance at each bar line of a jump: back to the start of the section, to another section, or to
+any bar.  What is heard raises the places that have it.  A chord played instead of the written
+one has a row of its own, so that a substitute is not taken for another place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.foresight.memory import FAMILY_INDEX, NO_CHORD, NO_FAMILY, ROOTS, Step
+from engine.harmony import Chord, Key
+from engine.meter import FOUR_FOUR, Metre
+
+Floats = NDArray[np.float64]
+
+# The chance of a jump at a bar line inside a section, and where a section ends; players leave
+# the form mostly there.
+_JUMP: Final = 0.002
+_JUMP_AT_END: Final = 0.06
+
+# Of the jumps: back to the start of the section just played, to the start of any section, to any
+# bar of the chart.
+_TO_SAME: Final = 0.5
+_TO_SECTION: Final = 0.4
+_TO_BAR: Final = 0.1
+
+# The chance that a written chord is replaced by another, and that the ear gets a beat wrong.
+_REPLACED: Final = 0.06
+_MISHEARD: Final = 0.02
+
+# How much another family on the right root, and another felt beat of the bar, count for.
+_OTHER_FAMILY: Final = 0.5
+_OTHER_PLACE: Final = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar as written: each chord (None: no chord), with its quarter note in the bar."""
+
+    chords: tuple[tuple[Fraction, Chord | None], ...]
+
+    def at(self, in_bar: Fraction) -> Chord | None:
+        """The chord that sounds at a place of the bar."""
+        return [chord for start, chord in self.chords if start <= in_bar][-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A named part of the song: its bars in the order in which they are played once through.
+
+    Raises:
+        ValueError: no bars.
+    """
+
+    name: str
+    bars: tuple[Bar, ...]
+
+    def __post_init__(self) -> None:
+        if not self.bars:
+            raise ValueError(f"the section {self.name!r} has no bars; give it at least one")
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A song as written: its sections in order, its metre, its key and tempo where given."""
+
+    sections: tuple[Section, ...]
+    metre: Metre = FOUR_FOUR
+    key: Key | None = None
+    tempo: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.sections:
+            raise ValueError("the chart has no bars; give it at least one, such as | Bb | F7 |")
+
+    @property
+    def bars(self) -> tuple[Bar, ...]:
+        """All bars in the order in which they are played."""
+        return tuple(bar for section in self.sections for bar in section.bars)
+
+    def chords_by_beat(self) -> list[Chord | None]:
+        """The chord of every felt beat, once through."""
+        return [bar.at(pulse) for bar in self.bars for pulse in self.metre.pulses]
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """Where the player may be: by row (as written, replaced) and felt beat of the chart.
+
+    `last` is the root heard last.
+    """
+
+    belief: Floats
+    last: int
+
+
+class Follower:
+    """Follows a player through a chart."""
+
+    def __init__(self, chart: Chart) -> None:
+        self.chords: Sequence[Chord | None] = chart.chords_by_beat()
+        pulses = len(chart.metre.pulses)
+        self._roots = np.array([NO_CHORD if c is None else c.root for c in self.chords])
+        self._families = np.array(
+            [NO_FAMILY if c is None else FAMILY_INDEX[c.family] for c in self.chords]
+        )
+        self._places = np.arange(len(self.chords)) % pulses
+        self._ends_bar = self._places == pulses - 1
+        self._starts = np.flatnonzero(self._places == 0)
+        self._moves = self._roots != np.roll(self._roots, 1)
+        self._section_of, self._section_starts = _sections_by_beat(chart, pulses)
+        self._ends_section = np.roll(self._section_of, -1) != self._section_of
+        self._ends_section[-1] = True
+        self._jumps = np.where(self._ends_section, _JUMP_AT_END, _JUMP) * self._ends_bar
+
+    def anywhere(self) -> Whereabouts:
+        """Before anything is heard: about to begin the song, or a section of it, or any bar."""
+        return Whereabouts(self._anywhere(), NO_CHORD)
+
+    def after(self, where: Whereabouts, step: Step) -> Whereabouts:
+        """Where the player is when this beat has sounded next."""
+        moved = self._moved(where)
+        root = step.root
+        match = np.where(self._roots == root, 1 - _MISHEARD, _MISHEARD / 12)
+        match *= np.where(self._families == step.family, 1.0, _OTHER_FAMILY)
+        goes_on = 1 - _MISHEARD if root == where.last else _MISHEARD / 12
+        replaced = np.where(self._moves, 1 / 12, goes_on)
+        belief = moved * np.stack((match, replaced))
+        belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
+        total = float(belief.sum())
+        return Whereabouts(belief / total if total > 0 else self._anywhere(), root)
+
+    def odds(self, where: Whereabouts) -> tuple[Floats, Floats]:
+        """The next beat: the probability of each root, and of each place of the chart."""
+        written, replaced = self._moved(where)
+        odds: Floats = np.bincount(self._roots, written, ROOTS).astype(np.float64)
+        odds[where.last] += float(replaced[~self._moves].sum())
+        odds += float(replaced[self._moves].sum()) / ROOTS
+        odds = odds * (1 - _MISHEARD / 4) + _MISHEARD / 4 / ROOTS
+        odds /= odds.sum()
+        return odds, written
+
+    def chord_on(self, root: int, places: Floats) -> Chord | None:
+        """The likeliest chord as written, on a root."""
+        fits = np.where(self._roots == root, places, -1.0)
+        best = int(fits.argmax())
+        return self.chords[best] if fits[best] > 0 else None
+
+    def _anywhere(self) -> Floats:
+        """Belief in the beats before: that of the last bar leads to the first, and so on."""
+        belief = np.zeros((2, len(self.chords)))
+        belief[0, self._ends_bar] = 0.2 / self._ends_bar.sum()
+        belief[0, self._ends_section] += 0.3 / self._ends_section.sum()
+        belief[0, -1] += 0.5
+        return belief
+
+    def _moved(self, where: Whereabouts) -> Floats:
+        """The belief a beat later, before that beat is heard."""
+        leaving = where.belief * self._jumps
+        moved = np.roll(where.belief - leaving, 1, axis=1)
+        written, replaced = moved
+        fresh = written + replaced
+        out: Floats = np.empty_like(moved)
+        out[0] = np.where(self._moves, fresh * (1 - _REPLACED), written)
+        out[1] = np.where(self._moves, fresh * _REPLACED, replaced)
+        self._land(out[0], leaving.sum(axis=0))
+        return out
+
+    def _land(self, places: Floats, leaving: Floats) -> None:
+        total = float(leaving.sum())
+        by_section = np.bincount(self._section_of, leaving, len(self._section_starts))
+        places[self._section_starts] += _TO_SAME * by_section
+        places[self._section_starts] += _TO_SECTION * total / len(self._section_starts)
+        places[self._starts] += _TO_BAR * total / len(self._starts)
+
+
+def _sections_by_beat(chart: Chart, pulses: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The section of every felt beat, and the felt beat at which each section starts."""
+    beats = [len(section.bars) * pulses for section in chart.sections]
+    return np.repeat(np.arange(len(beats)), beats), np.cumsum([0, *beats[:-1]])

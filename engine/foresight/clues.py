@@ -1,0 +1,215 @@
+"""Clues: everything that speaks for or against each root, as numbers for the judge.
+
+Knows: the shape and scale of what the judge was fitted on.
+Refuses to know: what the judge makes of it.
+How: one row per candidate (twelve roots and no chord), and one row that is common to all; each
+clue is a share, a flag or a logarithm, near 0 to 1.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.foresight.course import Course
+from engine.foresight.custom import STAYS, TABLES
+from engine.foresight.memory import (
+    EXACT,
+    NO_CHORD,
+    NO_FAMILY,
+    ROOTS,
+    WAYS,
+    Ints,
+    Memory,
+    Votes,
+)
+
+Floats = NDArray[np.float32]
+
+_DEPTHS: Final = np.array((1, 2, 4, 6, 8, 10, 12, 14))
+"""The length bands at which votes are counted: from 1, 2, 4, 8, 16, 32, 64 and 128 beats."""
+
+_TURNS: Final = (np.arange(12)[:, None] + np.arange(12)[None, :]) % 12
+_HIT_FADE: Final = 15 / 16
+"""How well a way of remembering does is judged by about its last sixteen calls."""
+
+_LONG_HIT_FADE: Final = 95 / 96
+
+_TAKES: Final = (4, 8, 16, 32)
+"""How many beats must agree for an earlier time to count as the same passage."""
+
+_TWO_WAYS: Final = [i for i, table in enumerate(TABLES) if table.two_ways]
+_ONLY_MOVES: Final = [i for i, table in enumerate(TABLES) if table.only_moves]
+
+_PLACES: Final = 12
+_LASTED: Final = 17
+_PULSES: Final = (3, 4, 6, 12)
+_DUE: Final = (1, 2, 4, 8, 16)
+
+
+class Record:
+    """How well each way of remembering has called the beats of this song, and the changes."""
+
+    def __init__(self) -> None:
+        self.hits: Floats = np.full((3, WAYS), 0.5, dtype=np.float32)
+
+    def judge(self, longest: Ints, root_before: int, root: int) -> None:
+        """Note who was right about a beat."""
+        calls = np.where(longest.max(1) > 0, longest.argmax(1), root_before)
+        right = calls == root
+        moved = (calls != root_before) | (root != root_before)
+        fades = np.empty((3, WAYS), dtype=np.float32)
+        fades[0], fades[2] = _HIT_FADE, _LONG_HIT_FADE
+        fades[1] = np.where(moved, _HIT_FADE, 1.0)
+        self.hits = fades * self.hits + (1 - fades) * right
+
+
+def of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
+    """A row of clues for each of the thirteen candidates."""
+    deep = votes.counts[:, :, ::-1].cumsum(2)[:, :, ::-1][:, :, _DEPTHS].astype(np.float32)
+    shares = deep / np.maximum(deep.sum(1, keepdims=True), 1)
+    parts = (
+        np.log1p(deep).transpose(1, 0, 2).reshape(ROOTS, -1) * np.float32(0.25),
+        shares.transpose(1, 0, 2).reshape(ROOTS, -1),
+        _of_longest(votes, course).transpose(1, 0, 2).reshape(ROOTS, -1),
+        _of_latest(memory),
+        _of_roots(course),
+    )
+    return np.concatenate(parts, axis=1, dtype=np.float32)
+
+
+def scaled(longest: Ints) -> Floats:
+    """Lengths of agreement on the scale of the clues."""
+    logs: Floats = np.log2(1 + longest, dtype=np.float32)
+    return logs / np.float32(8)
+
+
+def _of_longest(votes: Votes, course: Course) -> Floats:
+    """By way and root: the longest agreement, its lead over the others, and how old it is."""
+    longest = votes.longest
+    ranked = np.sort(longest, axis=1)
+    best, second = ranked[:, -1:], ranked[:, -2:-1]
+    leads = longest - np.where(longest == best, second, best)
+    newest = np.where(longest == best, votes.latest, 0).max(1, keepdims=True)
+    out = np.empty((WAYS, ROOTS, 5), dtype=np.float32)
+    out[:, :, 0] = scaled(longest)
+    out[:, :, 1] = out[:, :, 0] - scaled(longest - leads)
+    out[:, :, 2] = np.clip(leads / 16, -1, 1)
+    out[:, :, 3] = (votes.latest == newest) & (longest > 0)
+    ages = np.log1p(np.maximum(course.beats - votes.latest, 0), dtype=np.float32) * 0.15
+    out[:, :, 4] = np.where(longest > 0, ages, 1)
+    return out
+
+
+def _of_latest(memory: Memory) -> Floats:
+    """What came the last times this was played: of endings the first and second take turns."""
+    out = np.zeros((ROOTS, 3 * len(_TAKES)), dtype=np.float32)
+    for i, roots in enumerate(memory.latest(_TAKES, 3)):
+        for back, root in enumerate(roots):
+            out[root, 3 * i + back] = 1
+    return out
+
+
+def _of_roots(course: Course) -> Floats:
+    """What each candidate is to the chords and tones of the song so far."""
+    out = np.zeros((ROOTS, 13 + 5 + 3 + 36), dtype=np.float32)
+    intervals = (np.arange(12) - course.reference) % 12
+    out[np.arange(12), intervals] = 1
+    out[NO_CHORD, 12] = 1
+    now = NO_CHORD if course.chord is None else course.chord.root
+    out[now, 13] = course.beats > 0
+    for back in range(1, 5):
+        if back < len(course.chords):
+            out[course.chords[back].root, 13 + back] = 1
+    out[:, 18] = course.roots / max(course.beats, 1)
+    out[:, 19] = np.log1p(np.minimum(course.beats - course.heard, 1000)) * 0.15
+    out[:, 20] = course.roots > 0
+    tones = np.concatenate((course.tones, course.roots[None, :12]))
+    tones = tones / np.maximum(tones.sum(1, keepdims=True), 1)
+    out[:12, 21:] = tones[:, _TURNS].transpose(1, 0, 2).reshape(12, 36) * 3
+    return out
+
+
+def of_customs(course: Course, customs: Floats) -> Floats:
+    """The logarithms of what songs in general would do, a row for each candidate."""
+    logs = np.log(customs + 1e-4) * np.float32(0.2)
+    now = NO_CHORD if course.chord is None else course.chord.root
+    out = np.empty((ROOTS, len(TABLES)), dtype=np.float32)
+    out[:12] = logs[:, (np.arange(12) - course.reference) % 12].T
+    out[NO_CHORD] = logs[:, NO_CHORD]
+    out[:, _TWO_WAYS] = logs[_TWO_WAYS, 1]
+    out[now] = logs[:, STAYS]
+    out[now, _ONLY_MOVES] = 0
+    return out
+
+
+def common(memory: Memory, votes: Votes, course: Course, record: Record) -> Floats:
+    """The clues that hold for all candidates alike."""
+    ranked = scaled(np.sort(votes.longest, axis=1)[:, -2:])
+    parts = (
+        ranked.ravel(),
+        record.hits.ravel(),
+        _of_time(course),
+        _of_chords(course),
+        _of_lag(memory, course),
+    )
+    return np.concatenate(parts, dtype=np.float32)
+
+
+def _of_time(course: Course) -> Floats:
+    out = np.zeros(_PLACES + _LASTED + len(_PULSES) + 1 + 8 + 12, dtype=np.float32)
+    out[min(course.place, _PLACES - 1)] = 1
+    at = _PLACES
+    lasted = course.lasted(0)
+    out[at + min(lasted, _LASTED) - 1] = 1
+    at += _LASTED
+    out[at + (_PULSES.index(course.pulses) if course.pulses in _PULSES else 4)] = 1
+    at += len(_PULSES) + 1
+    out[at + course.bar % 8] = 1
+    at += 8
+    out[at] = course.bar % 16 >= 8
+    out[at + 1] = (course.pulses - course.place) / 4
+    out[at + 2 : at + 5] = [np.log1p(course.lasted(back)) * 0.3 for back in range(3)]
+    out[at + 5 : at + 8] = [lasted == course.lasted(back) for back in range(1, 4)]
+    out[at + 8] = lasted > course.lasted(1)
+    out[at + 9] = np.log1p(course.bar) * 0.2
+    out[at + 10] = lasted % (4 * course.pulses) == 0
+    out[at + 11] = lasted % course.pulses == 0
+    return out
+
+
+def _of_chords(course: Course) -> Floats:
+    families = NO_FAMILY + 1
+    out = np.zeros(2 * families + 2 * 13 + 12 + 4 + 24, dtype=np.float32)
+    out[course.family(0)] = 1
+    out[families + course.family(1)] = 1
+    at = 2 * families
+    out[at + course.motion(0)] = 1
+    out[at + 13 + course.motion(1)] = 1
+    at += 26
+    if course.chord is not None:
+        quality = course.chord.quality
+        out[at + (course.chord.bass - course.chord.root) % 12] = 1
+        out[at + 12] = 10 in quality.intervals
+        out[at + 13] = 11 in quality.intervals
+        out[at + 14] = len(quality.intervals) > 3
+        out[at + 15] = 9 in quality.intervals
+    at += 16
+    tones = course.tones / np.maximum(course.tones.sum(1, keepdims=True), 1)
+    out[at:] = np.roll(tones, -course.reference, axis=1).ravel() * 3
+    return out
+
+
+def _of_lag(memory: Memory, course: Course) -> Floats:
+    """How far back the longest exact agreement lies."""
+    out = np.zeros(2 + len(_DUE), dtype=np.float32)
+    lengths = memory.now.lengths[EXACT]
+    if not len(lengths) or not lengths.any():
+        return out
+    lag = len(lengths) - int(len(lengths) - 1 - lengths[::-1].argmax())
+    out[0] = np.log1p(lag) * 0.15
+    out[1] = np.log1p(course.beats) * 0.15
+    out[2:] = [lag % (bars * course.pulses) == 0 for bars in _DUE]
+    return out

@@ -1,0 +1,61 @@
+"""Judge: weighs the clues and says how likely each root is next.
+
+Knows: how a small network turns the clues of a candidate, and those common to all, into one score.
+Refuses to know: what any clue means.
+How: the same two hidden layers score each of the thirteen candidates; the second sees, besides,
+the mean and the maximum of the first over all candidates, so that rivals are felt.  A softmax
+makes probabilities.  Several networks, fitted apart, vote with the geometric mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """The weights of one network.
+
+    `candidate` and `common` lead from the clues to the first layer, `first` and `rivals` from it
+    and from its mean and maximum to the second, `second` and `skip` from that and from the
+    candidate's clues to the score.
+    """
+
+    candidate: Floats
+    common: Floats
+    bias: Floats
+    first: Floats
+    rivals: Floats
+    first_bias: Floats
+    second: Floats
+    skip: Floats
+
+    def scores(self, candidates: Floats, common: Floats) -> Floats:
+        """A score for each candidate."""
+        hidden = candidates @ self.candidate + (common @ self.common + self.bias)
+        np.maximum(hidden, 0, out=hidden)
+        pooled = np.concatenate((hidden.mean(0), hidden.max(0)))
+        second = hidden @ self.first + (pooled @ self.rivals + self.first_bias)
+        np.maximum(second, 0, out=second)
+        scores: Floats = second @ self.second + candidates @ self.skip
+        return scores
+
+
+class Judge:
+    """A bench of networks."""
+
+    def __init__(self, networks: Sequence[Network]) -> None:
+        self._networks = tuple(networks)
+
+    def odds(self, candidates: Floats, common: Floats) -> Floats:
+        """The probability of each candidate."""
+        scores = np.stack([n.scores(candidates, common) for n in self._networks]).mean(0)
+        odds: Floats = np.exp(scores - scores.max())
+        odds /= odds.sum()
+        return odds

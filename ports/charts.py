@@ -1,0 +1,250 @@
+"""Charts from text files, in lead-sheet writing.
+
+    key: Bb
+    metre: 4/4
+    tempo: 96
+
+    Verse
+    | Bb | Gm7 | Cm7 F7 | % |
+    |: Bb/D | Eb |1. F7 | F7 :|2. Cm7 F7 | Bb |
+
+Bars stand between bar lines; the chords of a bar share it evenly; a stroke (/) gives the chord
+before it one more share; % is the bar before again, N.C. no chord.  |: and :| enclose what is
+played twice, 1. and 2. open its endings.  A line without bar lines names a section.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Final
+
+from engine.foresight.chart import Bar, Chart, Section
+from engine.harmony import Chord, Key
+from engine.labels import parse_symbol
+from engine.meter import FOUR_FOUR, Metre
+from engine.pitch import pitch_class_of_name
+
+_HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
+_KEY: Final = re.compile(r"([A-G][b#]?)\s*(m|min|minor|maj|major)?")
+_METRE: Final = re.compile(r"(\d+)\s*/\s*(\d+)")
+_ENDING: Final = re.compile(r"(\d+)\.")
+_NO_CHORD: Final = ("N.C.", "NC", "N.C")
+_SLOWEST, _FASTEST = 20.0, 400.0
+
+
+class ChartError(ValueError):
+    """A chart that cannot be read: where, what, and what would do."""
+
+
+@dataclass
+class _Reading:
+    """What was read so far."""
+
+    metre: Metre = FOUR_FOUR
+    key: Key | None = None
+    tempo: float | None = None
+    sections: list[tuple[str, list[Bar]]] = field(default_factory=list)
+    bars: int = 0
+    repeat: list[Bar] | None = None
+    in_ending: bool = False
+    closed: bool = False
+
+    def chart(self) -> Chart:
+        """All that was read, as one value."""
+        sections = tuple(Section(name, tuple(bars)) for name, bars in self.sections if bars)
+        return Chart(sections, self.metre, self.key, self.tempo)
+
+
+def read_chart(path: Path) -> Chart:
+    """The chart in a file.
+
+    Raises:
+        ChartError: what is wrong, at which line and bar, and what would do.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as error:
+        raise ChartError(f"{path} cannot be read ({error.strerror}); give a text file") from None
+    except UnicodeDecodeError:
+        raise ChartError(f"{path} is not text; give a chart as a text file") from None
+    return parse_chart(text, str(path))
+
+
+def parse_chart(text: str, name: str = "chart") -> Chart:
+    """The chart in a text; `name` stands for it in errors.
+
+    Raises:
+        ChartError: what is wrong, at which line and bar, and what would do.
+    """
+    reading = _Reading()
+    for number, line in enumerate(text.splitlines(), 1):
+        _read_line(reading, line.strip(), f"{name}, line {number}")
+    _end_endings(reading)
+    if reading.repeat is not None:
+        raise ChartError(f"{name}: the repeat that |: opens is never closed; close it with :|")
+    if not reading.bars:
+        raise ChartError(f"{name} has no bars; write some between bar lines, such as | Bb | F7 |")
+    return reading.chart()
+
+
+def _read_line(reading: _Reading, line: str, where: str) -> None:
+    header = _HEADER.fullmatch(line)
+    if not line or line.startswith("#"):
+        return
+    if "|" in line:
+        _read_bars(reading, line, where)
+    elif header is not None:
+        _read_header(reading, header[1].lower(), header[2], where)
+    else:
+        _end_endings(reading)
+        if reading.repeat is not None:
+            raise ChartError(
+                f"{where}: {line!r} begins a section inside a repeat; close it with :|"
+            )
+        reading.sections.append((line.rstrip(":"), []))
+
+
+# The header ---------------------------------------------------------------------------------
+
+
+def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
+    readers: dict[str, Callable[[_Reading, str, str], None]] = {
+        "key": _read_key,
+        "metre": _read_metre,
+        "meter": _read_metre,
+        "time": _read_metre,
+        "tempo": _read_tempo,
+    }
+    if word not in readers:
+        raise ChartError(
+            f"{where}: a chart has no {word!r}; its header may say key, metre and tempo, and the"
+            " name of a section stands alone on its line"
+        )
+    if reading.bars:
+        raise ChartError(f"{where}: {word} stands after the first bar; put it above all bars")
+    readers[word](reading, value, where)
+
+
+def _read_key(reading: _Reading, value: str, where: str) -> None:
+    found = _KEY.fullmatch(value)
+    if found is None:
+        raise ChartError(f"{where}: {value!r} is not a key; write one such as Bb, F#m or C minor")
+    minor = found[2] in ("m", "min", "minor")
+    reading.key = Key(pitch_class_of_name(found[1]), minor)
+
+
+def _read_metre(reading: _Reading, value: str, where: str) -> None:
+    found = _METRE.fullmatch(value)
+    try:
+        if found is None:
+            raise ValueError
+        reading.metre = Metre(int(found[1]), int(found[2]))
+    except ValueError:
+        raise ChartError(
+            f"{where}: {value!r} is not a metre; write one such as 4/4 or 12/8"
+        ) from None
+
+
+def _read_tempo(reading: _Reading, value: str, where: str) -> None:
+    try:
+        tempo = float(value)
+    except ValueError:
+        tempo = 0.0
+    if not _SLOWEST <= tempo <= _FASTEST:
+        raise ChartError(
+            f"{where}: {value!r} is not a tempo; write quarter notes a minute, {_SLOWEST:g} to"
+            f" {_FASTEST:g}"
+        )
+    reading.tempo = tempo
+
+
+# The bars -----------------------------------------------------------------------------------
+
+
+def _read_bars(reading: _Reading, line: str, where: str) -> None:
+    if not reading.sections:
+        reading.sections.append(("Song", []))
+    for sign, content in _signs_and_bars(line, where):
+        if sign:
+            _take_sign(reading, sign, where)
+        if content:
+            reading.bars += 1
+            bar = _read_bar(reading, content, f"{where}, bar {reading.bars}")
+            reading.sections[-1][1].append(bar)
+            if reading.repeat is not None and not reading.in_ending:
+                reading.repeat.append(bar)
+
+
+def _signs_and_bars(line: str, where: str) -> Iterator[tuple[str, str]]:
+    """The line as pairs: the sign on a bar line (":|", "|:", "1." or none), then a bar's words."""
+    if not line.startswith(("|", ":")):
+        raise ChartError(f"{where}: {line!r} does not begin with a bar line; put a | before it")
+    for piece in re.split(r"(:?\|+:?)", line):
+        if re.fullmatch(r":?\|+:?", piece):
+            if piece.startswith(":"):
+                yield ":|", ""
+            if piece.endswith(":"):
+                yield "|:", ""
+            continue
+        words = piece.strip()
+        ending = _ENDING.match(words)
+        if ending:
+            yield ending[0], words[ending.end() :].strip()
+        elif words:
+            yield "", words
+
+
+def _take_sign(reading: _Reading, sign: str, where: str) -> None:
+    bars = reading.sections[-1][1]
+    if sign == "|:":
+        _end_endings(reading)
+        if reading.repeat is not None:
+            raise ChartError(f"{where}: |: opens a repeat inside a repeat; close the first with :|")
+        reading.repeat, reading.closed = [], False
+    elif sign == ":|":
+        if reading.repeat is None:
+            raise ChartError(f"{where}: :| closes a repeat that nothing opens; put |: before it")
+        bars.extend(reading.repeat)
+        reading.closed = True
+        if not reading.in_ending:
+            reading.repeat = None
+    elif reading.repeat is None:
+        raise ChartError(f"{where}: the ending {sign} belongs to no repeat; open one with |:")
+    else:
+        reading.in_ending = True
+
+
+def _end_endings(reading: _Reading) -> None:
+    """The last ending needs no closing sign: what begins after it stands outside the repeat."""
+    if reading.in_ending and reading.closed:
+        reading.repeat = None
+    reading.in_ending = False
+
+
+def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
+    words = content.split()
+    if words == ["%"]:
+        played = reading.sections[-1][1] or [b for _, bars in reading.sections for b in bars]
+        if not played:
+            raise ChartError(f"{where}: % repeats the bar before, but there is none; write a chord")
+        return played[-1]
+    share = reading.metre.bar / len(words)
+    chords: list[tuple[Fraction, Chord | None]] = []
+    for i, word in enumerate(words):
+        if word == "/" and chords:
+            continue
+        chords.append((i * share, _read_chord(word, where)))
+    return Bar(tuple(chords))
+
+
+def _read_chord(word: str, where: str) -> Chord | None:
+    if word in _NO_CHORD:
+        return None
+    try:
+        return parse_symbol(word)
+    except ValueError as error:
+        raise ChartError(f"{where}: {error}, % for the bar before, or N.C. for no chord") from None

@@ -1,0 +1,121 @@
+"""Charts: what a player may write, and what the reader says when it cannot be read."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from engine.harmony import C_MAJOR, Key
+from engine.labels import symbol
+from engine.meter import Metre
+from ports.charts import ChartError, parse_chart, read_chart
+
+LEAD_SHEET = """
+key: Eb
+metre: 4/4
+tempo: 104
+
+# two verses, then out
+Verse
+| Eb | Cm7 | Fm7 Bb7 | % |
+|: Ab/C | Bb7 |1. Eb | Bb7 :|2. Eb Db | Eb |
+
+Bridge:
+| Gm7b5 / / C7b9 | N.C. |
+"""
+
+
+def read_back(text: str) -> list[list[str]]:
+    """The symbols of every bar, section by section."""
+    chart = parse_chart(text)
+    return [
+        [" ".join(symbol(chord, chart.key or C_MAJOR) for _, chord in bar.chords) for bar in s.bars]
+        for s in chart.sections
+    ]
+
+
+def test_a_lead_sheet_is_played_in_order() -> None:
+    """Simile marks, repeats and both endings are written out as they are played."""
+    assert read_back(LEAD_SHEET) == [
+        "Eb|Cm7|Fm7 Bb7|Fm7 Bb7|Ab/C|Bb7|Eb|Bb7|Ab/C|Bb7|Eb Db|Eb".split("|"),
+        ["Gm7b5 C7b9", "N.C."],
+    ]
+
+
+def test_the_header_is_kept() -> None:
+    """Key, metre and tempo stand above the bars, sections have their names."""
+    chart = parse_chart(LEAD_SHEET)
+
+    assert (chart.key, chart.metre, chart.tempo) == (Key(3), Metre(4, 4), 104.0)
+    assert [section.name for section in chart.sections] == ["Verse", "Bridge"]
+
+
+def test_chords_share_a_bar_evenly() -> None:
+    """Two chords have two beats each; strokes give the chord before them more."""
+    bridge = parse_chart(LEAD_SHEET).sections[1].bars[0]
+    turn = parse_chart("| Fm7 Bb7 |").bars[0]
+
+    assert [start for start, _ in turn.chords] == [0, 2]
+    assert [start for start, _ in bridge.chords] == [0, 3]
+
+
+def test_six_eight_is_felt_in_two() -> None:
+    """A bar of 6/8 with two chords changes on its second felt beat."""
+    bar = parse_chart("metre: 6/8\n| F#m D |").bars[0]
+
+    assert bar.chords[1][0] == Fraction(3, 2)
+
+
+def test_a_repeat_without_endings_is_played_twice() -> None:
+    """The bars between the repeat signs come twice."""
+    assert read_back("|: Ab | Fm :| Db |") == [["Ab", "Fm", "Ab", "Fm", "Db"]]
+
+
+def test_a_third_ending_is_a_third_time() -> None:
+    """Each ending but the last goes back to the opening sign."""
+    assert read_back("|: Ab |1. Fm :|2. Eb :|3. Db |") == [["Ab", "Fm", "Ab", "Eb", "Ab", "Db"]]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "chart has no bars; write some between bar lines, such as | Bb | F7 |"),
+        ("| Bb | H7 |", "chart, line 1, bar 2: 'H7' is not a chord symbol"),
+        ("Verse\n| % |", "line 2, bar 1: % repeats the bar before, but there is none"),
+        ("key: H\n| Bb |", "line 1: 'H' is not a key; write one such as Bb, F#m or C minor"),
+        ("metre: 4/5\n| Bb |", "line 1: '4/5' is not a metre; write one such as 4/4 or 12/8"),
+        ("tempo: quick\n| Bb |", "line 1: 'quick' is not a tempo; write quarter notes a minute"),
+        ("colour: blue\n| Bb |", "line 1: a chart has no 'colour'; its header may say key"),
+        ("| Bb |\nkey: Bb", "line 2: key stands after the first bar; put it above all bars"),
+        ("Bb | Eb |", "line 1: 'Bb | Eb |' does not begin with a bar line; put a | before it"),
+        ("| Bb :|", "line 1: :| closes a repeat that nothing opens; put |: before it"),
+        ("|: Bb | Eb |", "the repeat that |: opens is never closed; close it with :|"),
+        ("|: Bb |1. Eb |", "the repeat that |: opens is never closed; close it with :|"),
+        ("|: Bb |: Eb :|", "line 1: |: opens a repeat inside a repeat; close the first with :|"),
+        ("| Bb |1. Eb |", "line 1: the ending 1. belongs to no repeat; open one with |:"),
+        ("|: Bb |\nBridge\n| Eb :|", "line 2: 'Bridge' begins a section inside a repeat"),
+    ],
+)
+def test_a_mistake_is_named_with_its_place(text: str, message: str) -> None:
+    """What cannot be read is said with line and bar, and what would do."""
+    with pytest.raises(ChartError) as caught:
+        parse_chart(text)
+
+    assert message in str(caught.value)
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    """A file that is not there is an error that names it."""
+    with pytest.raises(ChartError, match="cannot be read"):
+        read_chart(tmp_path / "none.txt")
+
+
+def test_a_recording_is_no_chart(tmp_path: Path) -> None:
+    """Bytes that are no text are refused."""
+    path = tmp_path / "song.mid"
+    path.write_bytes(b"MThd\xff\xfe\x00")
+
+    with pytest.raises(ChartError, match="is not text"):
+        read_chart(path)
