@@ -37,7 +37,7 @@ FARTHEST: Final = 8
 _RECOVERS: Final = 0.3
 """How often a beat is right although one before it on the way was not."""
 
-_WEIGHED: Final = 4
+_WEIGHED: Final = 3
 """How many beats are thought through in one look; beats thought through in the last are kept."""
 
 _GUESSED: Final = 0.9
