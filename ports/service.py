@@ -36,8 +36,9 @@ from ports.port import Port, PortLost
 # How long the loop may sleep before it looks whether it was told to stop.
 LOOK_UP_SECONDS: Final = 0.05
 
-# A thread that draws the screen may hold the interpreter for this long before the loop gets it
-# back; Python's own 5 ms would be heard.
+# How long a thread that computes may keep the interpreter from one that wants it: the driver's
+# thread while we plan a bar, or us while the screen is drawn.  Python's own 5 ms is as long as a
+# whole JACK period of 256 frames.
 SWITCH_SECONDS: Final = 0.0005
 
 

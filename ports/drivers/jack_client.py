@@ -18,12 +18,17 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from queue import SimpleQueue
 from typing import Any, Final
 
 from engine.events import Incoming, Tick
 from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message
 from ports.wire import bytes_of, event_of
+
+# On an overloaded machine one opening in some hundreds was seen to fail although the server ran.
+# Without a server an attempt fails within a few milliseconds.
+ATTEMPTS: Final = 3
 
 # Closing waits for the audio thread to write the last note offs; if it is stuck, not for longer.
 FLUSH_SECONDS: Final = 0.5
@@ -70,10 +75,10 @@ def connect(name: str) -> Any | None:  # noqa: ANN401  (JACK-Client has no types
         return None
     jack.set_error_function(_ignore)  # the library prints to the terminal by default
     jack.set_info_function(_ignore)
-    try:
-        return jack.Client(name, no_start_server=True)
-    except jack.JackOpenError:
-        return None
+    for _ in range(ATTEMPTS):
+        with suppress(jack.JackOpenError):
+            return jack.Client(name, no_start_server=True)
+    return None
 
 
 def _ignore(_message: str) -> None:
