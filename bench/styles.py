@@ -217,6 +217,7 @@ def vector(style: Style, part: Part, key: Key) -> list[float]:
     return [
         *found["steps"],
         found["notes per bar"] / 8,
+        found["notes per beat"] / 2,
         found["off the beat"],
         found["ghosts"] * 2,
         found["length"],

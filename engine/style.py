@@ -179,7 +179,7 @@ class Approach:
     """How the part goes into the next chord."""
 
     led: float = number(0, 1, 0.6, "share of changes that are led into")
-    met: float = number(0, 1, 1, "share of changes met by a note where the figure has none")
+    wait: float = number(0, 4, 0, "quarter notes a change may wait for the figure's next note")
     daring: float = number(0, 1, 0.5, "belief needed to aim at a chord that is only expected")
     ways: tuple[tuple[Way, float], ...] = ((Way.SCALE_BELOW, 1), (Way.SCALE_ABOVE, 1))
 
@@ -207,7 +207,7 @@ class Neck:
 # Figures -------------------------------------------------------------------------------------
 
 _SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
-_TONE: Final = re.compile(r"[*>]|>?[b#]?(?:10|[1-9]),?")
+_TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
 FREE: Final = "*"
 LEAD: Final = ">"
 
@@ -265,15 +265,15 @@ class Figure:
 
 
 def _tones(tones: str, count: int) -> list[str]:
-    words = tones.split() or [FREE] * count
+    strange = _TONE.sub("", tones).split()
+    if strange:
+        wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"
+        raise StyleError("tones", strange[0], wanted)
+    words = _TONE.findall(tones) or [FREE] * count
     if len(words) != count:
         raise StyleError(
             "tones", f"{tones!r} ({len(words)} tones)", f"{count}, one for each X or x"
         )
-    for word in words:
-        if not _TONE.fullmatch(word):
-            wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"
-            raise StyleError("tones", word, wanted)
     return words
 
 

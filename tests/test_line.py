@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import pairwise, product
 from random import Random
 
 import pytest
@@ -119,7 +119,7 @@ class TestBassline:
             if is_new(span.chord, before.chord):
                 first = next(n for n in notes if n.chord == span.chord and n.beat > before.start)
                 assert first.note % 12 == span.chord.bass
-                assert first.beat <= span.start or style.approach.met < 1
+                assert first.beat <= span.start + Fraction(style.approach.wait)
 
     @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
     def test_the_same_seed_plays_the_same_part(self, style: Style) -> None:
@@ -128,22 +128,18 @@ class TestBassline:
         assert part(style, seed=5) != part(style, seed=6)
 
     @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
-    @pytest.mark.parametrize("start", [Fraction(1), Fraction(2), Fraction(3)])
-    def test_a_bar_planned_again_keeps_its_rhythm(self, style: Style, start: Fraction) -> None:
+    def test_a_bar_planned_again_keeps_its_rhythm(self, style: Style) -> None:
         """From any beat on the same strokes follow, when the chords stay as they were."""
-        spans = spans_of(CHANGES, style.metres[0])
+        metre = style.metres[0]
+        spans = spans_of(CHANGES, metre)
         line = Bassline(style, Random(3))
-        for bar in range(8):
-            whole = line.write(ask_for(bar, spans, None, metre=style.metres[0]))
-            sounded = [n for n in whole if n.beat < bar * style.metres[0].bar + start]
-            rest = line.write(
-                ask_for(
-                    bar, spans, sounded[-1] if sounded else None, metre=style.metres[0], start=start
-                )
-            )
-            expected = [b for b in onsets(whole) if b >= bar * style.metres[0].bar + start]
+        for bar, start in product(range(8), metre.pulses[1:]):
+            whole = line.write(ask_for(bar, spans, None, metre=metre))
+            from_here = bar * metre.bar + start
+            last = next((n for n in reversed(whole) if n.beat < from_here), None)
+            rest = line.write(ask_for(bar, spans, last, metre=metre, start=start))
 
-            assert onsets(rest) == expected
+            assert onsets(rest) == [beat for beat in onsets(whole) if beat >= from_here]
 
     def test_a_chord_that_comes_late_and_clashes_is_met_at_once(self) -> None:
         """The bass holds Eb, the player changes to A7 off the figure: the root A follows now."""
@@ -230,7 +226,7 @@ class TestBassline:
         for note, following in zip(notes, [*onsets(notes)[1:], end], strict=True):
             ends = note.beat + note.length
             assert begin_at <= note.beat < ends
-            assert ends <= following or (following == end and note.chord == coming.chord)
+            assert ends <= following or (following == end and _anticipates(style))
             assert style.register.lowest <= note.note <= style.register.highest
             assert style.neck.tuning[note.string - 1] + note.fret == note.note
             assert 0 <= note.fret <= style.neck.frets
@@ -288,6 +284,11 @@ class TestStyles:
         )
 
 
+def _anticipates(style: Style) -> bool:
+    figures = (*style.rhythm.figures, *style.rhythm.answers, *style.rhythm.fills)
+    return any(stroke.early for figure in figures for stroke in figure.strokes)
+
+
 def _two_commonest(bars: Sequence[Sequence[BassNote]]) -> float:
     rhythms = [tuple(note.beat % 4 for note in bar) for bar in bars]
     counts = sorted((rhythms.count(r) for r in set(rhythms)), reverse=True)
@@ -336,8 +337,8 @@ class TestRhythm:
         for style in STYLES.values():
             for bar in range(1, 13):
                 strokes = Rhythms(style, 1).bar(bar, wanted)
-                assert strokes[0].at == 0
-                assert all(s.at + s.length <= wanted.bar for s in strokes)
+                assert strokes[0].at < wanted.bar
+                assert all(s.at + s.length <= wanted.bar for s in strokes if not s.early)
 
 
 class TestTones:

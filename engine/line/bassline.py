@@ -17,7 +17,7 @@ from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms
-from engine.line.roots import Roots, draw
+from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Option, best_path
 from engine.line.ways import Stay, Target, Ways
 from engine.style import FREE, LEAD, Style
@@ -29,7 +29,6 @@ class Bassline:
     def __init__(self, style: Style, random: Random) -> None:
         seed = random.getrandbits(31)
         self._approach = style.approach
-        self._seed = seed
         self._rhythms = Rhythms(style, seed)
         self._roots = Roots(style.register, seed)
         self._offers = Offers(style, self._roots, seed)
@@ -40,17 +39,13 @@ class Bassline:
         """The notes from `ask.start` to the bar line, earliest first."""
         stretches = stretches_of(ask)
         figure = self._rhythms.bar(ask.bar, ask.metre)
-        strokes = placed(ask, figure, stretches, self._approach.daring, self._meets)
+        strokes = placed(ask, figure, stretches, self._approach)
         if not strokes:
             return ()
         options = self._options(ask, strokes, stretches)
         last = (ask.last.note, (ask.last.string, ask.last.fret)) if ask.last else None
         choices = best_path(self._columns(ask, strokes, options), last, self._hand)
         return self._notes(ask, strokes, stretches, choices)
-
-    def _meets(self, change: Stretch) -> bool:
-        """Whether a change gets a note of its own where the figure is silent."""
-        return draw(self._seed, int(change.start * 48), 4) < self._approach.met
 
     def _options(
         self, ask: Ask, strokes: Sequence[Placed], stretches: Sequence[Stretch]

@@ -8,14 +8,14 @@ that no stroke meets gets one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from engine.events import Ask, BassNote, Span
+from engine.events import Ask, Span
 from engine.harmony import Chord
-from engine.style import Stroke
+from engine.style import Approach, Stroke
 
 _SIXTEENTH: Final = Fraction(1, 4)
 
@@ -55,7 +55,7 @@ def stretches_of(ask: Ask) -> list[Stretch]:
         if found and found[-1].chord == span.chord:
             found[-1] = replace(found[-1], end=span.end)
         else:
-            change = is_new(span.chord, found[-1].chord) if found else _is_first(span, ask.last)
+            change = is_new(span.chord, found[-1].chord) if found else _is_first(span, ask)
             found.append(Stretch(span.start, span.end, span.chord, span.confidence, change))
     coming = ask.coming
     if coming is not None and coming.start == ask.end:
@@ -69,28 +69,31 @@ def is_new(chord: Chord, before: Chord) -> bool:
     return (chord.root, chord.bass) != (before.root, before.bass)
 
 
-def _is_first(span: Span, last: BassNote | None) -> bool:
-    # A note that led somewhere wants to arrive, whether or not the chord it led to came.
-    return last is None or last.aims_at is not None or is_new(span.chord, last.chord)
+def _is_first(span: Span, ask: Ask) -> bool:
+    last = ask.last
+    if last is None or is_new(span.chord, last.chord):
+        return True
+    # A note that led over the bar line wants to arrive, whether or not the chord it led to came.
+    return last.aims_at is not None and ask.start == ask.bar_start
 
 
 def placed(
     ask: Ask,
     strokes: Sequence[Stroke],
     stretches: Sequence[Stretch],
-    daring: float,
-    meets: Callable[[Stretch], bool],
+    approach: Approach,
 ) -> list[Placed]:
-    """The strokes of the rest of the bar, and one on every change that the style meets.
+    """The strokes of the rest of the bar, and one on every change that none speaks for.
 
-    A change may be anticipated: then its first note has sounded already.
+    A change may be anticipated: then its first note has sounded already.  Or the style lets it
+    wait for the next stroke of the figure.
     """
     moments = {ask.bar_start + s.at: s for s in strokes if ask.bar_start + s.at >= ask.start}
     for stretch in stretches:
         wanted = stretch.change and stretch.start < ask.end and _wants_note(stretch, ask)
-        if wanted and meets(stretch) and not _anticipated(stretch, moments, daring):
+        if wanted and not _spoken_for(stretch, moments, approach):
             _meet(stretch.start, moments)
-    return _cut(ask, moments, stretches, daring)
+    return _cut(ask, moments, stretches, approach.daring)
 
 
 def _wants_note(stretch: Stretch, ask: Ask) -> bool:
@@ -100,10 +103,14 @@ def _wants_note(stretch: Stretch, ask: Ask) -> bool:
     return ask.last.note % 12 not in stretch.chord.pitch_classes
 
 
-def _anticipated(stretch: Stretch, moments: dict[Fraction, Stroke], daring: float) -> bool:
-    if stretch.confidence < daring:
+def _spoken_for(stretch: Stretch, moments: dict[Fraction, Stroke], approach: Approach) -> bool:
+    change = stretch.start
+    waited = (b for b, s in moments.items() if not s.ghost and not s.early)
+    if change not in moments and any(change < b <= change + approach.wait for b in waited):
+        return True
+    if stretch.confidence < approach.daring:
         return False
-    before = max((beat for beat in moments if beat < stretch.start), default=None)
+    before = max((beat for beat in moments if beat < change), default=None)
     return before is not None and _reaches(moments[before], before, stretch)
 
 

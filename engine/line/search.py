@@ -25,7 +25,9 @@ _LEAP: Final = (
 )  # fmt: skip
 
 _FIGURE_LEAP: Final = 0.25  # a figure owns its leaps: an octave jump is the point of it
-_SHIFT: Final = 0.12  # a fret's shift weighs as much as a semitone of doubt between two tones
+# A fret's shift weighs as much as a semitone of doubt between two tones; at speed it weighs more.
+_SHIFT: Final = 0.12
+_AT_LEISURE_SECONDS: Final = 0.3
 _UNREACHABLE: Final = 40.0  # more than any sum of tastes in a bar
 _RUN_ON: Final = -0.3  # going on by step in one direction is what makes a line
 _TWO_LEAPS: Final = 0.7  # two leaps one way fall out of the hand and of the ear
@@ -113,6 +115,7 @@ def _best_step(
     note, fret, string = option.note, place[1], place[0]
     free, seconds = column.free, column.seconds
     scale = 1.0 if free else _FIGURE_LEAP
+    hurry = _SHIFT * max(1.0, _AT_LEISURE_SECONDS / seconds) if seconds > 0 else _SHIFT
     lowest = 1e9
     best = paths[0]
     for path in paths:
@@ -135,7 +138,7 @@ def _best_step(
             shift = (
                 path.position - fret if fret < path.position else fret - path.position - SPAN + 1
             )
-            cost += _SHIFT * shift
+            cost += hurry * shift
             if not reachable(shift, seconds):
                 cost += _UNREACHABLE
         elif not move and string != path.place[0]:
