@@ -48,6 +48,22 @@ from tests.band import (
 TURNAROUND = "Bb Gm7 Cm7 F7 Bb Eb Cm7 F7"
 
 
+def anticipates(preset: str) -> bool:
+    """Whether a style plays the coming root before its bar line, as tumbao does."""
+    figures = load(preset).rhythm.figures
+    return any(stroke.tone.startswith(">1") for f in figures for stroke in f.strokes)
+
+
+def roots_around(out: list[object], bars: int) -> list[bool]:
+    """For each bar line whether its new root sounds from a beat before it to two beats after."""
+    roots = [10, 7, 0, 5, 10, 3, 0, 5]
+    begun = plays(out)  # type: ignore[arg-type]
+    return [
+        any(p.note % 12 == roots[i] for p in begun if -1.1 <= p.beat - 4 * i < 2.2)
+        for i in range(bars)
+    ]
+
+
 def first_notes(out: list[object], beats_each: float, changes: int) -> list[int]:
     """The pitch class of the first bass note from just before each change on."""
     begun = plays(out)  # type: ignore[arg-type]
@@ -67,10 +83,13 @@ def test_the_first_note_comes_with_the_first_chord() -> None:
 
 @pytest.mark.parametrize("preset", names())
 def test_every_style_plays_the_root_on_the_change(preset: str) -> None:
-    """Eight changes, a bar each: each begins on its root."""
+    """Eight changes, a bar each: each begins on its root, or the style has played it before."""
     out = heard_from(bass_player(preset), comping(TURNAROUND), until=16.0)
 
-    assert first_notes(out, 4, 8) == [10, 7, 0, 5, 10, 3, 0, 5]
+    if anticipates(preset):
+        assert all(roots_around(out, 8))
+    else:
+        assert first_notes(out, 4, 8) == [10, 7, 0, 5, 10, 3, 0, 5]
 
 
 def test_a_slash_chord_gets_its_bass() -> None:

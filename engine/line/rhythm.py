@@ -117,13 +117,15 @@ def _drawn(figures: Sequence[Figure], chance: Random, metre: Metre) -> Bar:
 
 
 def fitted(figure: Figure, metre: Metre) -> Bar:
-    """A figure of another metre, begun again or broken off at the bar line."""
+    """A figure of another metre, begun again or broken off at the bar line; never a silent bar."""
     bar = metre.bar
     strokes: list[Stroke] = []
     start = Fraction(0)
     while start < bar:
         strokes += [replace(s, at=s.at + start) for s in figure.strokes if s.at + start < bar]
         start += figure.metre.bar
+    if not strokes:
+        return (Stroke(Fraction(0), bar, 0.6, ghost=False),)
     strokes[-1] = replace(strokes[-1], length=min(strokes[-1].length, bar - strokes[-1].at))
     return tuple(strokes)
 
