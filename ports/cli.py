@@ -125,13 +125,16 @@ SEED_OPTION = click.option(
 @click.group(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog=HELP_EXAMPLES,
+    invoke_without_command=True,
 )
 @click.version_option(package_name="groundling")
 @click.option("--debug", is_flag=True, envvar="GROUNDLING_DEBUG", help="Show where an error arose.")
-@click.pass_obj
-def groundling(settings: Settings, *, debug: bool) -> None:
+@click.pass_context
+def groundling(context: click.Context, *, debug: bool) -> None:
     """Plays bass to the chords you play."""
-    settings.debug = debug
+    context.obj.debug = debug
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 # play ---------------------------------------------------------------------------------------
@@ -416,6 +419,13 @@ def _fail(status: int, sentence: str, error: BaseException, *, debug: bool) -> N
     sys.exit(status)
 
 
+def _misused(error: click.ClickException) -> str:
+    sentence = error.format_message().rstrip(".")
+    if isinstance(error, click.UsageError) and error.ctx is not None:
+        return f"{sentence}; see {error.ctx.command_path} --help"
+    return sentence
+
+
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command line and end the program with its exit status."""
     settings = Settings()
@@ -425,7 +435,10 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     except (FileError, PortError, PresetError) as error:
         _fail(MENDABLE, str(error), error, debug=settings.debug)
     except click.ClickException as error:
-        _fail(MENDABLE, error.format_message(), error, debug=settings.debug)
+        _fail(MENDABLE, _misused(error), error, debug=settings.debug)
+    except OSError as error:  # the disk is full, the terminal gone: not ours, and not music
+        where = f" at {error.filename}" if error.filename else ""
+        _fail(MENDABLE, f"the system refuses{where}: {error.strerror}", error, debug=settings.debug)
     except (click.Abort, KeyboardInterrupt):
         click.echo("groundling: stopped", err=True)
         sys.exit(STOPPED)

@@ -76,7 +76,8 @@ MISTAKES = [
     (["play", "--rehearse", "--clock", "external"], "leave out --clock external"),
     (["play", "--clock", "external", "--count-in", "1"], "the sequencer counts"),
     (["play", "--loud"], "--loud"),
-    (["rehearse"], "rehearse"),
+    (["rehearse"], "No such command 'rehearse'; see groundling --help"),
+    (["replay"], "FILE.mid"),
     (["replay", "SONG", "--clock", "slow"], "give file, or 30 to 300 beats a minute"),
     (["replay", "SONG", "--tracks", "Piano"], "no track 'Piano'; there are: Keys"),
     (["replay", "SONG", "--preset", "broken.yaml"], "broken.yaml line 3"),
@@ -144,6 +145,24 @@ def test_a_fault_of_ours_is_owned(
     assert "fault of ours" in err
     assert "a bar of no beats" in err
     assert "Traceback" not in err
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has a disk that is full")
+@pytest.mark.usefixtures("folder")
+def test_a_full_disk_is_not_our_fault(capsys: pytest.CaptureFixture[str]) -> None:
+    """What the system refuses is passed on as the system's word."""
+    status, _, err = run(capsys, "replay", "song.mid", "--trace", "/dev/full")
+
+    assert status == 2
+    assert "No space left on device" in err
+
+
+def test_without_a_command_the_help_is_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    """Whoever types the bare name learns what there is."""
+    status, out, _ = run(capsys)
+
+    assert status == 0
+    assert "groundling play" in out
 
 
 def test_debug_shows_where_an_error_arose(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
