@@ -23,6 +23,7 @@ import click
 
 from engine.bassist import Bassist
 from engine.events import Beat, Outgoing, Tick
+from engine.meter import FOUR_FOUR
 from ports import midi, rehearsal
 from ports.clock import SystemClock
 from ports.files import BassFile, FileError, Song, create, read
@@ -185,21 +186,20 @@ def play(
     is no MIDI system it plays the built-in rehearsal.
     """
     external = clock == "external"
-    if rehearse and (external or source or target):
-        raise click.UsageError(
-            "--rehearse brings its own player and beat; leave out --clock external, --in and --out"
-        )
-    if external and count_in:
-        raise click.UsageError("--count-in goes with the internal clock; the sequencer counts")
+    _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
     style = loader.load(preset)
     seed = _seed(seed)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
+    metre = style.metres[0]
     if isinstance(port, LoopPort):
-        external, bars = False, bars or rehearsal.BARS
-    bassist = Bassist(style, Random(seed), tempo=tempo, external_clock=external, count_in=count_in)
+        external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
+    bassist = Bassist(
+        style, Random(seed),
+        tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
+    )  # fmt: skip
     tally = Tally()
-    heading = f"preset {style.name}, {'external clock' if external else f'{tempo:g} bpm'}"
+    heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
     view = View(tally) if quiet else View(tally, _canvas(heading))
     service = Service(
         bassist, port, system,
@@ -216,6 +216,15 @@ def play(
     finally:
         view.close()
     click.echo(_summary(tally, report, seed))
+
+
+def _check_together(*, external: bool, rehearse: bool, ports: str | None, count_in: int) -> None:
+    if rehearse and (external or ports):
+        raise click.UsageError(
+            "--rehearse brings its own player and beat; leave out --clock external, --in and --out"
+        )
+    if external and count_in:
+        raise click.UsageError("--count-in goes with the internal clock; the sequencer counts")
 
 
 def _seed(seed: int | None) -> int:

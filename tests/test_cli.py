@@ -231,6 +231,7 @@ def test_replay_writes_part_and_trace(capsys: pytest.CaptureFixture[str], folder
     assert all(a["until"] <= b["time"] + 1e-6 for a, b in pairwise(played))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("preset", loader.names())
 @pytest.mark.usefixtures("folder")
 def test_every_preset_plays(capsys: pytest.CaptureFixture[str], preset: str) -> None:
