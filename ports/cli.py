@@ -14,7 +14,6 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from importlib import resources
-from math import nan
 from pathlib import Path
 from random import Random
 from typing import Final, NoReturn
@@ -23,11 +22,21 @@ import click
 
 from engine.bassist import Bassist
 from engine.events import Beat, Outgoing, Tick
+from engine.foresight.outlook import Foresight
 from engine.meter import FOUR_FOUR
 from ports import midi, rehearsal
+from ports.charts import ChartError, read_chart
 from ports.clock import SystemClock
 from ports.files import BassFile, FileError, Song, create, read
 from ports.loop import LoopPort
+from ports.options import (
+    DEFAULT_TEMPO,
+    PRESET_OPTION,
+    SEED_OPTION,
+    attention,
+    hearing_options,
+    tempo_or,
+)
 from ports.port import BASS_NAME, CHORDS_NAME, NoMidiSystem, Port, PortError
 from ports.replay import replay as run_replay
 from ports.service import Report, Service
@@ -37,10 +46,6 @@ from ports.view import Canvas, View, canvas_for
 from presets import loader
 from presets.loader import PresetError
 
-DEFAULT_PRESET: Final = "soul"
-DEFAULT_TEMPO: Final = 100.0
-SLOWEST, FASTEST = 30.0, 300.0
-"""Beats a minute that a person can play to; outside them a mistyped number is more likely."""
 BREATH_SECONDS: Final = 0.5
 """From the rehearsal's announcement to its first chord."""
 
@@ -94,35 +99,6 @@ Examples:
 # Arguments ----------------------------------------------------------------------------------
 
 
-def tempo_or(word: str = "") -> Callable[[click.Context, click.Parameter, str], float | str]:
-    """A check for an option that takes beats a minute within reason, or a word if one is given."""
-
-    def check(_context: click.Context, _option: click.Parameter, value: str) -> float | str:
-        if value == word:
-            return word
-        try:
-            tempo = float(value)
-        except ValueError:
-            tempo = nan
-        if not SLOWEST <= tempo <= FASTEST:
-            wanted = f"{SLOWEST:.0f} to {FASTEST:.0f} beats a minute"
-            also = f"{word}, or " if word else ""
-            raise click.BadParameter(f"{value!r} is no tempo; give {also}{wanted}")
-        return tempo
-
-    return check
-
-
-PRESET_OPTION = click.option(
-    "--preset", default=DEFAULT_PRESET, show_default=True, metavar="P",
-    help="The style: a preset's name, or a file of your own.",
-)  # fmt: skip
-SEED_OPTION = click.option(
-    "--seed", type=int, metavar="N",
-    help="Repeat a performance: the same chords and seed give the same part.",
-)  # fmt: skip
-
-
 @click.group(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
     epilog=HELP_EXAMPLES,
@@ -144,8 +120,8 @@ def groundling(context: click.Context, *, debug: bool) -> None:
 @groundling.command(epilog=PLAY_EXAMPLES, short_help="Play bass to chords as they come in.")
 @PRESET_OPTION
 @click.option(
-    "--tempo", callback=tempo_or(), default=f"{DEFAULT_TEMPO:g}", show_default=True, metavar="BPM",
-    help="Beats a minute; bar 1 begins with your first chord.",
+    "--tempo", callback=tempo_or(), metavar="BPM",
+    help="Beats a minute; bar 1 begins with your first chord.  [default: the chart's, or 100]",
 )  # fmt: skip
 @click.option(
     "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
@@ -161,6 +137,7 @@ def groundling(context: click.Context, *, debug: bool) -> None:
     "--channel", type=click.IntRange(1, 16), default=1, show_default=True, metavar="N",
     help="The MIDI channel of the bass.",
 )  # fmt: skip
+@hearing_options
 @SEED_OPTION
 @click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
 @click.option("--bars", type=click.IntRange(1, 9999), metavar="N", help="Stop after so many bars.")
@@ -168,12 +145,16 @@ def groundling(context: click.Context, *, debug: bool) -> None:
 def play(
     *,
     preset: str,
-    tempo: float,
+    tempo: float | None,
     clock: str,
     count_in: int,
     source: str | None,
     target: str | None,
     channel: int,
+    chart: Path | None,
+    lead: int,
+    only_channel: int | None,
+    split: int | None,
     seed: int | None,
     rehearse: bool,
     bars: int | None,
@@ -188,15 +169,18 @@ def play(
     external = clock == "external"
     _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
     style = loader.load(preset)
+    written = None if chart is None else read_chart(chart)
+    tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = _seed(seed)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
-    metre = style.metres[0]
+    metre = style.metres[0] if written is None else written.metre
     if isinstance(port, LoopPort):
         external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
     bassist = Bassist(
         style, Random(seed),
         tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
+        foresight=Foresight(chart=written), lead=lead,
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
@@ -204,6 +188,7 @@ def play(
     service = Service(
         bassist, port, system,
         on_outgoing=view.show, stop_when=_stop_after(bars), channel=channel - 1,
+        heeds=attention(only_channel, split).heeds,
     )  # fmt: skip
     try:
         if not external:
@@ -273,6 +258,7 @@ def _summary(tally: Tally, report: Report, seed: int) -> str:
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.mid")
 @click.option("--tracks", metavar="NAME,...", help="Only these tracks of the file are the player.")
 @PRESET_OPTION
+@hearing_options
 @SEED_OPTION
 @click.option(
     "--clock", callback=tempo_or("file"), default="file", show_default=True, metavar="file|BPM",
@@ -290,6 +276,10 @@ def replay(
     file: Path,
     tracks: str | None,
     preset: str,
+    chart: Path | None,
+    lead: int,
+    only_channel: int | None,
+    split: int | None,
     seed: int | None,
     clock: float | str,
     out: Path | None,
@@ -302,13 +292,18 @@ def replay(
     tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
     external = clock == "file"
     seed = _seed(seed)
-    bassist = Bassist(style, Random(seed), tempo=tempo, external_clock=external)
+    foresight = Foresight(chart=None if chart is None else read_chart(chart))
+    bassist = Bassist(
+        style, Random(seed),
+        tempo=tempo, external_clock=external, foresight=foresight, lead=lead,
+    )  # fmt: skip
     tally, system = Tally(), SystemClock()
     with ExitStack() as stack:
         takers = [tally.take, *_recorders(stack, song, out, trace)]
         events = song.with_clock() if external else song.without_clock()
         began = system.now()
-        run_replay(bassist, events, _all_of(takers))
+        heeds = attention(only_channel, split).heeds
+        run_replay(bassist, filter(heeds, events), _all_of(takers))
         took = system.now() - began
     click.echo(
         f"{told(tally.figures())}; {song.end:.0f} s of music in {took:.1f} s"
@@ -441,7 +436,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     try:
         groundling.main(arguments, "groundling", standalone_mode=False, obj=settings)
         sys.exit(OK)
-    except (FileError, PortError, PresetError) as error:
+    except (ChartError, FileError, PortError, PresetError) as error:
         _fail(MENDABLE, str(error), error, debug=settings.debug)
     except click.ClickException as error:
         _fail(MENDABLE, _misused(error), error, debug=settings.debug)

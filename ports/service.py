@@ -103,6 +103,7 @@ class Service:
             the way from key to bass note, so give it the `put` of a queue.
         stop_when: ends the run when true of an outgoing event, before that is sent.
         channel: the MIDI channel of the bass, 0 to 15.
+        heeds: whether the bassist is to hear of an arrival; all of them if not given.
     """
 
     def __init__(
@@ -114,7 +115,9 @@ class Service:
         on_outgoing: Callable[[Outgoing], None] | None = None,
         stop_when: Callable[[Outgoing], bool] | None = None,
         channel: int = 0,
+        heeds: Callable[[Incoming], bool] | None = None,
     ) -> None:
+        self._heeds = heeds
         self._bassist = bassist
         self._port = port
         self._clock = clock
@@ -168,7 +171,8 @@ class Service:
             self._come_to(deadline, arrival)
         elif self._waited(arrival.at):
             self._pending = None
-            self._tell(arrival)
+            if self._heeds is None or self._heeds(arrival):
+                self._tell(arrival)
 
     def _come_to(self, deadline: float, arrival: Incoming | None) -> None:
         if self._waited(deadline):

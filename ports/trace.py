@@ -24,6 +24,10 @@ def _plain(number: float) -> float:
     return round(float(number), SECOND_DIGITS)
 
 
+# A change is expected on a place, not at a moment: to the tick of the MIDI clock.
+_TICKS: Final = 24
+
+
 class Trace:
     """Turns what the engine gives out into lines of the trace.
 
@@ -80,7 +84,7 @@ class Trace:
         self._line(
             "expect",
             change.at,
-            at_beat=_plain(self._beat_at(change.at) + ahead),
+            at_beat=_plain(round((self._beat_at(change.at) + ahead) * _TICKS) / _TICKS),
             label=harte(change.chord, change.key),
             confidence=_plain(change.confidence),
         )

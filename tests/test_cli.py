@@ -60,6 +60,26 @@ def two_chords(path: Path, bars: int = 8) -> Path:
 # Mistakes a person can mend -------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (["--split", "H4"], "'H4' is no split point; give a note from C1 to C8, such as C4 or 60"),
+        (["--lead", "99"], "99 is not in the range 0<=x<=16"),
+        (["--only-channel", "17"], "17 is not in the range 1<=x<=16"),
+        (["--chart", "nowhere.txt"], "nowhere.txt cannot be read (No such file or directory)"),
+    ],
+)
+def test_what_is_told_wrongly_is_said(
+    options: list[str], sentence: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A split point, lead, channel or chart that is none gets its sentence and status 2."""
+    status, _, complaint = run(capsys, "replay", two_chords(tmp_path / "song.mid"), *options)
+
+    assert status == 2
+    assert sentence in complaint
+    assert "Traceback" not in complaint
+
+
 def with_content(path: Path, content: bytes) -> Path:
     """A file with this in it."""
     path.write_bytes(content)
@@ -410,3 +430,40 @@ def test_a_lost_terminal_does_not_stop_the_others() -> None:
     view.close()
 
     assert len(lines) == 1
+
+
+def expected_at(trace: Path) -> dict[float, tuple[float, float]]:
+    """For each beat at which a change was expected: when that was first known, and how surely."""
+    told: dict[float, tuple[float, float]] = {}
+    for line in trace.read_text().splitlines():
+        fact = json.loads(line)
+        if fact["type"] == "expect":
+            told.setdefault(fact["at_beat"], (fact["beat"], fact["confidence"]))
+    return told
+
+
+def test_a_chart_foretells_the_first_change(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the song written down the very first change is expected before it is heard."""
+    (tmp_path / "song.txt").write_text("key: Eb\n| Fm7 | Bb7 | Fm7 | Bb7 |\n")
+    song, trace = two_chords(tmp_path / "song.mid"), tmp_path / "song.jsonl"
+    status, _, _ = run(
+        capsys, "replay", song, "--chart", tmp_path / "song.txt", "--trace", trace, "--seed", 1
+    )
+
+    assert status == 0
+    known, surely = expected_at(trace)[4.0]
+    assert known < 3.5
+    assert surely > 0.5
+
+
+def test_a_split_leaves_the_right_hand_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the split below everything that is played nothing is heard, and nothing played."""
+    song = two_chords(tmp_path / "song.mid")
+    status, said, _ = run(capsys, "replay", song, "--split", "C2")
+
+    assert status == 0
+    assert "0 chords heard" in said

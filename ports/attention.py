@@ -1,0 +1,60 @@
+"""Attention: which of the keys that arrive are chords to be heard.
+
+Knows: a channel to listen on, and a split point below which the chords are played.
+Refuses to know: what the chords are.
+How: what is not heeded is dropped before the bassist hears of it; clock and transport never are.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from engine.events import Control, Incoming, NoteOff, NoteOn
+from engine.pitch import pitch_class_of_name
+
+_NOTE: Final = re.compile(r"([A-G][b#]?)(-?\d)")
+_LOWEST_SPLIT, _HIGHEST_SPLIT = 24, 108
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """What is listened to: all of it unless told otherwise.
+
+    `channel` is 0..15; `split` is the lowest note that is not heard any more.
+    """
+
+    channel: int | None = None
+    split: int | None = None
+
+    def heeds(self, event: Incoming) -> bool:
+        """Whether the bassist is to hear of an event."""
+        match event:
+            case NoteOn() | NoteOff():
+                low_enough = self.split is None or event.note < self.split
+                return low_enough and self.channel in (None, event.channel)
+            case Control():
+                return self.channel in (None, event.channel)
+            case _:
+                return True
+
+
+def split_point(text: str) -> int:
+    """A note by name or number: C4 and 60 are middle C.
+
+    Raises:
+        ValueError: no note, or one that splits no keyboard.
+    """
+    named = _NOTE.fullmatch(text)
+    note = -1
+    if named:
+        name, octave = named.groups()
+        raised = name.count("#") - name.count("b")
+        letter = pitch_class_of_name(name[0])
+        note = 12 * (int(octave) + 1) + letter + raised
+    elif text.isdecimal():
+        note = int(text)
+    if not _LOWEST_SPLIT <= note <= _HIGHEST_SPLIT:
+        raise ValueError(f"{text!r} is no split point; give a note from C1 to C8, such as C4 or 60")
+    return note

@@ -1,0 +1,93 @@
+"""Options that more than one command takes, and what they are checked for.
+
+Knows: how a tempo, a split point and a chart are given on the command line.
+Refuses to know: what the commands do with them.
+How: each option is a decorator; what belongs together is one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import reduce
+from math import nan
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from ports.attention import Attention, split_point
+
+DEFAULT_PRESET: Final = "soul"
+DEFAULT_TEMPO: Final = 100.0
+SLOWEST, FASTEST = 30.0, 300.0
+"""Beats a minute that a person can play to; outside them a mistyped number is more likely."""
+
+
+def tempo_or(
+    word: str = "",
+) -> Callable[[click.Context, click.Parameter, str | None], float | str | None]:
+    """A check for an option that takes beats a minute within reason, or a word if one is given."""
+
+    def check(
+        _context: click.Context, _option: click.Parameter, value: str | None
+    ) -> float | str | None:
+        if value is None or value == word:
+            return value
+        try:
+            tempo = float(value)
+        except ValueError:
+            tempo = nan
+        if not SLOWEST <= tempo <= FASTEST:
+            wanted = f"{SLOWEST:.0f} to {FASTEST:.0f} beats a minute"
+            also = f"{word}, or " if word else ""
+            raise click.BadParameter(f"{value!r} is no tempo; give {also}{wanted}")
+        return tempo
+
+    return check
+
+
+PRESET_OPTION = click.option(
+    "--preset", default=DEFAULT_PRESET, show_default=True, metavar="P",
+    help="The style: a preset's name, or a file of your own.",
+)  # fmt: skip
+SEED_OPTION = click.option(
+    "--seed", type=int, metavar="N",
+    help="Repeat a performance: the same chords and seed give the same part.",
+)  # fmt: skip
+
+
+def _split(_context: click.Context, _option: click.Parameter, value: str | None) -> int | None:
+    try:
+        return None if value is None else split_point(value)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from error
+
+
+_HEARING: Final = (
+    click.option(
+        "--chart", type=click.Path(path_type=Path), metavar="FILE",
+        help="The song as written, followed loosely; the ears decide.",
+    ),
+    click.option(
+        "--lead", type=click.IntRange(0, 16), default=0, metavar="BEATS",
+        help="The chords come so many beats before they are due, as from a track sent early.",
+    ),
+    click.option(
+        "--only-channel", type=click.IntRange(1, 16), metavar="N",
+        help="Hear chords on this MIDI channel only.",
+    ),
+    click.option(
+        "--split", callback=_split, metavar="NOTE",
+        help="Hear chords below this note only, such as C4 or 60; the right hand is free.",
+    ),
+)  # fmt: skip
+
+
+def hearing_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What the player says of the chords to come, and of the keys they are played on."""
+    return reduce(lambda wrapped, option: option(wrapped), reversed(_HEARING), command)
+
+
+def attention(only_channel: int | None, split: int | None) -> Attention:
+    """What is listened to, channels counted from 1 as players do."""
+    return Attention(None if only_channel is None else only_channel - 1, split)
