@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 import random
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
@@ -135,6 +135,9 @@ def misheard(beats: Sequence[Felt], share: float, rng: random.Random) -> list[Ch
     return heard
 
 
+COLUMNS = ("expected", "sure", "came", "before", "repeated", "beat")
+
+
 # Judging ------------------------------------------------------------------------------------
 
 
@@ -147,11 +150,17 @@ class Calls:
     came: list[int] = field(default_factory=list)
     before: list[int] = field(default_factory=list)
     repeated: list[bool] = field(default_factory=list)
+    beat: list[int] = field(default_factory=list)
 
     def add(self, other: Calls) -> None:
         """Join another song's calls."""
-        for name in ("expected", "sure", "came", "before", "repeated"):
+        for name in COLUMNS:
             getattr(self, name).extend(getattr(other, name))
+
+    def without(self, beats: Container[int]) -> Calls:
+        """These calls but those of some beats."""
+        kept = [i for i, beat in enumerate(self.beat) if beat not in beats]
+        return Calls(*([getattr(self, name)[i] for i in kept] for name in COLUMNS))
 
 
 def call_song(
@@ -173,6 +182,7 @@ def call_song(
             calls.came.append(came)
             calls.before.append(last)
             calls.repeated.append(repeated[i])
+            calls.beat.append(i + ahead)
     return calls
 
 
@@ -190,7 +200,7 @@ def _repeats(beats: Sequence[Felt]) -> Iterator[bool]:
 def report(calls: Calls, title: str) -> str:
     """One row of the table."""
     expected, sure, came, before, repeated = (
-        np.array(getattr(calls, n)) for n in ("expected", "sure", "came", "before", "repeated")
+        np.array(getattr(calls, name)) for name in COLUMNS[:5]
     )
     changes = came != before
     right = expected == came

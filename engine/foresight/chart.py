@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 
 # The chance of a jump at a bar line inside a section, and where a section ends; players leave
 # the form mostly there.
-_JUMP: Final = 0.002
+_JUMP: Final = 0.0005
 _JUMP_AT_END: Final = 0.06
 
 # Of the jumps: back to the start of the section just played, to the start of any section, to any
@@ -36,7 +36,7 @@ _TO_SECTION: Final = 0.4
 _TO_BAR: Final = 0.1
 
 # The chance that a written chord is replaced by another, and that the ear gets a beat wrong.
-_REPLACED: Final = 0.06
+_REPLACED: Final = 0.04
 _MISHEARD: Final = 0.02
 
 # How much another family on the right root, and another felt beat of the bar, count for.
@@ -118,7 +118,7 @@ class Follower:
         self._places = np.arange(len(self.chords)) % pulses
         self._ends_bar = self._places == pulses - 1
         self._starts = np.flatnonzero(self._places == 0)
-        self._moves = self._roots != np.roll(self._roots, 1)
+        self._moves = np.array([c != self.chords[i - 1] for i, c in enumerate(self.chords)])
         self._section_of, self._section_starts = _sections_by_beat(chart, pulses)
         self._ends_section = np.roll(self._section_of, -1) != self._section_of
         self._ends_section[-1] = True

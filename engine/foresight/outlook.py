@@ -34,13 +34,13 @@ Floats = NDArray[np.float64]
 FARTHEST: Final = 8
 """Beats looked ahead at most: two bars of four, as far as a line is planned."""
 
-_RECOVERS: Final = 0.3
+_RECOVERS: Final = 0.06
 """How often a beat is right although one before it on the way was not."""
 
 _WEIGHED: Final = 3
 """How many beats are thought through in one look; beats thought through in the last are kept."""
 
-_GUESSED: Final = 0.9
+_GUESSED: Final = 0.92
 """How likely a farther beat goes on as the best agreeing past did."""
 
 _TRUST_FADE: Final = 0.97
