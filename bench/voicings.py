@@ -99,18 +99,22 @@ def _comped(
     ]
 
 
-def _inversion(chord: Chord, rng: Random) -> Voices:
+def block(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
+    """All tones, close, in any inversion, over the root or slash bass in the left hand.
+
+    A triad comes half the time without the left hand: its inversion is then its bass.  Chords of
+    four tones need theirs, since C E G A alone is C6 and Am7 alike.
+    """
     tones = [(chord.root + i) % 12 for i in sorted(chord.quality.intervals)]
     turn = rng.randrange(len(tones))
-    if chord.bass != chord.root:  # a written slash bass stays the bass
-        tones = [t for t in tones if t != chord.bass]
-        return [36 + (chord.bass - 36) % 12, *close(tones, rng.randint(50, 60))]
-    return close(tones[turn:] + tones[:turn], rng.randint(48, 59))
+    right = close(tones[turn:] + tones[:turn], rng.randint(52, 60))
+    plain = len(tones) == 3 and chord.bass == chord.root and chord.family in _THIRDS
+    if plain and rng.random() < 0.5:
+        return _comped(right, start, end, rng)
+    return _comped([36 + (chord.bass - 36) % 12, *right], start, end, rng)
 
 
-def block(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
-    """All tones of the chord, close, in any inversion."""
-    return _comped(_inversion(chord, rng), start, end, rng)
+_THIRDS = (Family.MAJOR, Family.MINOR, Family.DIMINISHED)
 
 
 def shell(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:

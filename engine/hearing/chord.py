@@ -1,11 +1,13 @@
 """Chord: a belief over roots and qualities, carried from beat to beat.
 
 Knows: the belief about the beat before, the chance of a change at this place in the bar, what the
-evidence of the running beat is worth.
+evidence of the running beat is worth, what key and memory expect.
 Refuses to know: notes, keys on the keyboard, how a chord is named.
 How: a forward filter.  When a beat begins, the belief of the last one becomes the expectation for
 it; any moment's evidence is weighed against that expectation, afresh each time, so a held chord
 is one witness however often it is looked at.  The beat's last reading is kept when it ends.
+All weights are added as logarithms; those for the start of a beat give way to those for its end
+as the beat passes.
 """
 
 from __future__ import annotations
@@ -13,7 +15,11 @@ from __future__ import annotations
 import numpy as np
 
 from engine.hearing.evidence import Vector
+from engine.hearing.recall import Recalled
 from engine.hearing.tables import Array, Tables
+
+# A chance so small that nothing is ruled out by what went before.
+_LEAST = 1e-6
 
 
 class ChordFilter:
@@ -21,37 +27,55 @@ class ChordFilter:
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        self._states = 12 * tables.count
-        self._bias = np.tile(tables.bias, (1, 12))
-        self._start, self._end = tables.turned_emission
-        self.committed: Array = np.full(self._states, 1 / self._states)
+        self._emission = tables.turned_emission
+        states = 12 * tables.count
+        self.committed: Array = np.full(states, 1 / states)
         self.expected: Array = self.committed
-        self._log_prior: Array = np.log(self.expected)
+        self._carried: Array = np.log(self.committed)
+        self._start: Array = np.zeros(states)
+        self._end: Array = np.zeros(states)
 
     def forget(self) -> None:
-        """Nothing is expected any more."""
-        self.committed = np.full(self._states, 1 / self._states)
-        self.expected = self.committed
-        self._log_prior = np.log(self.expected)
+        """The chord before says nothing about the one to come."""
+        self.committed = np.full(len(self.committed), 1 / len(self.committed))
 
-    def begin(self, place: int, past: Vector, foreseen: Array | None) -> None:
-        """A beat begins at a place in the bar; `foreseen` replaces the filter's own expectation."""
-        hazard = self._tables.hazard[place]
+    def begin(
+        self, place: int, past: Vector, keys: Array, recalled: Recalled, foreseen: Array | None
+    ) -> None:
+        """A beat begins at a place in the bar.
+
+        `keys` is the belief over keys; `foreseen`, where given, stands for what the chord before
+        would lead to.
+        """
+        tables = self._tables
+        before = self._moved(place, recalled.hints) if foreseen is None else foreseen
+        self._carried = np.log(before + _LEAST)
+        others = (past @ tables.turned_past + keys @ tables.turned_keys).reshape(3, -1)
+        others += tables.recall[:, None] * recalled.log_shares
+        self.expected = _chances(tables.carry[0] * self._carried + others[0])
+        self._start = tables.carry[1] * self._carried + others[1] + tables.turned_bias[0]
+        self._end = tables.carry[2] * self._carried + others[2] + tables.turned_bias[1]
+
+    def _moved(self, place: int, hints: Array) -> Array:
+        weights = self._tables.hazard[place]
+        hazard = 1 / (1 + np.exp(-(weights[0] + weights[1:] @ hints)))
         moved = self.committed @ self._tables.turned_jumps
-        own = (1 - hazard) * self.committed + hazard * moved
-        self.expected = own if foreseen is None else foreseen
-        self._log_prior = np.log(self.expected + 1e-9) + past @ self._tables.turned_past
+        out: Array = (1 - hazard) * self.committed + hazard * moved
+        return out
 
     def weigh(self, now: Vector) -> Array:
         """The belief about the running beat, given its evidence so far."""
         passed, vectors = now[-1], now[:-1]
-        logits = self._log_prior + (1 - passed) * (vectors @ self._start + self._bias[0])
-        logits += passed * (vectors @ self._end + self._bias[1])
-        logits -= logits.max()
-        belief: Array = np.exp(logits)
-        belief /= belief.sum()
-        return belief
+        both = np.concatenate(((1 - passed) * vectors, passed * vectors), dtype=np.float32)
+        logits = (1 - passed) * self._start + passed * self._end
+        return _chances(logits + both @ self._emission)
 
     def commit(self, belief: Array) -> None:
         """The running beat is over, with this belief about it."""
         self.committed = belief
+
+
+def _chances(logits: Array) -> Array:
+    out: Array = np.exp(logits - logits.max())
+    out /= out.sum()
+    return out

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from engine.hearing.evidence import BEFORE, NOW
-from engine.hearing.tables import Array, Tables
+from engine.hearing.tables import HINTS, Array, Tables
 
 # Percent of beats in which each degree above the root sounds (1 b2 2 b3 3 4 b5 5 b6 6 b7 7), then
 # percent of beats with each degree lowest (the same twelve), then how common the quality is.
@@ -90,12 +90,18 @@ def _jumps() -> Array:
 
 def _counted() -> Tables:
     weights, bias = _emission()
+    chances = np.array(_HAZARD)
+    hazard = np.zeros((4, HINTS))
+    hazard[:, 0] = np.log(chances / (1 - chances))
     return Tables(
         qualities=tuple(_SOUNDS),
         emission=weights,
-        past=np.zeros((len(BEFORE), 12, len(_SOUNDS))),
         bias=bias,
-        hazard=_HAZARD,
+        past=np.zeros((3, len(BEFORE), 12, len(_SOUNDS))),
+        keys=np.zeros((3, 2, 12, len(_SOUNDS))),
+        recall=np.zeros(3),
+        carry=np.ones(3),
+        hazard=hazard,
         jumps=_jumps(),
         key_shares=np.array([_KEY_MAJOR.split(), _KEY_MINOR.split()], dtype=float),
         key_scale=_KEY_SCALE,

@@ -16,15 +16,16 @@ import numpy as np
 from engine.events import Heard
 from engine.harmony import Chord
 from engine.hearing.chord import ChordFilter
-from engine.hearing.counted import COUNTED
 from engine.hearing.evidence import EARLY, Past, Reading, read_beat
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.naming import name_chord
+from engine.hearing.recall import Recalled, SongMemory
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
+from engine.hearing.taught import TAUGHT
 from engine.meter import Metre, Moment
 
-DEFAULT: Final = COUNTED
+DEFAULT: Final = TAUGHT
 
 # A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
 _COLOUR_PRESENCE: Final = 0.45
@@ -52,9 +53,12 @@ class Ear:
         self._chords = ChordFilter(tables)
         self._keys = KeyFilter(tables)
         self._past = Past()
+        self._memory = SongMemory(12 * tables.count)
+        self._recalled: Recalled | None = None
         self._beat: float | None = None
         self._length = 1.0
         self._place = BAR_LINE
+        self._pulse = 0
         self._struck = False
         self._kept: Chord | None = None
         self._kept_confidence = 0.0
@@ -79,7 +83,7 @@ class Ear:
         if self._beat is None:
             self._held.forget_ended(float("inf"))
         else:
-            self._commit(min(moment.position, self._beat + self._length))
+            self._commit(self._beat, min(moment.position, self._beat + self._length))
         self._begin(moment)
         self._held.forget_ended(moment.position - EARLY * self._length)
 
@@ -88,11 +92,15 @@ class Ear:
         self._held.move(moment.position)
         self._chords.forget()
         self._past.leave()
+        self._memory.jump(moment.position)
         self._beat = None
 
     def expect(self, prior: Array | None) -> None:
         """What is foreseen for the running beat, over root x quality; None: own expectation."""
-        self._chords.begin(self._place, self._past.vector(), prior)
+        if self._recalled is not None:
+            self._chords.begin(
+                self._place, self._past.vector(), self._keys.belief, self._recalled, prior
+            )
 
     # Beliefs ------------------------------------------------------------------------------
 
@@ -145,19 +153,20 @@ class Ear:
         self._kept = name_chord(root, kind, sounding, reading.lowest)
         self._kept_confidence = float(roots[root])
 
-    def _commit(self, end: float) -> None:
+    def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
-        if reading.lowest is None:
-            return
-        belief = self._chords.weigh(reading.now)
-        self._name(belief, reading)
-        self._chords.commit(belief)
-        self._past.add(reading)
-        self._keys.add(reading.now[0:12])
+        if reading.lowest is not None:
+            belief = self._chords.weigh(reading.now)
+            self._name(belief, reading)
+            self._chords.commit(belief)
+            self._past.add(reading)
+            self._keys.add(reading.now[0:12])
+        self._memory.add(beat, self._pulse, self._chords.committed)
 
     def _begin(self, moment: Moment) -> None:
-        in_bar = moment.in_bar
-        nearest = min(_beats(moment.metre), key=lambda b: abs(b[0] - in_bar))
-        _, self._length, self._place = nearest
+        beats = _beats(moment.metre)
+        self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
+        _, self._length, self._place = beats[self._pulse]
         self._beat = moment.position
-        self._chords.begin(self._place, self._past.vector(), None)
+        self._recalled = self._memory.expect(self._pulse, len(beats))
+        self.expect(None)

@@ -50,6 +50,7 @@ WIDTH_BEFORE: Final = 12 * len(BEFORE)
 C3: Final = 48
 E3: Final = 52
 E4: Final = 64
+_NONE: Final = 128  # above all notes
 
 # A tone struck this share of a beat early was meant for the beat.
 EARLY: Final = 0.08
@@ -80,7 +81,7 @@ def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -
     end = beat + length
     last = end - EARLY * length
     first = beat - EARLY * length
-    fresh, stale, on_beat = 128, 128, 128
+    fresh = stale = on_beat = _NONE
     for tone in tones:
         onset = tone.onset
         stop = until if tone.end is None or tone.end > until else tone.end
@@ -110,19 +111,18 @@ def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -
             fresh = min(fresh, tone.note)
         else:
             stale = min(stale, tone.note)
-    lowest = fresh if fresh < 128 else stale
-    _write_bass(out, lowest, on_beat)
+    lowest = fresh if fresh < _NONE else stale
+    _write_lowest(out, lowest, on_beat)
     out[-1] = min(max((until - beat) / length, 0.0), 1.0)
-    return Reading(np.array(out), lowest if lowest < 128 else None)
+    return Reading(np.array(out), lowest if lowest < _NONE else None)
 
 
-def _write_bass(out: list[float], lowest: int, on_beat: int) -> None:
-    """The lowest tone, and the lowest struck on the beat; 128 stands for none."""
-    if lowest < 128:
+def _write_lowest(out: list[float], lowest: int, on_beat: int) -> None:
+    if lowest < _NONE:
         out[96 + lowest % 12] = 1.0
         if lowest < E3:
             out[108 + lowest % 12] = 1.0
-    if on_beat < 128:
+    if on_beat < _NONE:
         out[120 + on_beat % 12] = 1.0
 
 

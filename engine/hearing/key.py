@@ -24,7 +24,7 @@ class KeyFilter:
     """What a beat's tones count for after each further beat: half after 46."""
 
     def __init__(self, tables: Tables) -> None:
-        self._weights = tables.turned_keys
+        self._weights = tables.turned_key_shares
         self._scale = tables.key_scale
         self._sounded = np.zeros(12)
         self.belief: Array = np.full(24, 1 / 24)

@@ -14,22 +14,19 @@ from typing import Final
 from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Quality
 from engine.hearing.evidence import C3
 
-# Which named qualities each kind of chord may turn out to be.
+# Which named qualities each kind of chord may turn out to be, by tones that only colour it.
 _COLOURS: Final = MappingProxyType(
     {
-        "maj": ("maj(9)", "maj6", "maj6(9)"),
-        "min": ("min(9)", "min6", "minmaj7"),
+        "maj": ("maj(9)",),
+        "min": ("min(9)",),
         "maj6": ("maj6(9)",),
         "7": (
-            "9", "11", "13", "7(b9)", "7(#9)", "7(#11)", "7(b13)", "7(b9,b13)", "aug(b7)",
-            "aug(b7,#9)", "(1,3,b5,b7)", "sus4(b7)", "sus4(b7,9)",
+            "9", "13", "7(b9)", "7(#9)", "7(#11)", "7(b13)", "7(b9,b13)", "aug(b7)",
+            "aug(b7,#9)", "(1,3,b5,b7)",
         ),
         "maj7": ("maj9",),
         "min7": ("min9", "min11"),
-        "sus4": ("sus4(b7)", "sus4(b7,9)"),
         "sus4(b7)": ("sus4(b7,9)",),
-        "dim": ("hdim7", "dim7"),
-        "aug": ("aug(b7)", "aug(b7,#9)"),
     }
 )  # fmt: skip
 assert all(QUALITY_BY_HARTE[c] in QUALITIES for cs in _COLOURS.values() for c in cs)

@@ -1,7 +1,7 @@
 """Tables: everything the ear was taught, as one value.
 
 Knows: the shapes of the tables and how they are turned to every root.
-Refuses to know: where the numbers come from (counted.py says it beside its own).
+Refuses to know: where the numbers come from (taught.py and counted.py say it beside their own).
 How: one table serves all twelve roots.  It is turned to each once, when it is loaded, so that
 hearing a beat is one product of a vector and a matrix.
 """
@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,25 +21,36 @@ Array = NDArray[np.float64]
 # Places in the bar, by what they are to a change of chord.
 BAR_LINE, SECOND, MIDDLE, LAST = range(4)
 
+HINTS = 8
+"""One, and the seven hints about a change that recall.py gives."""
+
 
 @dataclass(frozen=True)
 class Tables:
     """What the ear was taught.
 
-    `qualities` are Harte names; Q is how many.  `emission` is (2, vectors, 12, Q): the worth of
-    each degree above the root, at the start of a beat and at its end; `past` (vectors, 12, Q) the
-    same for the vectors of the past; `bias` (2, Q).  `hazard` is the chance that the chord changes
-    at each of the four places in the bar.  `jumps` (Q, 12, Q) is the chance of each interval and
-    quality, given that the chord changes.  `key_shares` (2, 12) weighs the square roots of the
-    shares of the pitch classes, tonic upward, for major and minor; `key_scale` says how far
-    a difference in score is to be trusted.
+    `qualities` are Harte names; Q is how many.  Weights come for up to three readings of a beat:
+    before any note of it, at its start, at its end.
+
+    - `emission` (2, vectors, 12, Q): what each degree above the root is worth, at start and end
+    - `bias` (2, Q): what a quality is worth without evidence
+    - `past` (3, vectors, 12, Q): the same for what went before
+    - `keys` (3, 2, 12, Q): what each degree of a major and a minor key is worth as a root
+    - `recall` (3,): how far memory's expectation counts; `carry` (3,): the chord before's
+    - `hazard` (4, HINTS): log-odds of a change, for each place in the bar
+    - `jumps` (Q, 12, Q): the chance of each interval and quality, given that the chord changes
+    - `key_shares` (2, 12): what the square roots of the shares of the pitch classes, tonic
+      upward, say for a major and a minor key; `key_scale`: how far to trust it
     """
 
     qualities: tuple[str, ...]
     emission: Array
-    past: Array
     bias: Array
-    hazard: tuple[float, float, float, float]
+    past: Array
+    keys: Array
+    recall: Array
+    carry: Array
+    hazard: Array
     jumps: Array
     key_shares: Array
     key_scale: float
@@ -56,15 +66,28 @@ class Tables:
         return tuple(QUALITY_BY_HARTE[name] for name in self.qualities)
 
     @cached_property
-    def turned_emission(self) -> tuple[Array, Array]:
-        """The emission for all states, at the start and at the end of a beat."""
-        start, end = (_turned(part) for part in self.emission)
-        return start, end
+    def turned_emission(self) -> NDArray[np.float32]:
+        """The emission for all states, start above end: (2 x vectors x 12, states)."""
+        return np.concatenate([_turned(part) for part in self.emission]).astype(np.float32)
+
+    @cached_property
+    def turned_bias(self) -> Array:
+        """The bias for all states, at start and end."""
+        return np.tile(self.bias, (1, 12))
 
     @cached_property
     def turned_past(self) -> Array:
-        """The worth of the past for all states."""
-        return _turned(self.past)
+        """The worth of the past for all states, three readings side by side."""
+        return np.concatenate([_turned(part) for part in self.past], axis=1)
+
+    @cached_property
+    def turned_keys(self) -> Array:
+        """The worth of each of the 24 keys for all states, three readings side by side."""
+        readings = [
+            np.stack([np.roll(mode, tonic, axis=0).ravel() for mode in part for tonic in range(12)])
+            for part in self.keys
+        ]
+        return np.concatenate(readings, axis=1)
 
     @cached_property
     def turned_jumps(self) -> Array:
@@ -77,7 +100,7 @@ class Tables:
         return out.reshape(12 * q, 12 * q)
 
     @cached_property
-    def turned_keys(self) -> Array:
+    def turned_key_shares(self) -> Array:
         """The worth of each pitch class for each of the 24 keys, major keys first."""
         rows = [np.roll(self.key_shares[minor], tonic) for minor in (0, 1) for tonic in range(12)]
         return np.array(rows)
@@ -86,7 +109,7 @@ class Tables:
 def _turned(table: Array) -> Array:
     """(vectors, degree, quality) to (vectors x pitch class, root x quality)."""
     vectors, _, q = table.shape
-    out: Final = np.zeros((vectors, 12, 12, q))
+    out = np.zeros((vectors, 12, 12, q))
     for root in range(12):
         out[:, :, root, :] = np.roll(table, root, axis=1)
     return out.reshape(vectors * 12, 12 * q)

@@ -1,0 +1,126 @@
+"""Recall: what the song has done before in places like this one.
+
+Knows: the beliefs about the last 256 beats and how well each distance back has matched lately.
+Refuses to know: notes, keys.
+How: songs repeat at whole numbers of bars, most of all of four.  For every such distance an
+agreement is kept: how well the beats of late have matched those that far back.  What followed
+then is expected now, each distance counting by its agreement.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from engine.hearing.tables import Array
+
+REACH: Final = 256
+"""Beats back that are remembered: 64 bars of four."""
+_ROOM: Final = 4 * REACH
+
+# An agreement fades by this much a beat; where it is e to the sharpness, it counts e times more.
+_FADE: Final = 0.88
+_SHARPNESS: Final = 1.2
+# What distances of four bars, two bars, one bar and half a bar count for, all else being equal.
+_LAG_WEIGHTS: Final = (4.0, 2.0, 1.0, 0.2)
+# How much "nothing like it yet" weighs against them, and the chance of a change that goes with it.
+_NOTHING_YET: Final = 30.0
+_USUAL_CHANGE: Final = 0.3
+# An earlier pass of the same place in the song is believed to match from the start.
+_SAME_PLACE: Final = 3.0
+# How fast the share of changes at a place in the bar is learned, and where it starts.
+_RATE: Final = 0.15
+_FIRST_RATE: Final = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """What memory expects of a beat: each state's share, and seven hints about a change.
+
+    The hints: the changes of root into each of the last four beats (the latest first), the
+    change expected by memory, how often this place in the bar has had one, and how much memory
+    has to say.
+    """
+
+    log_shares: Array
+    hints: Array
+
+
+class SongMemory:
+    """The song so far, as it was heard."""
+
+    def __init__(self, states: int) -> None:
+        self._states = states
+        self._heard = np.zeros((_ROOM, states))
+        self._roots = np.zeros((_ROOM, 12))
+        self._changes = np.zeros(_ROOM)
+        self._positions = np.full(_ROOM, np.inf)
+        self._beats = 0
+        self._pulses = 0
+        self._rates = np.full(64, _FIRST_RATE)
+        self._lags = np.zeros(0, dtype=int)
+        self._weights = np.zeros(0)
+        self._agreement = np.zeros(0)
+
+    def expect(self, pulse: int, pulses: int) -> Recalled:
+        """What is expected of the next beat, the given pulse of a bar that has so many."""
+        if pulses != self._pulses:
+            self._measure(pulses)
+        there = self._lags <= self._beats
+        back = self._beats - self._lags[there]
+        weights = self._weights[there] * np.exp(_SHARPNESS * self._agreement[there])
+        total = _NOTHING_YET + weights.sum()
+        shares = (weights @ self._heard[back] + _NOTHING_YET / self._states) / total
+        change = (weights @ self._changes[back] + _NOTHING_YET * _USUAL_CHANGE) / total
+        recent = self._changes[max(self._beats - 4, 0) : self._beats][::-1]
+        hints = np.zeros(7)
+        hints[: len(recent)] = recent
+        hints[4:] = change, self._rates[pulse], 1 - _NOTHING_YET / total
+        return Recalled(np.log(shares), hints)
+
+    def add(self, position: float, pulse: int, belief: Array) -> None:
+        """A beat is over, with this belief about it."""
+        if self._beats == _ROOM:
+            self._make_room()
+        at = self._beats
+        roots = belief.reshape(12, -1).sum(axis=1)
+        change = 0.5 if at == 0 else 1 - float(roots @ self._roots[at - 1])
+        self._heard[at], self._roots[at] = belief, roots
+        self._changes[at], self._positions[at] = change, position
+        self._rates[pulse] += _RATE * (change - self._rates[pulse])
+        there = self._lags <= at
+        self._agreement *= _FADE
+        self._agreement[there] += self._roots[at - self._lags[there]] @ roots
+        self._beats += 1
+
+    def jump(self, position: float) -> None:
+        """The song goes on at another place; if it has been there, that is what to expect."""
+        self._agreement[:] = 0.0
+        near = np.abs(self._positions[: self._beats] - position) < 0.25
+        if near.any() and self._pulses:
+            self._measure(self._pulses)
+            lag = self._beats - int(np.flatnonzero(near)[-1])
+            self._lags = np.append(self._lags, lag)
+            self._weights = np.append(self._weights, _LAG_WEIGHTS[0])
+            self._agreement = np.append(self._agreement, _SAME_PLACE)
+
+    def _measure(self, pulses: int) -> None:
+        """The distances that songs repeat at, in bars of so many pulses."""
+        self._pulses = pulses
+        half = pulses // 2 if pulses % 2 == 0 else pulses
+        self._lags = np.arange(half, REACH + 1, half)
+        four, two, one, less = _LAG_WEIGHTS
+        self._weights = np.select(
+            [self._lags % (bars * pulses) == 0 for bars in (4, 2, 1)], [four, two, one], less
+        )
+        self._agreement = np.zeros(len(self._lags))
+
+    def _make_room(self) -> None:
+        for kept in (self._heard, self._roots, self._changes, self._positions):
+            kept[:REACH] = kept[-REACH:].copy()
+        self._positions[REACH:] = np.inf
+        self._beats = REACH
+        far = self._lags > REACH  # an earlier pass further back than that is forgotten
+        self._weights[far] = 0.0
