@@ -67,10 +67,14 @@ def _own(number: int, chord: Chord, key: Key) -> int:
 
 @lru_cache(maxsize=4096)
 def offered(tone: str, chord: Chord, key: Key, pool: Pool) -> str:
-    """The tone itself where the pool has that degree, else the pool's nearest to it."""
-    if number_of(tone) == 1 or any(number_of(t) == number_of(tone) and w for t, w in pool):
-        return tone
+    """The tone itself where the pool has it, else the pool's form of the degree, or its nearest."""
     low = tone.endswith(",")
+    bare = tone.rstrip(",")
+    if number_of(tone) == 1 or any(t == bare and weight for t, weight in pool):
+        return tone
+    for t, weight in pool:
+        if weight and number_of(t) == number_of(tone) and int(bare.lstrip("b#")) < 8:
+            return t + "," * low
     wanted = degree_semitones(str(number_of(tone)))  # so a 6 turns into the flat seventh
     near = [t for t, weight in pool if weight and number_of(t) != 1] or ["5"]
     best = min(near, key=lambda t: abs(interval_of(t, chord, key) % 12 - wanted))

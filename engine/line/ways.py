@@ -21,7 +21,7 @@ from engine.line.roots import Roots, draw
 from engine.line.search import Option
 from engine.style import LEAD, Style, Way
 
-_ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
+_ONWARD: Final = 1.3  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 _TICKS: Final = 48
 
@@ -68,22 +68,31 @@ class Ways:
     def _approach_to(
         self, ask: Ask, stay: Stay, target: Target, options: list[list[Option]]
     ) -> None:
+        if draw(self._seed, _place(target), 1) >= self._approach.led:
+            _without_semitones(options[stay.room[-1]], target.note)
+        else:
+            self._arrive(ask, stay, target, stay.room, options)
+
+    def _arrive(
+        self,
+        ask: Ask,
+        stay: Stay,
+        target: Target,
+        places: Sequence[int],
+        options: list[list[Option]],
+    ) -> Sequence[int]:
+        """Give the last of these strokes to a way in; return its notes, one for each stroke."""
         way = self._way(ask, stay, target)
         if way is None:
-            _without_semitones(options[stay.room[-1]], target.note)
-            return
-        notes = lead_in(way, stay.chord, ask.key, target.note)[-len(stay.room) :]
-        for i, choices in zip(stay.room[-len(notes) :], notes, strict=True):
-            options[i] = [
-                _leading(note, target, stay.chord, ask.key)
-                for note in choices
-                if self._roots.has(note)
-            ] or options[i]
+            return ()
+        notes = lead_in(way, stay.chord, ask.key, target.note)[-len(places) :]
+        for i, choices in zip(places[-len(notes) :], notes, strict=True):
+            playable = [note for note in choices if self._roots.has(note)]
+            if playable:
+                options[i] = [_leading(n, target, stay.chord, ask.key) for n in playable]
+        return [choices[0] for choices in notes]
 
     def _way(self, ask: Ask, stay: Stay, target: Target) -> Way | None:
-        place = int(target.stretch.start * _TICKS)
-        if draw(self._seed, place, 1) >= self._approach.led:
-            return None
         feasible = []
         for way, weight in self._approach.ways:
             notes = lead_in(way, stay.chord, ask.key, target.note)
@@ -91,7 +100,7 @@ class Ways:
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
                 onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
                 feasible.append((way, weight * onward))
-        at = draw(self._seed, place, 2) * sum(weight for _, weight in feasible)
+        at = draw(self._seed, _place(target), 2) * sum(weight for _, weight in feasible)
         for way, weight in feasible:
             at -= weight
             if at < 0:
@@ -106,16 +115,27 @@ class Ways:
         places: Sequence[int],
         options: list[list[Option]],
     ) -> None:
-        """The strokes that a figure gives to leading on: a run of the scale into the root."""
+        """The strokes that a figure gives to leading on: a run of the scale, then the way in."""
         goal = target.note if target is not None else stay.anchor
+        arrival: Sequence[int] = ()
+        if target is not None and target.stretch.change:
+            arrival = self._arrive(ask, stay, target, places, options)
+        if arrival:
+            step = -1 if arrival[-1] < goal else 1
+        else:
+            step = -1 if draw(self._seed, ask.bar, 3) < _WALK_UP else 1
         scale = scale_of(stay.chord, ask.key)
-        step = -1 if draw(self._seed, ask.bar, 3) < _WALK_UP else 1
         run = scale_run(scale, goal, step, len(places))
         if not all(self._roots.has(note) for note in run):
             run = scale_run(scale, goal, -step, len(places))
-        for i, note in zip(places, run, strict=True):
+        rest = len(places) - len(arrival)
+        for i, note in zip(places[:rest], run[:rest], strict=True):
             if self._roots.has(note):
                 options[i] = [_step_of_run(note, goal, stay.chord)]
+
+
+def _place(target: Target) -> int:
+    return int(target.stretch.start * _TICKS)
 
 
 def _asked(strokes: Sequence[Placed], room: Sequence[int]) -> int:
