@@ -21,9 +21,19 @@ from engine.line.roots import Roots, draw
 from engine.line.search import Option
 from engine.style import LEAD, Style, Way
 
-_ONWARD: Final = 1.3  # a way that goes in the direction of the root change is liked more
+_ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 _TICKS: Final = 48
+
+_BY_SEMITONE: Final = frozenset(
+    {
+        Way.SEMITONE_BELOW,
+        Way.SEMITONE_ABOVE,
+        Way.TWO_SEMITONES_BELOW,
+        Way.TWO_SEMITONES_ABOVE,
+        Way.ENCLOSURE,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,15 +103,36 @@ class Ways:
         return [choices[0] for choices in notes]
 
     def _way(self, ask: Ask, stay: Stay, target: Target) -> Way | None:
-        feasible = []
-        for way, weight in self._approach.ways:
+        """The way that this change draws.
+
+        Whether it ends in a semitone is drawn first, by the weights of all ways, so that ways
+        which do not exist here leave the share of semitones as the style has it.
+        """
+        closest = self._drawn(target, 2, self._approach.ways)
+        kind = [
+            (way, weight)
+            for way, weight in self._approach.ways
+            if (way in _BY_SEMITONE) == (closest in _BY_SEMITONE)
+        ]
+        feasible = self._feasible(ask, stay, target, kind)
+        feasible = feasible or self._feasible(ask, stay, target, self._approach.ways)
+        return self._drawn(target, 3, feasible)
+
+    def _feasible(
+        self, ask: Ask, stay: Stay, target: Target, ways: Sequence[tuple[Way, float]]
+    ) -> list[tuple[Way, float]]:
+        found = []
+        for way, weight in ways:
             notes = lead_in(way, stay.chord, ask.key, target.note)
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
                 onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
-                feasible.append((way, weight * onward))
-        at = draw(self._seed, _place(target), 2) * sum(weight for _, weight in feasible)
-        for way, weight in feasible:
+                found.append((way, weight * onward))
+        return found
+
+    def _drawn(self, target: Target, dice: int, ways: Sequence[tuple[Way, float]]) -> Way | None:
+        at = draw(self._seed, _place(target), dice) * sum(weight for _, weight in ways)
+        for way, weight in ways:
             at -= weight
             if at < 0:
                 return way
@@ -123,7 +154,7 @@ class Ways:
         if arrival:
             step = -1 if arrival[-1] < goal else 1
         else:
-            step = -1 if draw(self._seed, ask.bar, 3) < _WALK_UP else 1
+            step = -1 if draw(self._seed, ask.bar, 6) < _WALK_UP else 1
         scale = scale_of(stay.chord, ask.key)
         run = scale_run(scale, goal, step, len(places))
         if not all(self._roots.has(note) for note in run):
