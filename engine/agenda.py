@@ -54,11 +54,21 @@ class Agenda:
         self._in_doubt = in_doubt
         self._pulse = pulse
         self._part = part
-        self.next_beat = Fraction(0)
+        self._next_beat = Fraction(0)
+        self._next_position = 0.0
         self._gathered_at = inf
         self._listen_at = inf
         self._gather_from = -inf
         self._struck_at = -inf
+
+    @property
+    def next_beat(self) -> Fraction:
+        """The felt beat to come."""
+        return self._next_beat
+
+    @next_beat.setter
+    def next_beat(self, beat: Fraction) -> None:
+        self._next_beat, self._next_position = beat, float(beat)
 
     def key_down(self, at: float) -> None:
         """A key went down: read the chord when its last key has landed."""
@@ -81,7 +91,7 @@ class Agenda:
         first = (min(self._gathered_at, self._listen_at), Due.HEAR)
         if not self._pulse.running:
             return first
-        crossing = self._pulse.seconds_of(float(self.next_beat))
+        crossing = self._pulse.seconds_of(self._next_position)
         if crossing <= first[0]:
             first = (crossing, Due.CROSS)
         return self._first_note(first)

@@ -99,12 +99,15 @@ class Listening:
         if heard.chord is None or (self._chord is not None and heard.confidence < BELIEVED):
             return False
         self.heard = heard
-        if heard.chord == self._chord:
+        before = self._chord
+        if heard.chord == before:
             return False
         self._chord = heard.chord
         if self._lead:
             self._keep_due(moment.position, heard.chord)
-        self.look(moment)
+        # The same root in another colour leads where it led; the next beat looks again anyway.
+        if before is None or before.root != heard.chord.root or self._lead:
+            self.look(moment)
         return True
 
     def look(self, moment: Moment) -> None:
