@@ -99,7 +99,7 @@ class Ear:
         """What is foreseen for the running beat, over root x quality; None: own expectation."""
         if self._recalled is not None:
             self._chords.begin(
-                self._place, self._past.vector(), self._keys.belief, self._recalled, prior
+                self._place, self._past.vector(), self._keys.tonality, self._recalled, prior
             )
 
     # Beliefs ------------------------------------------------------------------------------
@@ -160,7 +160,7 @@ class Ear:
             self._name(belief, reading)
             self._chords.commit(belief)
             self._past.add(reading)
-            self._keys.add(reading.now[0:12])
+            self._keys.add(reading.now[0:12], belief, self._place)
         self._memory.add(beat, self._pulse, self._chords.committed)
 
     def _begin(self, moment: Moment) -> None:

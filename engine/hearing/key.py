@@ -1,44 +1,170 @@
 """Key: a belief over the 24 keys.
 
-Knows: how much of each pitch class has sounded, lately more than long ago.
-Refuses to know: which chord sounds now, how a key is spelled.
-How: the shares of the pitch classes are weighed for every key; what sounded fades slowly, so that
-a modulation is followed and a borrowed chord is not.
+Knows: how much of each pitch class and each kind of chord this stretch of the song has had, on
+bar lines, lately and in cadences.
+Refuses to know: which notes sound now, how a key is spelled.
+How: two listeners.  One follows the scale from beat to beat and notices when the song has moved
+to another; then the stretch is begun anew from the last beats.  The other weighs all that the
+stretch has had and names the key, so that a borrowed chord does not shake it and the relative
+major and minor are told apart by their chords.
 """
 
 from __future__ import annotations
 
+from collections import deque
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from engine.harmony import KEYS, Key
 from engine.hearing.evidence import Vector
-from engine.hearing.tables import Array, Tables
+from engine.hearing.tables import BAR_LINE, Array, Tables
+
+# What kinds of chord a key tells apart; every quality is one of them.
+KINDS: Final = ("major", "minor", "dominant", "diminished", "open")
+_KIND_BY_QUALITY: Final = {
+    "maj": 0, "maj7": 0, "maj6": 0, "aug": 0, "min": 1, "min7": 1, "min6": 1, "minmaj7": 1,
+    "7": 2, "dim": 3, "hdim7": 3, "dim7": 3,
+}  # fmt: skip
+
+# How far a beat's chord and a beat's tones are believed by the one who follows the scale: beats
+# are no independent witnesses.
+_CHORD_TRUST: Final = 0.5
+_TONE_TRUST: Final = 1.0
+# The chance of another scale from one beat to the next.
+_LEAVE: Final = 1e-5
+# A move is believed when the new scale has this chance and the old one less than the other; the
+# new stretch then has the last beats, in which the doubt arose.
+_MOVED: Final = 0.7
+_LEFT: Final = 0.3
+_DOUBT: Final = 8
+_SETTLED: Final = 16
+# A stretch this many beats long is believed half as much as a long one.
+_SHORT: Final = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Beat:
+    """What one beat adds to a stretch."""
+
+    tones: Array
+    chords: Array
+    cadences: Array
+    on_bar_line: bool
+
+
+class _Stretch:
+    """What has been heard since the song came into its key."""
+
+    def __init__(self) -> None:
+        self.beats = 0
+        self._bars = 0
+        self._tones = np.zeros(12)
+        self._chords = np.zeros((len(KINDS), 12))
+        self._on_bars = np.zeros((len(KINDS), 12))
+        self._cadences = np.zeros((2, 12))
+        self._last: deque[Array] = deque(maxlen=2)
+
+    def add(self, beat: _Beat) -> None:
+        self.beats += 1
+        self._tones += beat.tones
+        self._chords += beat.chords
+        self._cadences += beat.cadences
+        self._last.append(beat.chords)
+        if beat.on_bar_line:
+            self._bars += 1
+            self._on_bars += beat.chords
+
+    def vector(self) -> Array:
+        """Shares, 18 rows of twelve: tones, chords, chords on bar lines, last, cadences."""
+        total = max(float(self._tones.sum()), 1e-6)
+        chords = self._chords / self.beats
+        on_bars = self._on_bars / self._bars if self._bars else chords
+        last = sum(self._last) / len(self._last)
+        cadences = self._cadences / max(self.beats - 1, 1)
+        rows = (np.sqrt(self._tones / total)[None], chords, on_bars, last, cadences)
+        return np.concatenate(rows).ravel()
 
 
 class KeyFilter:
     """What is believed about the key so far."""
 
-    MEMORY: Final = 0.985
-    """What a beat's tones count for after each further beat: half after 46."""
+    FADE: Final = 0.985
+    """In `tonality`, a beat's tones count this much less after each further beat: half after 46."""
 
     def __init__(self, tables: Tables) -> None:
-        self._weights = tables.turned_key_shares
-        self._scale = tables.key_scale
+        self._tables = tables
+        kinds = [_KIND_BY_QUALITY.get(name, 4) for name in tables.qualities]
+        self._kinds = np.eye(len(KINDS))[kinds]
+        self._stretch = _Stretch()
+        self._lately: deque[_Beat] = deque(maxlen=_DOUBT)
+        self._scales = np.zeros(12)
         self._sounded = np.zeros(12)
         self.belief: Array = np.full(24, 1 / 24)
-
-    def add(self, lengths: Vector) -> None:
-        """A beat is over, with so much of each pitch class in it."""
-        self._sounded = self.MEMORY * self._sounded + lengths
-        total = self._sounded.sum()
-        if total > 0:
-            scores = self._weights @ np.sqrt(self._sounded / total) * self._scale
-            scores = np.exp(scores - scores.max())
-            self.belief = scores / scores.sum()
+        self.tonality: Array = self.belief
+        """The quick guess, from tones alone, that the chord filter was taught with."""
 
     def best(self) -> tuple[Key, float]:
         """The likeliest key and its probability."""
         index = int(self.belief.argmax())
         return KEYS[index], float(self.belief[index])
+
+    def add(self, lengths: Vector, chords: Array, place: int) -> None:
+        """A beat is over: so much of each pitch class, this belief about its chord."""
+        if lengths.sum() <= 0:
+            return
+        beat = self._beat(lengths, chords, place)
+        self._stretch.add(beat)
+        self._lately.append(beat)
+        self._follow_scale(beat)
+        self._name()
+        if self._moved():
+            self._stretch = _Stretch()
+            for each in self._lately:
+                self._stretch.add(each)
+            self._name()
+        self._guess(lengths)
+
+    def _beat(self, lengths: Vector, belief: Array, place: int) -> _Beat:
+        chords = (belief.reshape(12, -1) @ self._kinds).T
+        cadences = np.zeros((2, 12))
+        if self._lately:
+            before = self._lately[-1].chords
+            fifth_above = np.roll(before[0] + before[2], -7)
+            cadences = fifth_above * chords[:2]
+        return _Beat(lengths, chords, cadences, place == BAR_LINE)
+
+    def _follow_scale(self, beat: _Beat) -> None:
+        chances = np.exp(self._scales - self._scales.max())
+        chances /= chances.sum()
+        scales = np.log((1 - _LEAVE) * chances + _LEAVE / 12)
+        tones = beat.tones / max(float(beat.tones.sum()), 0.5)
+        scales += _CHORD_TRUST * (beat.chords.ravel() @ self._tables.turned_scale_chords)
+        scales += _TONE_TRUST * (tones @ self._tables.turned_scale_tones)
+        self._scales = scales - np.logaddexp.reduce(scales)
+
+    def _name(self) -> None:
+        scores = self._stretch.vector() @ self._tables.turned_key_weights
+        scores[12:] += self._tables.minor_bias
+        scores *= self._stretch.beats / (self._stretch.beats + _SHORT)
+        chances = np.exp(scores - scores.max())
+        self.belief = chances / chances.sum()
+
+    def _moved(self) -> bool:
+        key, _ = self.best()
+        here = key.scale[2] if key.minor else key.tonic  # the major tonic of the key's scale
+        there = int(self._scales.argmax())
+        return (
+            there != here
+            and self._stretch.beats >= _SETTLED
+            and self._scales[there] > np.log(_MOVED)
+            and self._scales[here] < np.log(_LEFT)
+        )
+
+    def _guess(self, lengths: Vector) -> None:
+        self._sounded = self.FADE * self._sounded + lengths
+        shares = np.sqrt(self._sounded / self._sounded.sum())
+        scores = self._tables.turned_key_shares @ shares * self._tables.key_scale
+        chances = np.exp(scores - scores.max())
+        self.tonality = chances / chances.sum()

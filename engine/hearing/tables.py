@@ -41,6 +41,10 @@ class Tables:
     - `jumps` (Q, 12, Q): the chance of each interval and quality, given that the chord changes
     - `key_shares` (2, 12): what the square roots of the shares of the pitch classes, tonic
       upward, say for a major and a minor key; `key_scale`: how far to trust it
+    - `key_weights` (2, 18, 12), `minor_bias`: what the rows that key.py counts say for a major
+      and a minor key, tonic upward
+    - `scale_chords` (kinds, 12), `scale_tones` (12): the logarithm of how common each kind of
+      chord and each tone is in a major scale or its relative minor, major tonic upward
     """
 
     qualities: tuple[str, ...]
@@ -54,6 +58,10 @@ class Tables:
     jumps: Array
     key_shares: Array
     key_scale: float
+    key_weights: Array
+    minor_bias: float
+    scale_chords: Array
+    scale_tones: Array
 
     @property
     def count(self) -> int:
@@ -104,6 +112,25 @@ class Tables:
         """The worth of each pitch class for each of the 24 keys, major keys first."""
         rows = [np.roll(self.key_shares[minor], tonic) for minor in (0, 1) for tonic in range(12)]
         return np.array(rows)
+
+    @cached_property
+    def turned_key_weights(self) -> Array:
+        """The worth of each counted row and pitch class for the 24 keys, major keys first."""
+        keys = [
+            np.roll(mode, tonic, axis=1).ravel() for mode in self.key_weights for tonic in range(12)
+        ]
+        return np.array(keys).T
+
+    @cached_property
+    def turned_scale_chords(self) -> Array:
+        """The worth of each kind of chord on each pitch class for the twelve scales."""
+        scales = [np.roll(self.scale_chords, tonic, axis=1).ravel() for tonic in range(12)]
+        return np.array(scales).T
+
+    @cached_property
+    def turned_scale_tones(self) -> Array:
+        """The worth of each pitch class for the twelve scales."""
+        return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
 
 
 def _turned(table: Array) -> Array:

@@ -42,7 +42,11 @@ def _taught() -> Tables:
         hazard=_table("hazard"),
         jumps=_jumps(),
         key_shares=_table("key_shares"),
-        key_scale=weights.KEY_SCALE,
+        key_scale=1.0,
+        key_weights=_table("key_weights"),
+        minor_bias=float(_table("minor_bias")[0]),
+        scale_chords=_table("scale_chords"),
+        scale_tones=_table("scale_tones"),
     )
 
 
