@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from engine.events import Ask, BassNote, Role, Span
 from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
 from engine.line.bassline import Bassline
+from engine.line.grades import Grade, graded
 from engine.line.hand import SPAN, Hand, moved, reachable
 from engine.line.placing import is_new
 from engine.line.pools import interval_of, lead_in, scale_of
@@ -293,6 +294,44 @@ def _two_commonest(bars: Sequence[Sequence[BassNote]]) -> float:
     rhythms = [tuple(note.beat % 4 for note in bar) for bar in bars]
     counts = sorted((rhythms.count(r) for r in set(rhythms)), reverse=True)
     return sum(counts[:2]) / len(rhythms)
+
+
+class TestGrades:
+    """The same changes in seven degrees of difficulty."""
+
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_each_grade_adds_what_it_is_named_for(self, style: Style) -> None:
+        """Roots; then fifths; then thirds; the pattern; links by scale; by semitone; all."""
+        tones = {}
+        for grade in Grade:
+            notes = [n for bar in part(graded(style, grade), seed=2, times=2) for n in bar]
+            tones[grade] = {_degree(note) for note in notes}
+            if grade <= Grade.PATTERN:
+                assert all(n.aims_at is None for n in notes)
+            if grade < Grade.EVERYTHING:
+                assert not any(n.ghost for n in notes)
+            if grade == Grade.SCALE_LINKS:
+                led = [n for n in notes if n.aims_at is not None]
+                assert all(n.note % 12 in scale_of(n.chord, EB) for n in led)
+
+        assert tones[Grade.ROOTS] <= {1}
+        assert tones[Grade.FIFTHS] <= {1, 5}
+        assert tones[Grade.TRIADS] <= {1, 3, 4, 5}  # a suspended chord has its fourth
+
+    def test_the_first_grades_have_fewer_notes(self) -> None:
+        """A beginner plays two notes where the style has five."""
+        counts = [
+            sum(map(len, part(graded(STYLES["soul"], grade), seed=2)))
+            for grade in (Grade.ROOTS, Grade.FIFTHS, Grade.TRIADS, Grade.PATTERN)
+        ]
+
+        assert counts == sorted(set(counts))
+
+
+def _degree(note: BassNote) -> int:
+    if note.note % 12 in (note.chord.root, note.chord.bass):
+        return 1
+    return int(note.chord.degree_of(note.note % 12).lstrip("b#"))
 
 
 class TestRhythm:

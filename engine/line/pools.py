@@ -76,7 +76,7 @@ def offered(tone: str, chord: Chord, key: Key, pool: Pool) -> str:
         if weight and number_of(t) == number_of(tone) and int(bare.lstrip("b#")) < 8:
             return t + "," * low
     wanted = degree_semitones(str(number_of(tone)))  # so a 6 turns into the flat seventh
-    near = [t for t, weight in pool if weight and number_of(t) != 1] or ["5"]
+    near = [t for t, weight in pool if weight and number_of(t) != 1] or ["1"]
     best = min(near, key=lambda t: abs(interval_of(t, chord, key) % 12 - wanted))
     return best + "," * low
 
