@@ -304,6 +304,10 @@ class Rhythm:
         check_limits(self, "rhythm")
         if not self.figures:
             raise StyleError("rhythm.figures", "empty", "at least one figure")
+        for key in ("figures", "answers", "fills"):
+            weights = tuple((key, figure.weight) for figure in getattr(self, key))
+            if weights:
+                _check_weights(weights, f"rhythm.{key}")
 
 
 # The whole ------------------------------------------------------------------------------------

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import json
+import re
+from importlib import resources
 from pathlib import Path
 
+import jsonschema
 import pytest
+import yaml
 
 from engine.harmony import Family
 from engine.style import Figure, Grid, Register, Rhythm, Style, StyleError, Tempo, Touch, Way
 from presets.loader import PresetError, load, names, read
+from presets.own import begin, folder, own_names, path_of, text_of
+from presets.schema import schema
 
 SMALL = """\
 rhythm:
@@ -34,6 +41,92 @@ class TestShipped:
         assert style.name == name
         assert style.title
         assert style.description.endswith(".")
+
+
+class TestSchema:
+    """The schema that editors complete and check by."""
+
+    def test_the_schema_that_is_shipped_is_up_to_date(self) -> None:
+        """Write it again with python -m presets.schema > presets/schema.json."""
+        shipped = (resources.files("presets") / "schema.json").read_text("utf-8")
+
+        assert json.loads(shipped) == schema()
+
+    @pytest.mark.parametrize("name", names())
+    def test_every_shipped_preset_is_valid_by_it(self, name: str) -> None:
+        """What plays is what the editor accepts."""
+        jsonschema.validate(_as_json(text_of(name)), schema())
+
+    @pytest.mark.parametrize(
+        "text",
+        [
+            "feel: {swing: 3}",
+            "feel: {swng: 0.6}",
+            "pools: {major: {13: 1}}",
+            "metres: [4]",
+            "approach: {ways: {semitone: 1}}",
+            "touch: {accent: loud}",
+        ],
+    )
+    def test_the_editor_marks_what_the_loader_refuses(self, text: str) -> None:
+        """A limit, a key, a degree, a metre, a way, a kind."""
+        with pytest.raises(PresetError):
+            read(SMALL + text, "x.yaml")
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(_as_json(SMALL + text), schema())
+
+
+def _as_json(text: str) -> object:
+    return json.loads(json.dumps(yaml.safe_load(text)))
+
+
+class TestOwn:
+    """Presets that a player writes."""
+
+    @pytest.mark.parametrize(
+        ("platform", "environment", "path"),
+        [
+            ("linux", {"HOME": "/home/a"}, "/home/a/.config/groundling/presets"),
+            ("linux", {"HOME": "/home/a", "XDG_CONFIG_HOME": "/c"}, "/c/groundling/presets"),
+            ("darwin", {"HOME": "/a"}, "/a/Library/Application Support/groundling/presets"),
+            ("win32", {"APPDATA": "/a/Roaming"}, "/a/Roaming/groundling/presets"),
+        ],
+    )
+    def test_they_lie_where_the_platform_keeps_settings(
+        self, platform: str, environment: dict[str, str], path: str
+    ) -> None:
+        """Each system has its own folder."""
+        assert folder(platform, environment) == Path(path)
+
+    def test_a_new_one_begins_as_a_copy_and_loads(self, tmp_path: Path) -> None:
+        """It has its own name and title, and everything else of the other."""
+        path = begin("my-soul", "soul", tmp_path / "presets")
+        style = load(path)
+
+        assert (style.name, style.title) == ("my-soul", "My soul")
+        assert style.rhythm == load("soul").rhythm
+        assert own_names(tmp_path / "presets") == ["my-soul"]
+        assert path_of("my-soul", tmp_path / "presets") == str(path)
+        assert path_of("soul", tmp_path / "presets") == "soul"
+
+    @pytest.mark.parametrize(
+        ("name", "other", "sentence"),
+        [
+            ("../evil", "soul", "../evil will not do as a name"),
+            ("taken", "soul", "is there already; give another name"),
+            ("mine", "sol", "there is no preset sol; did you mean soul?"),
+        ],
+    )
+    def test_a_new_one_overwrites_nothing(
+        self, tmp_path: Path, name: str, other: str, sentence: str
+    ) -> None:
+        """No path for a name, no file lost, no copy of what is not there."""
+        (tmp_path / "taken.yaml").write_text("")
+
+        with pytest.raises(PresetError, match=re.escape(sentence)):
+            begin(name, other, tmp_path)
+
+        assert own_names(tmp_path) == ["taken"]
 
 
 class TestReading:

@@ -1,0 +1,80 @@
+"""Own: the presets a player has written, and the beginning of a new one.
+
+Knows: where this platform keeps a user's settings, and how a new preset is begun.
+Refuses to know: what a preset says.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Final
+
+from presets.loader import PresetError, load, names, read
+
+_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]*")
+
+
+def folder(platform: str = sys.platform, environment: Mapping[str, str] = os.environ) -> Path:
+    """Where a user's own presets lie, whether or not there are any."""
+    home = Path(environment.get("HOME") or environment.get("USERPROFILE") or ".")
+    if platform == "win32":
+        base = Path(environment.get("APPDATA") or home / "AppData" / "Roaming")
+    elif platform == "darwin":
+        base = home / "Library" / "Application Support"
+    else:
+        base = Path(environment.get("XDG_CONFIG_HOME") or home / ".config")
+    return base / "groundling" / "presets"
+
+
+def own_names(where: Path) -> list[str]:
+    """The presets that lie there."""
+    return sorted(path.stem for path in where.glob("*.yaml"))
+
+
+def path_of(name: str, where: Path) -> str:
+    """What to load for a name: a preset of the user's own if there is one, else the name."""
+    own = where / f"{name}.yaml"
+    return str(own) if _NAME.fullmatch(name) and own.is_file() else name
+
+
+def text_of(name: str) -> str:
+    """A preset as it is written, comments and all.
+
+    Raises:
+        PresetError: there is no such preset, or it is not sound.
+    """
+    load(name)
+    if name in names():
+        return (resources.files("presets") / f"{name}.yaml").read_text("utf-8")
+    return Path(name).read_text("utf-8")
+
+
+def begin(name: str, other: str, where: Path) -> Path:
+    """Begin a preset of one's own as a copy of another, to be changed from there.
+
+    Raises:
+        PresetError: the name will not do, is taken, or there is no other of that name.
+    """
+    if not _NAME.fullmatch(name):
+        raise PresetError(f"{name} will not do as a name; give small letters, digits and hyphens")
+    path = where / f"{name}.yaml"
+    if path.exists():
+        raise PresetError(f"{path} is there already; give another name, or remove it first")
+    text = _retitled(text_of(other), name, other)
+    read(text, path.name)
+    where.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, "utf-8")
+    return path
+
+
+def _retitled(text: str, name: str, other: str) -> str:
+    title = name.replace("-", " ").capitalize()
+    begun = (
+        f"# Begun from {Path(other).stem}; `groundling presets check` says whether it is sound.\n"
+    )
+    return begun + re.sub(r"(?m)^title:.*$", f"title: {title}", text, count=1)

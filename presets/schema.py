@@ -1,0 +1,108 @@
+"""Schema: what a preset may say, as a JSON Schema for editors.
+
+Knows: how JSON Schema says it.
+Refuses to know: any limit of its own; all are read off engine/style.py.
+How: `python -m presets.schema > presets/schema.json` writes the file that is shipped; an editor
+that is told of it completes keys and marks mistakes while a preset is written.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import fields
+from typing import Any, Final
+
+from engine.harmony import Family
+from engine.style import Grid, Turn, Way
+from presets.loader import SECTIONS
+
+_NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}
+_METRE: Final = {"type": "string", "pattern": "^[0-9]+/[0-9]+$"}
+_GRIDS: Final = {"enum": [grid.name.lower() for grid in Grid]}
+_WEIGHT: Final = {"type": "number", "minimum": 0, "maximum": 100}
+_TEXT: Final = {"type": "string"}
+
+
+def schema() -> dict[str, Any]:
+    """The schema of a preset file."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "A Groundling preset",
+        **_keys(
+            {
+                "title": _TEXT,
+                "description": _TEXT,
+                "metres": {"type": "array", "items": _METRE, "minItems": 1},
+                "rhythm": _rhythm(),
+                "pools": _keys({family.value: _pool() for family in Family}),
+                **{name: _section(section) for name, section in SECTIONS.items()},
+            },
+            required=["rhythm"],
+        ),
+    }
+
+
+def _keys(properties: dict[str, Any], required: list[str] | None = None) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "type": "object",
+        "properties": properties,
+        "additionalProperties": False,
+    }
+    return {**found, "required": required} if required else found
+
+
+def _rhythm() -> dict[str, Any]:
+    figures = {"type": "array", "items": _figure(), "minItems": 1}
+    density = {"type": "number", "minimum": 0, "maximum": 1}
+    return _keys(
+        {"grid": _GRIDS, "density": density, "figures": figures, "answers": figures}
+        | {"fills": figures},
+        required=["grid", "figures"],
+    )
+
+
+def _figure() -> dict[str, Any]:
+    strokes = {
+        "type": "string",
+        "pattern": "^[Xxg.\\- ]+$",
+        "description": "one sign a step: X accented, x plain, g ghost, - rings on, . silence",
+    }
+    tones = {
+        "type": ["string", "integer"],
+        "description": "one for each X or x: a degree, * free, > leads on, >1 the next root early",
+    }
+    return _keys(
+        {"strokes": strokes, "tones": tones, "weight": _WEIGHT, "metre": _METRE},
+        required=["strokes"],
+    )
+
+
+def _pool() -> dict[str, Any]:
+    degrees = {"^[b#]?(10|[1-9])$": _WEIGHT}
+    return {"type": "object", "patternProperties": degrees, "additionalProperties": False}
+
+
+def _section(section: type) -> dict[str, Any]:
+    return _keys({each.name: _field(section, each) for each in fields(section)})
+
+
+def _field(section: type, each: Any) -> dict[str, Any]:  # noqa: ANN401 - a dataclass field
+    lists = {
+        "ways": _keys({way.value: _WEIGHT for way in Way}),
+        "turns": {"type": "array", "items": {"enum": [turn.value for turn in Turn]}},
+        "tuning": {"type": "array", "items": _NOTE, "minItems": 3, "maxItems": 6},
+        "swing_on": {"enum": ["eighths", "sixteenths"]},
+    }
+    if each.name in lists:
+        return lists[each.name]
+    about = {"description": each.metadata["about"]}
+    if section.__name__ == "Register" and each.name != "roam":
+        return {**_NOTE, **about}
+    kind = "integer" if each.type == "int" else "number"
+    limits = {"minimum": each.metadata["low"], "maximum": each.metadata["high"]}
+    return {"type": kind, **limits, **about}
+
+
+if __name__ == "__main__":
+    sys.stdout.write(json.dumps(schema(), indent=2) + "\n")
