@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import fields
 from importlib import resources
 from pathlib import Path
 
@@ -11,11 +12,14 @@ import jsonschema
 import pytest
 import yaml
 
+from bench.sheet import page
 from engine.harmony import Family
 from engine.style import Figure, Grid, Register, Rhythm, Style, StyleError, Tempo, Touch, Way
-from presets.loader import PresetError, load, names, read
+from presets.loader import SECTIONS, PresetError, load, names, read
 from presets.own import begin, folder, own_names, path_of, text_of
 from presets.schema import schema
+
+GUIDE = Path(__file__).parent.parent / "docs" / "presets.md"
 
 SMALL = """\
 rhythm:
@@ -78,6 +82,33 @@ class TestSchema:
 
 def _as_json(text: str) -> object:
     return json.loads(json.dumps(yaml.safe_load(text)))
+
+
+class TestGuide:
+    """What docs/presets.md teaches."""
+
+    def test_every_step_of_the_guide_is_a_preset_that_loads(self) -> None:
+        """From the first figure to the whole style; a later section takes an earlier one's place."""
+        sections: dict[str, str] = {}
+        for block in re.findall(r"```yaml\n(.*?)```", GUIDE.read_text("utf-8"), re.DOTALL):
+            sections |= {
+                s.partition(":")[0]: s for s in re.findall(r"(?m)^\S.*\n(?: .*\n)*", block)
+            }
+            style = read("".join(sections.values()), "mine.yaml")
+
+        assert style.title == "Mine"
+
+    def test_the_page_of_styles_is_up_to_date(self) -> None:
+        """Write it again with python -m bench.sheet > docs/styles.md."""
+        assert (GUIDE.parent / "styles.md").read_text("utf-8") == "\n".join(page()) + "\n"
+
+    def test_every_key_is_listed(self) -> None:
+        """A key that can be written is told of."""
+        told = GUIDE.read_text("utf-8")
+        keys = [f"`{name}.{f.name}`" for name, section in SECTIONS.items() for f in fields(section)]
+
+        assert [key for key in keys if key not in told] == []
+        assert [way.value for way in Way if f"`{way.value}`" not in told] == []
 
 
 class TestOwn:

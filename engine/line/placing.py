@@ -91,7 +91,9 @@ def placed(
     moments = {ask.bar_start + s.at: s for s in strokes if ask.bar_start + s.at >= ask.start}
     for stretch in stretches:
         wanted = stretch.change and stretch.start < ask.end and _wants_note(stretch, ask)
-        if wanted and not _spoken_for(stretch, moments, approach):
+        # Who has not played yet comes in with the chord, whatever the figure says.
+        first = ask.last is None and stretch.start == ask.start
+        if wanted and (first or not _spoken_for(stretch, moments, approach)):
             _meet(stretch.start, moments)
     return _cut(ask, moments, stretches, approach.daring)
 
