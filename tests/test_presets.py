@@ -88,7 +88,7 @@ class TestGuide:
     """What docs/presets.md teaches."""
 
     def test_every_step_of_the_guide_is_a_preset_that_loads(self) -> None:
-        """From the first figure to the whole style; a later section takes an earlier one's place."""
+        """From the first figure to the whole style; a section given again replaces the first."""
         sections: dict[str, str] = {}
         for block in re.findall(r"```yaml\n(.*?)```", GUIDE.read_text("utf-8"), re.DOTALL):
             sections |= {

@@ -15,6 +15,7 @@ from engine.events import Ask, BassNote, Role
 from engine.line.hand import Hand, Place
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
+from engine.line.reach import within_reach
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
@@ -45,7 +46,9 @@ class Bassline:
         options = self._options(ask, strokes, stretches)
         last = (ask.last.note, (ask.last.string, ask.last.fret)) if ask.last else None
         choices = best_path(self._columns(ask, strokes, options), last, self._hand)
-        return self._notes(ask, strokes, stretches, choices)
+        notes = self._notes(ask, strokes, stretches, choices)
+        changes = frozenset(stroke.beat for stroke in strokes if stroke.lands)
+        return tuple(within_reach(notes, changes, ask.last, ask.seconds_per_beat))
 
     def _options(
         self, ask: Ask, strokes: Sequence[Placed], stretches: Sequence[Stretch]

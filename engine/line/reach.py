@@ -1,0 +1,51 @@
+"""Reach: leaves out what no hand could get to in time.
+
+Knows: where the hand stands after each note, and how long it has.
+Refuses to know: which notes would be better; the search has done its best.
+How: note by note.  One that comes too soon after a shift is left out, but a note that meets a
+change is kept and the one before it left out instead, so that the hand sets off earlier.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from engine.events import BassNote
+from engine.line.hand import moved, reachable
+
+
+def within_reach(
+    notes: Sequence[BassNote], changes: frozenset[Fraction], last: BassNote | None, seconds: float
+) -> list[BassNote]:
+    """The notes that can be played after `last`, a quarter note lasting `seconds`.
+
+    `changes` are the beats of notes that meet a new chord.
+    """
+    kept: list[BassNote] = []
+    for note in notes:
+        while not _reaches(kept, note, last, seconds):
+            if note.beat not in changes or not kept or kept[-1].beat in changes:
+                break
+            kept.pop()
+        if _reaches(kept, note, last, seconds):
+            kept.append(note)
+    return kept
+
+
+def _reaches(
+    kept: Sequence[BassNote], note: BassNote, last: BassNote | None, seconds: float
+) -> bool:
+    before = kept[-1] if kept else last
+    if before is None:
+        return True
+    position = _position(kept, last)
+    shift = abs(moved(position, note.fret) - position)
+    return reachable(shift, float(note.beat - before.beat) * seconds)
+
+
+def _position(kept: Sequence[BassNote], last: BassNote | None) -> int:
+    position = max(1, last.fret - 1) if last else max(1, kept[0].fret - 1)
+    for note in kept:
+        position = moved(position, note.fret)
+    return position
