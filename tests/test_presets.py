@@ -98,6 +98,7 @@ class TestGuide:
 
         assert style.title == "Mine"
 
+    @pytest.mark.slow
     def test_the_page_of_styles_is_up_to_date(self) -> None:
         """Write it again with python -m bench.sheet > docs/styles.md."""
         assert (GUIDE.parent / "styles.md").read_text("utf-8") == "\n".join(page()) + "\n"
