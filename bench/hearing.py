@@ -1,160 +1,192 @@
-"""How well the ear hears: chords, keys, speed, on a folder of labelled songs.
+"""How well the ear hears: chords, keys, speed, on folders of labelled songs.
 
-    python -m bench.hearing FOLDER [FOLDER ...] [--worst N]
+    python -m bench.hearing FOLDER [FOLDER ...] [--folds CACHE] [--worst N] [--every N] [--bassist]
 
 Every beat with a chord label is judged by the label that holds in its middle, at four moments:
 at its end (0.95 of the beat has passed), half way, a tenth of a beat in, and before any note of
-it.  Root, majmin and sevenths are mir_eval's comparisons; all are shares of beats, all songs
-together.  The notes are fed to the ear one by one in virtual time, and it knows nothing later.
+it.  Root, majmin and sevenths are mir_eval's comparisons, in percent of beats, all songs
+together; beats labelled N or X are left out.  The notes are fed to the ear one by one in virtual
+time, and it knows nothing later.
+
+With --folds every song is heard with tables fitted on songs of other numbers, which
+`python -m bench.fit_hearing ... --folds CACHE` has left in a folder; without it, with the
+tables that ship, which were fitted on all development songs.  --bassist adds the chords as the
+whole engine gave them out.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+import runpy
+from collections.abc import Callable
 from pathlib import Path
 
-import mir_eval.chord
 import numpy as np
 
-from bench.corpus import NO_CHORD, Note, Song, read_folder
-from engine.harmony import Chord, Key
-from engine.hearing.ear import DEFAULT, Ear
+from bench.alter import joined, loose, smeared, without_low_notes
+from bench.corpus import Song, read_folder
+from bench.listening import (
+    MOMENTS,
+    Answers,
+    beats_of,
+    listen,
+    percent,
+    scores,
+    settle_times,
+)
+from bench.playing import take
+from engine.events import ChordHeard
+from engine.harmony import Key
+from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import Tables
+from engine.hearing.taught import tables_of
 from engine.labels import harte
-from engine.meter import Moment
 
-MOMENTS = {"end": 0.95, "half": 0.5, "tenth": 0.1, "before": 0.0}
-MEASURES = {
-    "root": mir_eval.chord.root,
-    "majmin": mir_eval.chord.majmin,
-    "sevenths": mir_eval.chord.sevenths,
-}
+Choose = Callable[[Song], Tables]
+FOLDS = 3
+MODULATIONS = 60
 
 
-@dataclass
-class Answers:
-    """What the ear said about one song: labels by moment, keys by beat."""
-
-    song: Song
-    beats: list[float] = field(default_factory=list)
-    truth: list[str] = field(default_factory=list)
-    said: dict[str, list[str]] = field(default_factory=lambda: {m: [] for m in MOMENTS})
-    keys: list[Key] = field(default_factory=list)
+def fold_of(number: str) -> int:
+    """The fold of a song: numbers rise in threes, and a song has one number in all folders."""
+    return int(number) // 3 % FOLDS
 
 
-def beats_of(song: Song) -> Iterator[Moment]:
-    """Every felt beat of a song, bar lines as its metres have them."""
-    end = song.labels[-1].end
-    changes = [*song.metres[1:], None]
-    bar = 1
-    at = song.metres[0].start
-    for change, following in zip(song.metres, changes, strict=True):
-        until = float(following.start) if following else end
-        while float(at) < until:
-            for pulse in change.metre.pulses:
-                place = float(at + pulse)
-                if place < until:
-                    yield Moment(song.seconds_at(place), place, at, bar, change.metre, 0.5)
-            at += change.metre.bar
-            bar += 1
-        if following:
-            at = following.start
+def tables_from(cache: Path | None) -> Choose:
+    """Which tables hear a song."""
+    if cache is None:
+        return lambda _: DEFAULT
+    folds = [_read(cache / f"fold{i}.py") for i in range(FOLDS)]
+    return lambda song: folds[fold_of(song.number)]
 
 
-def events_of(notes: tuple[Note, ...]) -> list[tuple[float, int, Note]]:
-    """Note-offs (0) and note-ons (1) in order of time."""
-    events = [(n.end, 0, n) for n in notes] + [(n.start, 1, n) for n in notes]
-    return sorted(events, key=lambda e: e[:2])
+def _read(path: Path) -> Tables:
+    module = runpy.run_path(str(path))
+    return tables_of(module["QUALITIES"], module["TABLES"])
 
 
-def listen(song: Song, tables: Tables = DEFAULT) -> Answers:
-    """Play a song to a new ear and ask it at every moment of every beat."""
-    answers = Answers(song)
-    ear = Ear(tables)
-    events = events_of(song.notes)
-    at = 0
+def row(folder: str, name: str, moment: str, values: dict[str, float]) -> None:
+    """Print one row of chord figures."""
+    print(f"{folder:10}{name:24}{moment:8}" + "".join(f"{v:9.2f}" for v in values.values()))
 
-    def play_until(moment: Moment, position: float) -> Moment:
-        nonlocal at
-        while at < len(events) and events[at][0] < position:
-            when, on, note = events[at]
-            now = _at(moment, when)
-            if on:
-                ear.note_on(now, note.note, note.velocity, 0)
-            else:
-                ear.note_off(now, note.note, 0)
-            at += 1
-        return _at(moment, position)
 
-    for beat in beats_of(song):
-        play_until(beat, beat.position)
-        ear.cross(beat)
-        answers.beats.append(beat.position)
-        answers.truth.append(song.label_at(beat.position + 0.5))
-        answers.keys.append(ear.heard(beat).key)
-        answers.said["before"].append(_foretold(ear, tables))
-        for name in ("tenth", "half", "end"):
-            now = play_until(beat, beat.position + MOMENTS[name])
-            answers.said[name].append(_label(ear.heard(now).chord))
+def chords(folder: str, songs: list[Song], tables: Choose) -> list[Answers]:
+    """The songs as they are, at all moments."""
+    answers = [listen(song, tables(song)) for song in songs]
+    for moment in MOMENTS:
+        row(folder, "as played", moment, scores(answers, moment))
     return answers
 
 
-def _at(beat: Moment, position: float) -> Moment:
-    return Moment(
-        beat.at + (position - beat.position) * beat.seconds_per_beat,
-        position,
-        beat.bar_start,
-        beat.bar,
-        beat.metre,
-        beat.seconds_per_beat,
+def hard_playing(folder: str, songs: list[Song], tables: Choose) -> None:
+    """The songs made harder."""
+    for name, change in (
+        ("pedal 0.3 beat too long", smeared),
+        ("no notes below E3", without_low_notes),
+        ("loose timing", loose),
+    ):
+        answers = [listen(change(song), tables(song)) for song in songs]
+        for moment in ("end", "tenth"):
+            row(folder, name, moment, scores(answers, moment))
+    answers = [listen(song, tables(song), bars_off=1) for song in songs]
+    row(folder, "bar told a beat late", "end", scores(answers, "end"))
+
+
+def weighted(truth: Key, said: Key) -> float:
+    """The MIREX score of a key: 1, a fifth off 0.5, relative 0.3, parallel 0.2."""
+    if said == truth:
+        return 1.0
+    if said.minor == truth.minor:
+        return 0.5 if (said.tonic - truth.tonic) % 12 in (5, 7) else 0.0
+    if set(said.scale) == set(truth.scale):
+        return 0.3
+    return 0.2 if said.tonic == truth.tonic else 0.0
+
+
+def keys(folder: str, answers: list[Answers], name: str, at: int) -> None:
+    """Exact, weighted and same scale, in percent of the songs with one key."""
+    pairs = [(a.song.key, a.keys[min(at, len(a.keys) - 1)]) for a in answers if a.song.key]
+    values = {
+        "exact": 100 * float(np.mean([t == s for t, s in pairs])),
+        "weighted": 100 * float(np.mean([weighted(t, s) for t, s in pairs])),
+        "scale": 100 * float(np.mean([set(t.scale) == set(s.scale) for t, s in pairs])),
+    }
+    row(folder, f"key {name}", f"{len(pairs)}", values)
+
+
+def modulations(folder: str, songs: list[Song], tables: Choose) -> None:
+    """Joined songs: is the new scale heard four bars after the seam?"""
+    hits = []
+    for song, seam, other in joined(songs, MODULATIONS):
+        answers = listen(song, tables(other))
+        bars = [b.position for b in beats_of(song) if b.in_bar == 0 and b.position >= seam]
+        if other.key is not None and len(bars) > 4:
+            said = answers.keys[answers.beats.index(bars[4])]
+            hits.append(set(said.scale) == set(other.key.scale))
+    row(folder, "modulation, 4 bars", f"{len(hits)}", {"scale": 100 * float(np.mean(hits))})
+
+
+def speed(folder: str, answers: list[Answers]) -> None:
+    """Microseconds for an event with the belief asked for, and for a beat."""
+    for name, times in (
+        ("event", [t for a in answers for t in a.event_ns]),
+        ("beat", [t for a in answers for t in a.beat_ns]),
+    ):
+        median, high = np.percentile(times, [50, 99]) / 1000
+        print(f"{folder:10}microseconds per {name:8}median {median:6.0f}, 99th {high:6.0f}")
+
+
+def settled(folder: str, songs: list[Song], tables: Choose) -> None:
+    """Milliseconds from the last key of a new chord to its root being heard."""
+    times = 1000 * np.array([t for s in songs for t in settle_times(s, tables(s))])
+    median, ninth = np.percentile(times, [50, 90], method="inverted_cdf")
+    print(
+        f"{folder:10}milliseconds to settle  median {median:6.0f}, 90th {ninth:7.0f}"
+        f"   ({len(times)} changes)"
     )
 
 
-def _label(chord: Chord | None) -> str:
-    return harte(chord, Key(0))
+def through_the_bassist(path: Path, songs: list[Song]) -> None:
+    """What the whole engine gave out, with the tables that ship."""
+    from presets.loader import load  # noqa: PLC0415
 
-
-def _foretold(ear: Ear, tables: Tables) -> str:
-    belief = ear.foretold()
-    root = int(belief.sum(axis=1).argmax())
-    return _label(Chord.of(root, tables.quality_values[int(belief[root].argmax())]))
-
-
-def scores(answers: list[Answers], moment: str) -> dict[str, float]:
-    """Percent right by measure, beats labelled with a chord only."""
-    pairs = [
-        (t, s)
-        for a in answers
-        for t, s in zip(a.truth, a.said[moment], strict=True)
-        if t not in NO_CHORD
-    ]
-    truth = [t for t, _ in pairs]
-    said = [s for _, s in pairs]
-    out = {}
-    for name, measure in MEASURES.items():
-        right = measure(truth, said)
-        out[name] = 100 * float(right[right >= 0].mean())
-    return out
+    style = load("soul")
+    truth, said = [], []
+    for song in songs:
+        told = [t for t in take(song, path, style).told if isinstance(t, ChordHeard)]
+        for beat in beats_of(song):
+            past = [t for t in told if t.beat <= beat.position + MOMENTS["end"]]
+            truth.append(song.label_at(beat.position + 0.5))
+            said.append(harte(past[-1].chord if past else None, Key(0)))
+    row(path.name, "through the engine", "end", percent(truth, said))
 
 
 def main() -> None:
     """Print one table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
-    parser.add_argument("--worst", type=int, default=0, metavar="N")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the worst songs")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="hear every Nth song")
+    parser.add_argument("--bassist", action="store_true", help="ask the whole engine as well")
     options = parser.parse_args()
-    print(f"{'':12}{'':10}{'root':>10}{'majmin':>10}{'sevenths':>10}")
-    for folder in options.folders:
-        answers = [listen(song) for song in read_folder(folder) if song.notes]
-        for moment in MOMENTS:
-            row = scores(answers, moment)
-            print(f"{folder.name:12}{moment:10}" + "".join(f"{v:10.2f}" for v in row.values()))
-        by_song = sorted((scores([a], "end")["root"], a.song.name) for a in answers)
-        for value, name in by_song[: options.worst]:
-            print(f"{name:22}{value:10.2f}")
-        print(f"songs: {len(answers)}, median song {np.median([v for v, _ in by_song]):.1f}")
+    tables = tables_from(options.folds)
+    print("tables:", options.folds or "those that ship, fitted on all development songs")
+    print(f"{'':42}{'root':>9}{'majmin':>9}{'sevenths':>9}   (keys: exact, weighted, scale)")
+    for path in options.folders:
+        songs = [s for s in read_folder(path) if s.notes][:: options.every]
+        answers = chords(path.name, songs, tables)
+        hard_playing(path.name, songs, tables)
+        keys(path.name, answers, "after 32 beats", 32)
+        keys(path.name, answers, "at the end", 10**9)
+        modulations(path.name, songs, tables)
+        settled(path.name, songs, tables)
+        speed(path.name, answers)
+        if options.bassist:
+            through_the_bassist(path, songs)
+        worst = sorted((scores([a], "end")["root"], a.song.name) for a in answers)
+        for value, name in worst[: options.worst]:
+            print(f"{name:42}{value:9.2f}")
 
 
 if __name__ == "__main__":

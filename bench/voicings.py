@@ -19,6 +19,7 @@ from random import Random
 
 from bench.corpus import Label, MetreChange, Note, Song, read_folder
 from engine.harmony import Chord, Family
+from engine.hearing.ear import DEFAULT
 from engine.labels import parse_harte
 from engine.meter import Metre
 
@@ -212,7 +213,7 @@ def main() -> None:
     """Print one table."""
     import mir_eval.chord  # noqa: PLC0415
 
-    from bench.hearing import listen  # noqa: PLC0415  (the two benches know each other)
+    from bench.listening import listen  # noqa: PLC0415  (the two benches know each other)
 
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folder", type=Path, metavar="FOLDER")
@@ -225,7 +226,7 @@ def main() -> None:
         total: Counter[str] = Counter()
         for song in songs:
             played = render(song, manner, options.seed)
-            answers = listen(played)
+            answers = listen(played, DEFAULT)
             starts = {lab.start for lab in merged(song.labels)}
             heard_root = sounds_root(played)
             truth = answers.truth

@@ -30,6 +30,11 @@ DEFAULT: Final = TAUGHT
 # A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
 _COLOUR_PRESENCE: Final = 0.45
 
+# A suspended, diminished or open chord is named only when it is this much likelier than a plain
+# one: half of what looks like one is a plain chord whose third is silent for the moment.
+_RARE: Final = 0.37
+_PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
+
 
 @lru_cache(maxsize=64)
 def _beats(metre: Metre) -> tuple[tuple[float, float, int], ...]:
@@ -49,6 +54,8 @@ class Ear:
 
     def __init__(self, tables: Tables = DEFAULT) -> None:
         self._tables = tables
+        plain = [name in _PLAIN for name in tables.qualities]
+        self._readiness = np.where(plain, 1.0, _RARE)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
         self._keys = KeyFilter(tables)
@@ -148,7 +155,7 @@ class Ear:
         by_root = belief.reshape(12, -1)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
-        kind = self._tables.quality_values[int(by_root[root].argmax())]
+        kind = self._tables.quality_values[int((by_root[root] * self._readiness).argmax())]
         sounding = frozenset(np.flatnonzero(reading.now[84:96] > _COLOUR_PRESENCE).tolist())
         self._kept = name_chord(root, kind, sounding, reading.lowest)
         self._kept_confidence = float(roots[root])

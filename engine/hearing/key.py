@@ -4,9 +4,9 @@ Knows: how much of each pitch class and each kind of chord this stretch of the s
 bar lines, lately and in cadences.
 Refuses to know: which notes sound now, how a key is spelled.
 How: two listeners.  One follows the scale from beat to beat and notices when the song has moved
-to another; then the stretch is begun anew from the last beats.  The other weighs all that the
-stretch has had and names the key, so that a borrowed chord does not shake it and the relative
-major and minor are told apart by their chords.
+to another; then a stretch is begun from the last beats, or taken up again if the song comes home.
+The other weighs all that the stretch has had and names the key, so that a borrowed chord does
+not shake it and the relative major and minor are told apart by their chords.
 """
 
 from __future__ import annotations
@@ -36,12 +36,18 @@ _TONE_TRUST: Final = 1.0
 _LEAVE: Final = 1e-5
 # A move is believed when the new scale has this chance and the old one less than the other; the
 # new stretch then has the last beats, in which the doubt arose.
-_MOVED: Final = 0.7
-_LEFT: Final = 0.3
-_DOUBT: Final = 8
+_MOVED: Final = 0.6
+_LEFT: Final = 0.4
+_DOUBT: Final = 6
 _SETTLED: Final = 16
+# How far the one who names the key believes the other, and the least that any scale is given.
+_FOLLOWED: Final = 0.3
+_RULED_OUT: Final = -12.0
 # A stretch this many beats long is believed half as much as a long one.
 _SHORT: Final = 2.0
+
+# The scale of each key, by its major tonic.
+_SCALES: Final = np.array([key.scale[2] if key.minor else key.tonic for key in KEYS])
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +104,7 @@ class KeyFilter:
         kinds = [_KIND_BY_QUALITY.get(name, 4) for name in tables.qualities]
         self._kinds = np.eye(len(KINDS))[kinds]
         self._stretch = _Stretch()
+        self._left: dict[int, _Stretch] = {}
         self._lately: deque[_Beat] = deque(maxlen=_DOUBT)
         self._scales = np.zeros(12)
         self._sounded = np.zeros(12)
@@ -120,7 +127,8 @@ class KeyFilter:
         self._follow_scale(beat)
         self._name()
         if self._moved():
-            self._stretch = _Stretch()
+            self._left[self._scale()] = self._stretch
+            self._stretch = self._left.pop(int(self._scales.argmax()), _Stretch())
             for each in self._lately:
                 self._stretch.add(each)
             self._name()
@@ -148,13 +156,15 @@ class KeyFilter:
         scores = self._stretch.vector() @ self._tables.turned_key_weights
         scores[12:] += self._tables.minor_bias
         scores *= self._stretch.beats / (self._stretch.beats + _SHORT)
+        scores += _FOLLOWED * np.maximum(self._scales[_SCALES], _RULED_OUT)
         chances = np.exp(scores - scores.max())
         self.belief = chances / chances.sum()
 
+    def _scale(self) -> int:
+        return int(_SCALES[self.belief.argmax()])
+
     def _moved(self) -> bool:
-        key, _ = self.best()
-        here = key.scale[2] if key.minor else key.tonic  # the major tonic of the key's scale
-        there = int(self._scales.argmax())
+        here, there = self._scale(), int(self._scales.argmax())
         return (
             there != here
             and self._stretch.beats >= _SETTLED

@@ -8,6 +8,7 @@ their logarithms.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -17,37 +18,34 @@ from engine.hearing.tables import Array, Tables
 
 HUNDREDTHS: Final = 100
 
-
-def _table(name: str) -> Array:
-    shape, text = weights.TABLES[name]
-    numbers = np.array(text.split(), dtype=float)
-    return numbers.reshape(shape) / HUNDREDTHS
+Texts = Mapping[str, tuple[tuple[int, ...], str]]
 
 
-def _jumps() -> Array:
-    chances = np.exp(_table("jumps"))
-    shares: Array = chances / chances.sum(axis=(1, 2), keepdims=True)
-    return shares
+def tables_of(qualities: tuple[str, ...], texts: Texts) -> Tables:
+    """The tables that such strings of hundredths say."""
 
+    def table(name: str) -> Array:
+        shape, text = texts[name]
+        return np.array(text.split(), dtype=float).reshape(shape) / HUNDREDTHS
 
-def _taught() -> Tables:
+    chances = np.exp(table("jumps"))
     return Tables(
-        qualities=weights.QUALITIES,
-        emission=_table("emission"),
-        bias=_table("bias"),
-        past=_table("past"),
-        keys=_table("keys"),
-        recall=_table("recall"),
-        carry=_table("carry"),
-        hazard=_table("hazard"),
-        jumps=_jumps(),
-        key_shares=_table("key_shares"),
+        qualities=qualities,
+        emission=table("emission"),
+        bias=table("bias"),
+        past=table("past"),
+        keys=table("keys"),
+        recall=table("recall"),
+        carry=table("carry"),
+        hazard=table("hazard"),
+        jumps=chances / chances.sum(axis=(1, 2), keepdims=True),
+        key_shares=table("key_shares"),
         key_scale=1.0,
-        key_weights=_table("key_weights"),
-        minor_bias=float(_table("minor_bias")[0]),
-        scale_chords=_table("scale_chords"),
-        scale_tones=_table("scale_tones"),
+        key_weights=table("key_weights"),
+        minor_bias=float(table("minor_bias")[0]),
+        scale_chords=table("scale_chords"),
+        scale_tones=table("scale_tones"),
     )
 
 
-TAUGHT: Final = _taught()
+TAUGHT: Final = tables_of(weights.QUALITIES, weights.TABLES)
