@@ -1,6 +1,6 @@
 """How well the next chord is foreseen, on charts: chords given, one felt beat ahead.
 
-    python -m bench.foresight FOLDER... [--misheard 0.05] [--folds DIR] [--ahead 8]
+    python -m bench.foresight FOLDER... [--misheard 0.05] [--folds DIR] [--ahead 8] [--cost 4]
 
 A root change is a felt beat whose root differs from the one before, both sounding; foreseen is
 the share of them whose new root was the likeliest a beat earlier.  Repeated: the eight beats up
@@ -26,6 +26,7 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
+from time import process_time
 from typing import Any
 
 import numpy as np
@@ -168,7 +169,7 @@ def call_song(
 ) -> Calls:
     """Play a song's chords to the foresight, and note what it expected `ahead` beats later."""
     calls = Calls()
-    repeated = list(_repeats(beats))
+    repeated = list(repeats(beats))
     for i in range(len(beats) - ahead):
         felt, chord = beats[i], heard[i]
         start = felt.beat - felt.in_bar
@@ -186,7 +187,7 @@ def call_song(
     return calls
 
 
-def _repeats(beats: Sequence[Felt]) -> Iterator[bool]:
+def repeats(beats: Sequence[Felt]) -> Iterator[bool]:
     """Whether the last eight beats occurred before."""
     signs = [(root_of(felt.chord), felt.chord and felt.chord.family, felt.in_bar) for felt in beats]
     seen = set()
@@ -245,6 +246,26 @@ def reliability(calls: Calls) -> str:
     return "\n".join(rows)
 
 
+def cost(songs: Sequence[Song], hours: float) -> Iterator[str]:
+    """Processor time of a look eight beats ahead, over a jam at 120 that never stops."""
+    foresight, took = Foresight(), []
+    beats = [felt for song in songs for felt in felt_beats(song)]
+    wanted = int(hours * 7200)
+    at = Fraction(0)
+    for i in range(wanted):
+        felt = beats[i % len(beats)]
+        moment = Moment(0.0, float(at), at - felt.in_bar, 0, felt.metre, 0.5)
+        start = process_time()
+        foresight.look(moment, felt.chord, C_MAJOR, 1.0, 8)
+        foresight.commit(at, felt.in_bar, felt.metre, felt.chord, C_MAJOR)
+        took.append(1000 * (process_time() - start))
+        at += 1
+        if len(took) == wanted // 4:
+            median, late = np.percentile(took, (50, 99))
+            yield f"  {hours * (i + 1) / wanted:.1f} h: median {median:.2f} ms, p99 {late:.2f} ms"
+            took.clear()
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
@@ -252,7 +273,13 @@ def main() -> None:
     parser.add_argument("--misheard", type=float, default=0.0)
     parser.add_argument("--folds", type=Path, help="a folder with fold0.py to fold4.py")
     parser.add_argument("--ahead", type=int, default=1, help="felt beats ahead, 1 to 8")
+    parser.add_argument("--cost", type=float, metavar="HOURS", help="only time a jam so long")
     options = parser.parse_args()
+    if options.cost:
+        print("renewing the outlook, eight felt beats ahead, and committing a beat")
+        for row in cost(read_folder(options.folders[0]), options.cost):
+            print(row, flush=True)
+        return
     by_fold = {}
     if options.folds is not None:
         by_fold = {fold: tables_in(options.folds / f"fold{fold}.py") for fold in range(FOLDS)}

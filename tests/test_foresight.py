@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
+from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.harmony import QUALITY_BY_SUFFIX, Chord, Key
 from engine.meter import FOUR_FOUR, Metre, Moment
@@ -107,3 +109,131 @@ def test_a_chord_heard_otherwise_later_is_remembered_so() -> None:
     seen = foresight.look(at(19), LOOP[3], KEY, 1.0, 1)
 
     assert seen[0].chord == LOOP[4]
+
+
+def test_a_sequencer_that_jumps_back_is_known() -> None:
+    """After a jump to a place played before, what was played there is expected there."""
+    foresight = Foresight()
+    play(foresight, bars("Bb | Eb | Gm | F7 | Ab | Db | Cm7 | F7"))
+    foresight.relocate(Fraction(16))
+
+    prior = foresight.prior()
+
+    assert prior is not None
+    assert prior.index(max(prior)) == chord("Ab").root
+
+
+def test_the_transposed_verse_is_known() -> None:
+    """A verse taken up a tone is expected to go on as the verse did."""
+    verse = bars("Eb | Cm | Ab | Bb7 | Gm | Cm | Fm7 | Bb7")
+    foresight = Foresight()
+    play(foresight, verse * 2)
+    lifted = [c.transposed(2) for c in verse]
+    play(foresight, lifted[:23], 64)
+
+    seen = foresight.look(at(87), lifted[23], KEY, 1.0, 1)
+
+    assert seen[0].chord == lifted[24]
+
+
+def test_one_wrong_bar_does_not_lose_the_song() -> None:
+    """A bar heard wrong once is forgiven: the loop is still expected after it."""
+    foresight = Foresight()
+    play(foresight, LOOP * 3)
+    play(foresight, [*bars("E"), *LOOP[4:12]], 48)
+
+    seen = foresight.look(at(60), LOOP[12], KEY, 1.0, 3)
+
+    assert [f.chord for f in seen] == LOOP[13:16]
+
+
+def test_confidence_falls_with_distance() -> None:
+    """The farther ahead on the path, the less sure."""
+    foresight = Foresight()
+    play(foresight, LOOP * 2)
+
+    seen = foresight.look(at(32), LOOP[0], KEY, 1.0, 8)
+
+    assert all(0 < later.confidence <= sooner.confidence for sooner, later in pairwise(seen))
+
+
+def test_looking_changes_nothing() -> None:
+    """A chord that was only supposed leaves no trace in what is expected."""
+    asked, unasked = Foresight(), Foresight()
+    for foresight in (asked, unasked):
+        play(foresight, LOOP * 2)
+    asked.look(at(32), chord("E"), KEY, 1.0, 8)
+
+    assert asked.prior() == unasked.prior()
+    assert asked.look(at(32), LOOP[0], KEY, 1.0, 8) == unasked.look(at(32), LOOP[0], KEY, 1.0, 8)
+
+
+# A chart ------------------------------------------------------------------------------------
+
+VERSE = Section("Verse", tuple(Bar(((Fraction(0), c),)) for c in bars("Eb | Cm | Ab | Bb7")[::4]))
+BRIDGE = Section("Bridge", tuple(Bar(((Fraction(0), c),)) for c in bars("Gm | C7 | Fm | Db")[::4]))
+SONG = Chart((VERSE, VERSE, BRIDGE, VERSE))
+VERSE_BEATS = bars("Eb | Cm | Ab | Bb7")
+BRIDGE_BEATS = bars("Gm | C7 | Fm | Db")
+
+
+def test_a_chart_is_known_before_it_is_played() -> None:
+    """With a chart the first change is expected though nothing was heard before."""
+    foresight = Foresight(chart=SONG)
+    play(foresight, VERSE_BEATS[:3])
+
+    seen = foresight.look(at(3), VERSE_BEATS[3], KEY, 1.0, 1)
+
+    assert seen[0].chord == chord("Cm")
+    assert seen[0].confidence > 0.8
+
+
+def test_the_player_may_start_at_the_bridge() -> None:
+    """Two bars into the bridge the chart's next chord is expected."""
+    foresight = Foresight(chart=SONG)
+    play(foresight, BRIDGE_BEATS[:7])
+
+    seen = foresight.look(at(7), BRIDGE_BEATS[7], KEY, 1.0, 1)
+
+    assert seen[0].chord == chord("Fm")
+
+
+def test_a_substitute_is_followed_by_the_written_chord() -> None:
+    """After a chord that is not in the chart, the chart's next chord is expected in its bar."""
+    foresight = Foresight(chart=SONG)
+    played = [*VERSE_BEATS[:4], *bars("E7"), *VERSE_BEATS[8:]]
+    play(foresight, played[:7])
+
+    seen = foresight.look(at(7), played[7], KEY, 1.0, 1)
+
+    assert seen[0].chord == chord("Ab")
+
+
+def test_a_loop_of_a_section_is_followed() -> None:
+    """Played again unasked, the section is followed from its second chord on."""
+    foresight = Foresight(chart=SONG)
+    played = [*VERSE_BEATS * 2, *BRIDGE_BEATS, *BRIDGE_BEATS]
+    play(foresight, played[:55])
+
+    seen = foresight.look(at(55), played[55], KEY, 1.0, 1)
+
+    assert seen[0].chord == chord("Fm")
+
+
+def test_a_chart_of_another_song_is_given_up() -> None:
+    """The ears decide: who plays something else is foreseen by what was played."""
+    foresight = Foresight(chart=SONG)
+    played = bars("A | D | E7 | F#m") * 6
+    play(foresight, played[:91])
+
+    seen = foresight.look(at(91), played[91], KEY, 1.0, 1)
+
+    assert seen[0].chord == played[92]
+
+
+def test_a_chart_needs_bars() -> None:
+    """A chart or a section without bars is refused."""
+    with pytest.raises(ValueError, match="has no bars"):
+        Section("Verse", ())
+    with pytest.raises(ValueError, match="has no bars"):
+        Chart(())

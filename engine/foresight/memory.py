@@ -65,6 +65,9 @@ _CELLS: Final = (np.arange(WAYS, dtype=np.int32) * ROOTS)[:, None]
 _INDEX_BITS: Final = 12
 _INDEX: Final = (1 << _INDEX_BITS) - 1
 
+_SAME_PLACE: Final = 32
+"""The same place of a sequencer's song is taken for an agreement of so many beats."""
+
 SOFT_WHOLE: Final = 128
 """A soft agreement of the whole past, as a length."""
 
@@ -146,6 +149,7 @@ class Memory:
         self._signs: Ints = np.zeros((4, room), dtype=np.int32)
         self._roots: Ints = np.full(room, NO_CHORD, dtype=np.int32)
         self._places: Ints = np.zeros(room, dtype=np.int32)
+        self._positions = np.zeros(room)
         self._changed = np.zeros(room, dtype=np.bool_)
         self._chord_signs: Ints = np.zeros((2, room), dtype=np.int32)
         self._chord_roots: Ints = np.zeros(room, dtype=np.int32)
@@ -166,6 +170,7 @@ class Memory:
         self.forget_imagined()
         before = self.now
         self.imagine(step)
+        self._positions[self.count] = float(beat)
         self.count += 1
         self._real = self.now
         self._tail.append((beat, step, before))
@@ -200,18 +205,27 @@ class Memory:
             del self._chords[self.count :]
             self.now = self._real
 
-    def breaks(self) -> None:
-        """The next beat does not follow on the last: no past is common any more."""
+    def breaks(self, beat: Fraction) -> None:
+        """The next beat, at this place in the song, does not follow on the last.
+
+        No past is common any more, but where this place was heard before it will likely sound
+        the same, as in the loop of a sequencer.
+        """
         self.forget_imagined()
         self._tail.clear()
         now = self.now
+        lengths = np.zeros_like(now.lengths)
+        here = np.flatnonzero(self._positions[1 : self.count] == float(beat))
+        lengths[:, here] = _SAME_PLACE
+        soft = np.zeros_like(now.soft)
+        soft[:, here] = 1 - _DECAY**_SAME_PLACE
         self._real = self.now = Agreement(
             now.beats,
             now.chords,
             0,
-            np.zeros_like(now.lengths),
-            np.zeros_like(now.tolerant),
-            np.zeros_like(now.soft),
+            lengths,
+            lengths[EXACT].copy(),
+            soft,
             np.zeros_like(now.by_chord),
         )
 
@@ -234,27 +248,19 @@ class Memory:
         np.maximum.at(longest, cells.ravel(), np.where(lengths > 0, keys, 0).ravel())
 
     def likeliest_chord(self, root: int) -> Chord | None:
-        """The chord on a root that followed the best agreeing past, or was heard last there."""
+        """The chord on a root that followed the best agreeing past, at this pitch or another."""
         n = self.now.beats
         if root == NO_CHORD or n < 2:
             return None
-        where = np.flatnonzero(self._roots[:n] == root)
-        if not len(where):
-            return self._moved_chord(root)
-        lengths = self.now.lengths
-        score = lengths[FULL] * 4 + lengths[EXACT]
-        followed = np.where(where > 0, score[where - 1], 0)
-        best = where[len(where) - 1 - int(followed[::-1].argmax())]
-        return self._chords[int(best)]
-
-    def _moved_chord(self, root: int) -> Chord | None:
-        """The chord that the best past at another pitch leads to, moved to a root."""
-        n = self.now.beats
-        j = int(self.now.lengths[TRANSPOSED].argmax())
-        chord = self._chords[j + 1]
-        if not self.now.lengths[TRANSPOSED][j] or chord is None or j + 1 >= n:
-            return None
-        return chord.transposed(root - chord.root)
+        lengths, here = self.now.lengths, int(self._roots[n - 1])
+        moved = _moved(self._roots[: n - 1], self._roots[1:n], here) == root
+        elsewhere = np.where(moved, lengths[TRANSPOSED], 0)
+        followed = np.where(self._roots[1:n] == root, lengths[EXACT] * 2 + lengths[FULL] + 1, 0)
+        best, other = _last_best(followed), _last_best(elsewhere)
+        if followed[best] > 2 * elsewhere[other]:
+            return self._chords[best + 1]
+        chord = self._chords[other + 1] if elsewhere[other] else None
+        return None if chord is None else chord.transposed(root - chord.root)
 
     def latest(self, depths: Sequence[int], count: int) -> list[list[int]]:
         """For each depth the roots that followed the last few pasts that agree exactly so far."""
@@ -380,7 +386,7 @@ class Memory:
         for row in (self._signs, self._chord_signs):
             cut = beats if row is self._signs else chords
             row[:, : n - cut] = row[:, cut:n].copy()
-        for line in (self._roots, self._places, self._changed):
+        for line in (self._roots, self._places, self._changed, self._positions):
             line[: n - beats] = line[beats:n].copy()
         for line in (self._chord_roots, self._chord_lasted):
             line[: n - chords] = line[chords:n].copy()
@@ -404,3 +410,8 @@ def _moved(here: Ints, followers: Ints, root: int) -> Ints:
         return followers
     moved = (followers - here + root) % 12
     return np.where((followers == NO_CHORD) | (here == NO_CHORD), followers, moved)
+
+
+def _last_best(scores: Ints) -> int:
+    """Where the highest score is, the last of equals."""
+    return len(scores) - 1 - int(scores[::-1].argmax())

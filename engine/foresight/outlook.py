@@ -34,6 +34,9 @@ Floats = NDArray[np.float64]
 FARTHEST: Final = 8
 """Beats looked ahead at most: two bars of four, as far as a line is planned."""
 
+_DOUBT: Final = 0.3
+"""How much of the ear's doubt falls on what comes: a chord misheard mostly leads on as well."""
+
 _RECOVERS: Final = 0.06
 """How often a beat is right although one before it on the way was not."""
 
@@ -105,6 +108,7 @@ class Foresight:
         self._record = Record()
         self._course = Course()
         self._kept: deque[_Kept] = deque(maxlen=CORRECTABLE)
+        self._last: Step | None = None
         self._standing: _Standing | None = None
         self._path: list[_Way] = []
         self._due: Fraction | None = None
@@ -124,7 +128,7 @@ class Foresight:
         del key, belief
         step = Step(chord, place_in_bar(in_bar, metre))
         if beat != self._due:
-            self._leave()
+            self._leave(beat)
         self._learn(step)
         self._memory.remember(step, beat)
         path = self._path if self._path and self._path[0].step == step else []
@@ -149,11 +153,12 @@ class Foresight:
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
         if beat != self._due:
-            self._leave()
+            self._leave(beat)
             self._due = beat
 
     def _take(self, kept: _Kept) -> None:
         self._kept.append(kept)
+        self._last = kept.step
         self._course = kept.course.after(kept.step, kept.pulses)
         self._where = self._followed(kept.where, kept.step)
         self._standing = None
@@ -164,8 +169,8 @@ class Foresight:
             return None
         return self._follower.after(where, step)
 
-    def _leave(self) -> None:
-        self._memory.breaks()
+    def _leave(self, beat: Fraction) -> None:
+        self._memory.breaks(beat)
         self._kept.clear()
         self._standing = None
         self._path = []
@@ -197,7 +202,7 @@ class Foresight:
         metre = moment.metre
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
-        sure = confidence
+        sure = 1 - _DOUBT * (1 - confidence)
         for call in self._calls(Step(chord, first), len(metre.pulses), key):
             beat = moment.bar_start + start_of(first + len(forecasts) + 1, metre)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
@@ -239,9 +244,9 @@ class Foresight:
 
     def _stand(self) -> _Standing | None:
         """What is known after the last committed beat."""
-        if self._standing is None and self._kept:
+        if self._standing is None and self._last is not None:
             self._memory.forget_imagined()
-            self._standing = self._weigh(self._kept[-1].step, self._course, self._where)
+            self._standing = self._weigh(self._last, self._course, self._where)
         return self._standing
 
     def _weigh(self, step: Step, course: Course, where: Whereabouts | None) -> _Standing:

@@ -1,0 +1,133 @@
+"""How well changes are foreseen through the whole engine: chords heard, not given.
+
+    python -m bench.expecting FOLDER... [--preset NAME] [--every N]
+
+Half a beat before each felt beat, the change that was last told as expected is taken (what the
+trace calls `expect`).  Foreseen: of the beats at which the labelled root changes, those for which
+that change, to that root, was expected; repeated, new, alarms and ECE as in bench.foresight (ECE
+over the beats for which a change was expected).  Known: of all labelled beats, those whose root
+was expected to sound: the root told for that beat, or else the root last heard.
+Leading in: by which interval the last bass note before a foreseen change leads into the root that
+is played on it, and how many of the notes written as an approach reach the root really played.
+"""
+
+from __future__ import annotations
+
+import argparse
+from bisect import bisect_left
+from collections import Counter
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from bench.corpus import read_folder
+from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
+from bench.playing import Take, take
+from engine.events import ChangeExpected, ChordHeard
+from presets.loader import load
+
+BEFORE = 0.5
+EARLY = 0.125
+WAYS_IN = {1: "semitone", 2: "tone", 5: "fourth or fifth", 0: "the same"}
+
+
+@dataclass
+class Tally:
+    """Beats of many songs: what was told for each, and what came."""
+
+    told: list[int] = field(default_factory=list)
+    sure: list[float] = field(default_factory=list)
+    heard: list[int] = field(default_factory=list)
+    came: list[int] = field(default_factory=list)
+    before: list[int] = field(default_factory=list)
+    repeated: list[bool] = field(default_factory=list)
+    ways_in: Counter[str] = field(default_factory=Counter)
+    approaches: int = 0
+    resolved: int = 0
+
+    def add_song(self, beats: list[Felt], played: Take) -> None:
+        """Count the beats of one song."""
+        expects = [told for told in played.told if isinstance(told, ChangeExpected)]
+        chords = [told for told in played.told if isinstance(told, ChordHeard)]
+        expect_beats, chord_beats = [e.beat for e in expects], [c.beat for c in chords]
+        repeated = list(repeats(beats))
+        for i in range(1, len(beats)):
+            came, before = root_of(beats[i].chord), root_of(beats[i - 1].chord)
+            if NO_ROOT in (came, before):
+                continue
+            beat = float(beats[i].beat)
+            last = bisect_left(expect_beats, beat - BEFORE) - 1
+            told = expects[last] if last >= 0 and abs(expects[last].at_beat - beat) < 0.1 else None
+            at = bisect_left(chord_beats, beat - BEFORE) - 1
+            self.heard.append(root_of(chords[at].chord) if at >= 0 else NO_ROOT)
+            self.told.append(root_of(told.chord) if told else -1)
+            self.sure.append(told.confidence if told else 0.0)
+            self.came.append(came)
+            self.before.append(before)
+            self.repeated.append(repeated[i - 1])
+        self._lead_in(beats, played)
+
+    def _lead_in(self, beats: list[Felt], played: Take) -> None:
+        changes = [
+            float(felt.beat)
+            for last, felt in pairwise(beats)
+            if root_of(felt.chord) not in (root_of(last.chord), NO_ROOT)
+        ]
+        begins = [note.begins for note in played.notes]
+        for beat in changes:
+            at = bisect_left(begins, beat - EARLY)
+            if not 0 < at < len(begins) or begins[at] > beat + EARLY:
+                continue
+            last, first = played.notes[at - 1].play, played.notes[at].play
+            step = abs(first.note - last.note)
+            interval = 5 if step in (5, 7) else step % 12
+            self.ways_in[WAYS_IN.get(interval, "other")] += 1
+            aim = last.written.aims_at
+            if aim is not None:
+                self.approaches += 1
+                self.resolved += aim == first.note % 12
+
+    def report(self, title: str) -> str:
+        """The figures as lines."""
+        told, sure, heard, came, before, repeated = (
+            np.array(getattr(self, name))
+            for name in ("told", "sure", "heard", "came", "before", "repeated")
+        )
+        changes = came != before
+        right = told == came
+        said = (told >= 0) & (told != heard)
+        known = np.where(told >= 0, told, heard) == came
+        cells = {
+            "foreseen": right[changes].mean(),
+            "repeated": right[changes & repeated].mean(),
+            "new": right[changes & ~repeated].mean(),
+            "alarms": (said & (told != came) & (sure >= 0.5))[~changes].mean(),
+            "known": known.mean(),
+            "ECE": calibration_error(sure[told >= 0], right[told >= 0]),
+            "reached": self.resolved / max(self.approaches, 1),
+        }
+        total = max(self.ways_in.total(), 1)
+        ways = ", ".join(f"{name} {n / total:.0%}" for name, n in self.ways_in.most_common())
+        figures = "  ".join(f"{name} {100 * cell:.1f}%" for name, cell in cells.items())
+        return f"{title}: {changes.sum()} changes  {figures}\n  led into by: {ways}"
+
+
+def main() -> None:
+    """Print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("--preset", default="soul")
+    parser.add_argument("--every", type=int, default=1, help="only every Nth song")
+    options = parser.parse_args()
+    style = load(options.preset)
+    for folder in options.folders:
+        tally = Tally()
+        for song in read_folder(folder)[:: options.every]:
+            tally.add_song(felt_beats(song), take(song, folder, style))
+        print(tally.report(f"{folder.name}, {options.preset}"), flush=True)
+
+
+if __name__ == "__main__":
+    main()
