@@ -8,6 +8,7 @@ clue is a share, a flag or a logarithm, near 0 to 1.
 
 from __future__ import annotations
 
+from math import log2
 from typing import Final
 
 import numpy as np
@@ -16,7 +17,10 @@ from numpy.typing import NDArray
 from engine.foresight.course import Course
 from engine.foresight.custom import STAYS, TABLES
 from engine.foresight.memory import (
+    AHEAD,
+    BINS,
     EXACT,
+    KEPT,
     NO_CHORD,
     NO_FAMILY,
     ROOTS,
@@ -31,6 +35,10 @@ Floats = NDArray[np.float32]
 _DEPTHS: Final = np.array((1, 2, 4, 6, 8, 10, 12, 14))
 """The length bands at which votes are counted: from 1, 2, 4, 8, 16, 32, 64 and 128 beats."""
 
+_AT_LEAST: Final = (np.arange(BINS)[:, None] >= _DEPTHS[None, :]).astype(np.float32)
+_SCALED: Final = np.log2(1 + np.arange(KEPT + AHEAD + 2), dtype=np.float32) / np.float32(8)
+_AGES: Final = np.log1p(np.arange(KEPT + AHEAD + 2), dtype=np.float32) * np.float32(0.15)
+
 _TURNS: Final = (np.arange(12)[:, None] + np.arange(12)[None, :]) % 12
 _HIT_FADE: Final = 15 / 16
 """How well a way of remembering does is judged by about its last sixteen calls."""
@@ -39,6 +47,8 @@ _LONG_HIT_FADE: Final = 95 / 96
 
 _TAKES: Final = (4, 8, 16, 32)
 """How many beats must agree for an earlier time to count as the same passage."""
+
+_BARS_AGO: Final = (1, 2, 4, 8, 12, 16)
 
 _TWO_WAYS: Final = [i for i, table in enumerate(TABLES) if table.two_ways]
 _ONLY_MOVES: Final = [i for i, table in enumerate(TABLES) if table.only_moves]
@@ -57,7 +67,7 @@ class Record:
 
     def judge(self, longest: Ints, root_before: int, root: int) -> None:
         """Note who was right about a beat."""
-        calls = np.where(longest.max(1) > 0, longest.argmax(1), root_before)
+        calls = np.where(longest.max(0) > 0, longest.argmax(0), root_before)
         right = calls == root
         moved = (calls != root_before) | (root != root_before)
         fades = np.empty((3, WAYS), dtype=np.float32)
@@ -68,38 +78,33 @@ class Record:
 
 def of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
     """A row of clues for each of the thirteen candidates."""
-    deep = votes.counts[:, :, ::-1].cumsum(2)[:, :, ::-1][:, :, _DEPTHS].astype(np.float32)
-    shares = deep / np.maximum(deep.sum(1, keepdims=True), 1)
+    deep = votes.counts.reshape(-1, BINS).astype(np.float32) @ _AT_LEAST
+    deep = deep.reshape(ROOTS, -1)
     parts = (
-        np.log1p(deep).transpose(1, 0, 2).reshape(ROOTS, -1) * np.float32(0.25),
-        shares.transpose(1, 0, 2).reshape(ROOTS, -1),
-        _of_longest(votes, course).transpose(1, 0, 2).reshape(ROOTS, -1),
+        np.log1p(deep) * np.float32(0.25),
+        deep / np.maximum(deep.sum(0), 1),
+        _of_longest(votes, memory.now.beats).reshape(ROOTS, -1),
         _of_latest(memory),
+        _of_bars_ago(memory, course),
         _of_roots(course),
     )
     return np.concatenate(parts, axis=1, dtype=np.float32)
 
 
-def scaled(longest: Ints) -> Floats:
-    """Lengths of agreement on the scale of the clues."""
-    logs: Floats = np.log2(1 + longest, dtype=np.float32)
-    return logs / np.float32(8)
-
-
-def _of_longest(votes: Votes, course: Course) -> Floats:
-    """By way and root: the longest agreement, its lead over the others, and how old it is."""
-    longest = votes.longest
-    ranked = np.sort(longest, axis=1)
-    best, second = ranked[:, -1:], ranked[:, -2:-1]
-    leads = longest - np.where(longest == best, second, best)
-    newest = np.where(longest == best, votes.latest, 0).max(1, keepdims=True)
-    out = np.empty((WAYS, ROOTS, 5), dtype=np.float32)
-    out[:, :, 0] = scaled(longest)
-    out[:, :, 1] = out[:, :, 0] - scaled(longest - leads)
-    out[:, :, 2] = np.clip(leads / 16, -1, 1)
-    out[:, :, 3] = (votes.latest == newest) & (longest > 0)
-    ages = np.log1p(np.maximum(course.beats - votes.latest, 0), dtype=np.float32) * 0.15
-    out[:, :, 4] = np.where(longest > 0, ages, 1)
+def _of_longest(votes: Votes, beats: int) -> Floats:
+    """By root and way: the longest agreement, its lead over the others, and how old it is."""
+    longest, latest = votes.longest, votes.latest
+    best = longest.max(0)
+    leads = longest == best
+    second = np.where(leads, -1, longest).max(0)
+    other = np.where(leads, np.where(leads.sum(0) > 1, best, second), best)
+    newest = (latest * leads).max(0)
+    out = np.empty((ROOTS, WAYS, 5), dtype=np.float32)
+    out[:, :, 0] = _SCALED[longest]
+    out[:, :, 1] = out[:, :, 0] - _SCALED[other]
+    out[:, :, 2] = np.minimum(np.maximum((longest - other) / 16, -1), 1)
+    out[:, :, 3] = (latest == newest) & (longest > 0)
+    out[:, :, 4] = np.where(longest > 0, _AGES[np.maximum(beats - latest, 0)], 1)
     return out
 
 
@@ -109,6 +114,15 @@ def _of_latest(memory: Memory) -> Floats:
     for i, roots in enumerate(memory.latest(_TAKES, 3)):
         for back, root in enumerate(roots):
             out[root, 3 * i + back] = 1
+    return out
+
+
+def _of_bars_ago(memory: Memory, course: Course) -> Floats:
+    """What came so and so many whole bars ago, and how far back it agrees from there."""
+    out = np.zeros((ROOTS, len(_BARS_AGO)), dtype=np.float32)
+    for i, bars in enumerate(_BARS_AGO):
+        root, length = memory.ago(bars * course.pulses)
+        out[root, i] = 0.25 + 0.09 * log2(1 + length)
     return out
 
 
@@ -147,7 +161,7 @@ def of_customs(course: Course, customs: Floats) -> Floats:
 
 def common(memory: Memory, votes: Votes, course: Course, record: Record) -> Floats:
     """The clues that hold for all candidates alike."""
-    ranked = scaled(np.sort(votes.longest, axis=1)[:, -2:])
+    ranked = _SCALED[np.sort(votes.longest, axis=0)[-2:].T]
     parts = (
         ranked.ravel(),
         record.hits.ravel(),

@@ -53,23 +53,23 @@ bass; the same at another pitch; as the first but forgiving a differing chord; a
 last beats (short, long) that agree.  Chord by chord, whatever their lengths: in root and family;
 at another pitch; each of these also asking how long that chord lasted."""
 
-_DECAY: Final = np.array(((0.875,), (0.96875,)), dtype=np.float32)
-"""The two soft ways remember about 8 and 32 beats."""
+_SOFT_SHIFTS: Final = np.array(((3,), (5,)), dtype=np.int32)
+_SOFT_WHOLE: Final = 1 << 20
+"""The two soft ways forget an eighth and a thirty-second each beat; a whole share is 2 ** 20."""
 
 LENGTHS: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192)
 BINS: Final = len(LENGTHS) + 1
 _BIN_OF: Final = np.searchsorted(LENGTHS, np.arange(KEPT + AHEAD + 1), side="right").astype(
     np.int32
 )
-_CELLS: Final = (np.arange(WAYS, dtype=np.int32) * ROOTS)[:, None]
+_WAY: Final = np.arange(WAYS, dtype=np.int32)[:, None]
 _INDEX_BITS: Final = 12
 _INDEX: Final = (1 << _INDEX_BITS) - 1
+_SOFT_AS_LENGTH: Final = 13
+"""By how many bits a soft share is shifted to count as a length: a whole one is 128 beats."""
 
 _SAME_PLACE: Final = 32
 """The same place of a sequencer's song is taken for an agreement of so many beats."""
-
-SOFT_WHOLE: Final = 128
-"""A soft agreement of the whole past, as a length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,31 +99,28 @@ def place_in_bar(in_bar: Fraction, metre: Metre) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
-    """How the past agrees with one beat: a row of beats by way, a row of chords by way.
+    """How the past agrees with one beat.
 
     `beats` is how many beats there are, the newest included, `chords` how many chords; `lasted`
-    how many beats the newest chord has sounded.
+    how many beats the newest chord has sounded.  `lengths` has a row for each of the ways that go
+    beat by beat and a column for each beat but the newest; they are 0 but in the columns `where`,
+    which `there` holds alone.  `by_chord` is the same for the two ways that go chord by chord.
     """
 
     beats: int
     chords: int
     lasted: int
     lengths: Ints
-    tolerant: Ints
-    soft: Floats
+    where: NDArray[np.int64]
+    there: Ints
     by_chord: Ints
-
-    def beat_lengths(self) -> Ints:
-        """The lengths by beat, a row for each way; the soft ways as SOFT_WHOLE times the share."""
-        soft = (self.soft * SOFT_WHOLE).astype(np.int32)
-        return np.concatenate((self.lengths, self.tolerant[None], soft))
 
 
 class Votes(NamedTuple):
     """Who speaks for which root.
 
-    `counts` are the earlier beats (chords, in the ways that go by chord) by way, root and band of
-    length; `longest` the longest agreement by way and root, `latest` which beat it was, from 1.
+    `counts` are the earlier beats (chords, in the ways that go by chord) by root, way and band of
+    length; `longest` the longest agreement by root and way, `latest` which beat it was, from 1.
     Band 0 is no agreement; band b from 1 on holds lengths from LENGTHS[b - 1].
     """
 
@@ -133,8 +130,8 @@ class Votes(NamedTuple):
 
 
 def _nothing() -> Agreement:
-    none = np.zeros((4, 0), dtype=np.int32)
-    return Agreement(0, 0, 0, none, none[0], np.zeros((2, 0), np.float32), none[:2])
+    none: Ints = np.zeros((EVENTS, 0), dtype=np.int32)
+    return Agreement(0, 0, 0, none, np.zeros(0, dtype=np.int64), none, none[:2])
 
 
 class Memory:
@@ -163,13 +160,14 @@ class Memory:
         """The root of the newest beat, imagined or real."""
         return int(self._roots[self.now.beats - 1]) if self.now.beats else NO_CHORD
 
-    def remember(self, step: Step, beat: Fraction) -> None:
-        """Add the beat that just ended."""
+    def remember(self, step: Step, beat: Fraction, imagined: Agreement | None = None) -> None:
+        """Add the beat that just ended; `imagined` is its agreement, had it been imagined last."""
         if self.count >= KEPT:
             self._forget(KEPT // 4)
         self.forget_imagined()
         before = self.now
-        self.imagine(step)
+        if imagined is None or not self.resume(step, imagined):
+            self.imagine(step)
         self._positions[self.count] = float(beat)
         self.count += 1
         self._real = self.now
@@ -199,6 +197,14 @@ class Memory:
         self._chords.append(step.chord)
         self.now = self._stepped(step, old)
 
+    def resume(self, step: Step, agreement: Agreement) -> bool:
+        """Go on to a beat that was imagined here before; False if it was not here."""
+        if agreement.beats != self.now.beats + 1:
+            return False
+        self._chords.append(step.chord)
+        self.now = agreement
+        return True
+
     def forget_imagined(self) -> None:
         """Return to the last beat that really was."""
         if self.now is not self._real:
@@ -217,35 +223,62 @@ class Memory:
         lengths = np.zeros_like(now.lengths)
         here = np.flatnonzero(self._positions[1 : self.count] == float(beat))
         lengths[:, here] = _SAME_PLACE
-        soft = np.zeros_like(now.soft)
-        soft[:, here] = 1 - _DECAY**_SAME_PLACE
+        lengths[SOFT_SHORT:, here] = _SOFT_WHOLE // 2
         self._real = self.now = Agreement(
             now.beats,
             now.chords,
             0,
             lengths,
-            lengths[EXACT].copy(),
-            soft,
+            here,
+            lengths[:, here],
             np.zeros_like(now.by_chord),
         )
 
     def votes(self) -> Votes:
         """Who speaks for which root."""
-        counts: Ints = np.zeros(WAYS * ROOTS * BINS, dtype=np.int32)
-        longest: Ints = np.zeros(WAYS * ROOTS, dtype=np.int32)
-        if self.now.beats > 1:
-            self._poll(self._beat_votes(), self.now.beat_lengths(), 0, counts, longest)
-            self._poll(self._chord_votes(), self._chord_lengths(), EVENTS, counts, longest)
-        by_way = longest.reshape(WAYS, ROOTS)
-        return Votes(counts.reshape(WAYS, ROOTS, BINS), by_way >> _INDEX_BITS, by_way & _INDEX)
+        cells, lengths, indices = self._spoken()
+        bands = cells * BINS + _BIN_OF[lengths]
+        counts = np.bincount(bands, minlength=ROOTS * WAYS * BINS).astype(np.int32)
+        longest: Ints = np.zeros(ROOTS * WAYS, dtype=np.int32)
+        keys = np.where(lengths > 0, (lengths << _INDEX_BITS) + indices + 1, 0)
+        np.maximum.at(longest, cells, keys)
+        by_root = longest.reshape(ROOTS, WAYS)
+        return Votes(counts.reshape(ROOTS, WAYS, BINS), by_root >> _INDEX_BITS, by_root & _INDEX)
 
-    @staticmethod
-    def _poll(voted: Ints, lengths: Ints, first_way: int, counts: Ints, longest: Ints) -> None:
-        """Count votes for roots by way and band, and keep the longest, the latest on a tie."""
-        cells = voted + _CELLS[first_way : first_way + len(voted)]
-        counts[:] += np.bincount((cells * BINS + _BIN_OF[lengths]).ravel(), minlength=len(counts))
-        keys = (lengths << _INDEX_BITS) + np.arange(1, lengths.shape[1] + 1, dtype=np.int32)
-        np.maximum.at(longest, cells.ravel(), np.where(lengths > 0, keys, 0).ravel())
+    def _spoken(self) -> tuple[Ints, Ints, Ints]:
+        """All voices in a row: for which root and in which way, how long they agree, who it is."""
+        now = self.now
+        beats, chords = len(now.where), max(now.chords - 1, 0)
+        count = EVENTS * beats
+        cells, lengths, indices = np.empty((3, count + 4 * chords), dtype=np.int32)
+        by_beat, by_chord = cells[:count].reshape(EVENTS, -1), cells[count:].reshape(4, -1)
+        by_beat[:] = self._roots[now.where + 1]
+        root = int(self._roots[now.beats - 1])
+        by_beat[TRANSPOSED] = _moved(self._roots[now.where], by_beat[EXACT], root)
+        long_by_beat = lengths[:count].reshape(EVENTS, -1)
+        long_by_beat[:] = now.there
+        long_by_beat[SOFT_SHORT:] >>= _SOFT_AS_LENGTH
+        self._speak_by_chord(by_chord, lengths[count:].reshape(4, -1))
+        by_beat *= WAYS
+        by_beat += _WAY[:EVENTS]
+        by_chord *= WAYS
+        by_chord += _WAY[EVENTS:]
+        indices[:count].reshape(EVENTS, -1)[:] = now.where
+        indices[count:].reshape(4, -1)[:] = np.arange(chords)
+        return cells, lengths, indices
+
+    def _speak_by_chord(self, roots: Ints, lengths: Ints) -> None:
+        """Fill in the roots and lengths of the ways that go chord by chord."""
+        m = self.now.chords
+        if m < 2:
+            return
+        here, followers = self._chord_roots[: m - 1], self._chord_roots[1:m]
+        root, lasted = int(self._chord_roots[m - 1]), self._chord_lasted[: m - 1]
+        longer, timely = lasted > self.now.lasted, lasted >= self.now.lasted
+        roots[0], roots[2] = followers, _moved(here, followers, root)
+        roots[1::2] = np.where(longer, root, roots[::2])
+        lengths[::2] = self.now.by_chord
+        lengths[1::2] = self.now.by_chord * timely
 
     def likeliest_chord(self, root: int) -> Chord | None:
         """The chord on a root that followed the best agreeing past, at this pitch or another."""
@@ -269,6 +302,13 @@ class Memory:
         lengths, followers = lengths[agreeing], self._roots[agreeing + 1]
         return [followers[lengths >= depth][:count].tolist() for depth in depths]
 
+    def ago(self, beats: int) -> tuple[int, int]:
+        """The root so many beats before the next, and how long the past agrees up to there."""
+        at = self.now.beats - beats
+        if at < 0:
+            return NO_CHORD, 0
+        return int(self._roots[at]), int(self.now.lengths[EXACT, at - 1]) if at else 0
+
     def after_best(self, beats: int) -> list[Chord | None]:
         """How the past that agrees best went on, for so many beats after the next."""
         lengths = self.now.lengths[EXACT]
@@ -276,71 +316,44 @@ class Memory:
         went_on = self._chords[best + 2 :] if len(lengths) and lengths[best] else []
         return (went_on + [None] * beats)[:beats]
 
-    def _beat_votes(self) -> Ints:
-        n = self.now.beats
-        here, followers = self._roots[: n - 1], self._roots[1:n]
-        voted = np.repeat(followers[None], EVENTS, axis=0)
-        voted[TRANSPOSED] = _moved(here, followers, int(self._roots[n - 1]))
-        return voted
-
-    def _chord_votes(self) -> Ints:
-        m = self.now.chords
-        here, followers = self._chord_roots[: m - 1], self._chord_roots[1:m]
-        root = int(self._chord_roots[m - 1])
-        moved = _moved(here, followers, root)
-        longer = self._chord_lasted[: m - 1] > self.now.lasted
-        return np.stack(
-            (followers, np.where(longer, root, followers), moved, np.where(longer, root, moved))
-        )
-
-    def _chord_lengths(self) -> Ints:
-        exact, shape = self.now.by_chord
-        timely = self._chord_lasted[: self.now.chords - 1] >= self.now.lasted
-        return np.stack((exact, exact * timely, shape, shape * timely))
-
     def _stepped(self, step: Step, old: Agreement) -> Agreement:
         n = old.beats
         changed = bool(self._changed[n])
-        same_place = self._places[:n] == step.place
-        agrees = self._signs[:, :n] == self._signs[:, n, None]
-        lengths = np.ones((4, n), dtype=np.int32)
-        lengths[:, 1:] += old.lengths[:, : n - 1]
-        lengths *= agrees
-        tolerant = self._forgiving(old, agrees[EXACT], changed, same_place)
-        soft = np.zeros((2, n), dtype=np.float32)
-        soft[:, 1:] = old.soft[:, : n - 1] * _DECAY
-        soft += agrees[EXACT] * (1 - _DECAY)
-        soft *= same_place
+        where = np.flatnonzero(self._places[:n] == step.place)
+        before = old.lengths[:, where - 1] if n > 1 else np.zeros((EVENTS, len(where)), np.int32)
+        if len(where) and where[0] == 0:
+            before[:, 0] = 0
+        agrees = self._signs[:, where] == self._signs[:, n, None]
+        there = np.empty_like(before)
+        np.multiply(before[:TOLERANT] + 1, agrees, out=there[:TOLERANT])
+        there[TOLERANT] = self._forgiving(before, agrees[EXACT], changed, self._changed[where])
+        soft = before[SOFT_SHORT:]
+        gains = (_SOFT_WHOLE >> _SOFT_SHIFTS) * agrees[EXACT]
+        there[SOFT_SHORT:] = soft - (soft >> _SOFT_SHIFTS) + gains
+        lengths: Ints = np.zeros((EVENTS, n), dtype=np.int32)
+        lengths[:, where] = there
         starts = changed or not old.lasted
-        by_chord = self._chord_by_chord(old) if starts else old.by_chord
         return Agreement(
             n + 1,
             old.chords + starts,
             1 if starts else old.lasted + 1,
             lengths,
-            tolerant,
-            soft,
-            by_chord,
+            where,
+            there,
+            self._chord_by_chord(old) if starts else old.by_chord,
         )
 
+    @staticmethod
     def _forgiving(
-        self,
-        old: Agreement,
-        agrees: NDArray[np.bool_],
-        changed: bool,
-        same_place: NDArray[np.bool_],
+        before: Ints, agrees: NDArray[np.bool_], changed: bool, there_changed: NDArray[np.bool_]
     ) -> Ints:
         """Lengths of agreement where a differing chord costs a quarter and two beats, not all."""
-        n = old.beats
-        before = np.zeros(n, dtype=np.int32)
-        before[1:] = old.tolerant[: n - 1]
-        cost = (before >> 2) + 2
-        if not changed and n > 1:
-            goes_on = ~self._changed[:n]
-            goes_on[1:] &= old.lengths[EXACT, : n - 1] == 0
-            cost[goes_on] = 0
-        kept = np.maximum(before - cost, 0)
-        return np.where(agrees, before + 1, kept) * same_place
+        tolerated = before[TOLERANT]
+        cost = (tolerated >> 2) + 2
+        if not changed:
+            cost *= there_changed | (before[EXACT] > 0)
+        kept: Ints = np.where(agrees, tolerated + 1, np.maximum(tolerated - cost, 0))
+        return kept
 
     def _chord_by_chord(self, old: Agreement) -> Ints:
         m = old.chords
@@ -393,13 +406,16 @@ class Memory:
         del self._chords[:beats]
         self._tail.clear()
         self.count -= beats
+        lengths = now.lengths[:, beats:].copy()
+        np.minimum(lengths[:SOFT_SHORT], n - beats, out=lengths[:SOFT_SHORT])
+        where = now.where[now.where >= beats] - beats
         self._real = self.now = Agreement(
             n - beats,
             now.chords - chords,
             now.lasted,
-            np.minimum(now.lengths[:, beats:], n - beats),
-            np.minimum(now.tolerant[beats:], n - beats),
-            now.soft[:, beats:].copy(),
+            lengths,
+            where,
+            lengths[:, where],
             np.minimum(now.by_chord[:, chords:], now.chords - chords),
         )
 

@@ -24,7 +24,15 @@ from engine.foresight.clues import Record, common, of_candidates, of_customs
 from engine.foresight.course import Course
 from engine.foresight.custom import Custom
 from engine.foresight.judge import Judge
-from engine.foresight.memory import CORRECTABLE, NO_CHORD, Memory, Step, Votes, place_in_bar
+from engine.foresight.memory import (
+    CORRECTABLE,
+    NO_CHORD,
+    Agreement,
+    Memory,
+    Step,
+    Votes,
+    place_in_bar,
+)
 from engine.foresight.tables import DEFAULT, Tables
 from engine.harmony import MAJOR, MINOR, Chord, Key
 from engine.meter import Metre, Moment
@@ -69,6 +77,9 @@ class _Way(NamedTuple):
     """A beat on the path looked along, and what is known after it (None: to be asked anew)."""
 
     step: Step
+    agreement: Agreement
+    course: Course
+    where: Whereabouts | None
     standing: _Standing | None
 
 
@@ -130,8 +141,8 @@ class Foresight:
         if beat != self._due:
             self._leave(beat)
         self._learn(step)
-        self._memory.remember(step, beat)
         path = self._path if self._path and self._path[0].step == step else []
+        self._memory.remember(step, beat, path[0].agreement if path else None)
         self._take(_Kept(beat, step, len(metre.pulses), self._course, self._where))
         if path:
             self._standing = path[0].standing
@@ -219,15 +230,17 @@ class Foresight:
         weighed = 0
         self._memory.forget_imagined()
         while weighed < _WEIGHED:
-            self._memory.imagine(step)
-            course, where = course.after(step, pulses), self._followed(where, step)
-            path = path if path and path[0].step == step else []
-            standing = path[0].standing if path else None
+            way = path.pop(0) if path else None
+            if way is None or way.step != step or not self._memory.resume(step, way.agreement):
+                path.clear()
+                self._memory.imagine(step)
+                course, where = course.after(step, pulses), self._followed(where, step)
+                way = _Way(step, self._memory.now, course, where, None)
+            course, where, standing = way.course, way.where, way.standing
             if standing is None:
                 standing = self._weigh(step, course, where)
                 weighed += 1
-            path = path[1:]
-            self._path.append(_Way(step, standing))
+            self._path.append(way._replace(standing=standing))
             root = int(standing.odds.argmax())
             stays = root == step.root
             chord = step.chord if stays else self._chord_on(root, standing, key)
