@@ -33,9 +33,10 @@ from torch import nn
 from bench.corpus import read_folder
 from bench.foresight import FOLDS, Felt, felt_beats, fold_of, misheard, root_of
 from engine.foresight import clues
+from engine.foresight.agreement import Step, place_in_bar
 from engine.foresight.course import Course
 from engine.foresight.custom import STAYS, TABLES, Context, Custom, outcome
-from engine.foresight.memory import Memory, Step, place_in_bar
+from engine.foresight.memory import Memory
 from engine.foresight.tables import pack_counts, pack_weights
 from engine.harmony import QUALITY_BY_HARTE, Chord
 

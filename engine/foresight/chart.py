@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.foresight.memory import FAMILY_INDEX, NO_CHORD, NO_FAMILY, ROOTS, Step
+from engine.foresight.agreement import FAMILY_INDEX, NO_CHORD, NO_FAMILY, ROOTS, Step
 from engine.harmony import Chord, Key
 from engine.meter import FOUR_FOUR, Metre
 

@@ -14,9 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.foresight.course import Course
-from engine.foresight.custom import STAYS, TABLES
-from engine.foresight.memory import (
+from engine.foresight.agreement import (
     AHEAD,
     BINS,
     EXACT,
@@ -26,9 +24,11 @@ from engine.foresight.memory import (
     ROOTS,
     WAYS,
     Ints,
-    Memory,
     Votes,
 )
+from engine.foresight.course import Course
+from engine.foresight.custom import STAYS, TABLES
+from engine.foresight.memory import Memory
 
 Floats = NDArray[np.float32]
 

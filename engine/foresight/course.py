@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.foresight.memory import NO_CHORD, NO_FAMILY, ROOTS, Step
+from engine.foresight.agreement import NO_CHORD, NO_FAMILY, ROOTS, Step
 from engine.harmony import Chord
 
 Floats = NDArray[np.float32]

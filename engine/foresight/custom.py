@@ -15,8 +15,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.foresight.agreement import NO_CHORD, ROOTS
 from engine.foresight.course import Course
-from engine.foresight.memory import NO_CHORD, ROOTS
 
 Floats = NDArray[np.float32]
 Context = tuple[int, ...]

@@ -19,20 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.events import Forecast
+from engine.foresight.agreement import CORRECTABLE, NO_CHORD, Agreement, Step, Votes, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
 from engine.foresight.clues import Record, common, of_candidates, of_customs
 from engine.foresight.course import Course
 from engine.foresight.custom import Custom
 from engine.foresight.judge import Judge
-from engine.foresight.memory import (
-    CORRECTABLE,
-    NO_CHORD,
-    Agreement,
-    Memory,
-    Step,
-    Votes,
-    place_in_bar,
-)
+from engine.foresight.memory import Memory
 from engine.foresight.tables import DEFAULT, Tables
 from engine.harmony import MAJOR, MINOR, Chord, Key
 from engine.meter import Metre, Moment
