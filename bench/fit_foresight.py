@@ -23,6 +23,7 @@ import random
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from itertools import pairwise
 from pathlib import Path
 from textwrap import wrap
 
@@ -30,7 +31,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from bench.corpus import read_folder
+from bench.corpus import Song, read_folder
 from bench.foresight import FOLDS, Felt, felt_beats, fold_of, misheard, root_of
 from engine.foresight import clues
 from engine.foresight.agreement import Step, place_in_bar
@@ -77,22 +78,34 @@ def add_counts(total: Counts, more: Counts) -> None:
 
 
 class Kind(Enum):
-    """What songs a lesson is of, and how they were heard."""
+    """What songs a lesson is of, and how they were played and heard."""
 
     CHART = "chart"
+    CHART_LATER = "chart, from a later bar on"
+    CHART_REORDERED = "chart, its sections in another order"
     CHART_MISHEARD = "chart, misheard"
     PLAYED = "played"
     PLAYED_MISHEARD = "played, misheard"
 
 
-# How much of each kind of lesson a pass goes over: charts are what the figures are judged on, and
-# a little mishearing teaches not to rest on one match.
-SHARES = {
-    Kind.CHART: 1.0,
-    Kind.CHART_MISHEARD: 0.4,
-    Kind.PLAYED: 0.3,
-    Kind.PLAYED_MISHEARD: 0.2,
-}
+# How much of each kind of lesson a pass goes over, for the networks in turn.  The first is taught
+# charts, also from later on and in another order, which teaches more than more passes do; a little
+# mishearing teaches it not to rest on one match.  The second hears worse, and other songs.
+SHARES: tuple[dict[Kind, float], ...] = (
+    {
+        Kind.CHART: 1.0,
+        Kind.CHART_LATER: 1.0,
+        Kind.CHART_REORDERED: 1.0,
+        Kind.CHART_MISHEARD: 0.2,
+    },
+    {
+        Kind.CHART: 1.0,
+        Kind.CHART_LATER: 0.5,
+        Kind.CHART_MISHEARD: 0.5,
+        Kind.PLAYED: 0.5,
+        Kind.PLAYED_MISHEARD: 0.4,
+    },
+)
 
 
 @dataclass
@@ -168,6 +181,26 @@ def _colour(heard: list[Chord | None], start: int, rng: random.Random) -> None:
         heard[i] = Chord.of(was.root, quality)
 
 
+def from_later(beats: Sequence[Felt], rng: random.Random) -> list[Felt]:
+    """The song from one of its bars on, in its first three fifths."""
+    starts = [i for i, felt in enumerate(beats) if felt.in_bar == 0 and 8 <= i < 0.6 * len(beats)]
+    return list(beats[rng.choice(starts) :] if starts else beats)
+
+
+def reordered(song: Song, beats: Sequence[Felt], rng: random.Random) -> list[Felt]:
+    """As many sections as the song has, each followed by the next one or by any."""
+    begins = [int(bar.start) for bar in song.bars if bar.section]
+    cuts = sorted({0, *begins, len(beats)})
+    sections = [beats[start:end] for start, end in pairwise(cuts)]
+    at = rng.randrange(len(sections))
+    out: list[Felt] = []
+    for _ in sections:
+        out += sections[at]
+        goes_on = rng.random() < 0.55
+        at = (at + 1) % len(sections) if goes_on else rng.randrange(len(sections))
+    return out
+
+
 # Fitting ------------------------------------------------------------------------------------
 
 
@@ -220,22 +253,27 @@ class Scorer:
         return named
 
 
-def draws(lessons: Sequence[Lesson], options: argparse.Namespace) -> Iterator[torch.Tensor]:
+def draws(
+    lessons: Sequence[Lesson], shares: Mapping[Kind, float], batch: int
+) -> Iterator[torch.Tensor]:
     """Batches of beats without end, each kind of lesson by its share."""
     sizes = [len(lesson.came) for lesson in lessons]
     starts = np.cumsum([0, *sizes[:-1]])
     while True:
         rows = [
-            start + torch.randperm(size)[: round(size * SHARES[lesson.kind])]
+            start + torch.randperm(size)[: round(size * shares[lesson.kind])]
             for lesson, start, size in zip(lessons, starts, sizes, strict=True)
         ]
         order = torch.cat(rows)
         order = order[torch.randperm(len(order))]
-        yield from order[: len(order) // options.batch * options.batch].split(options.batch)
+        yield from order[: len(order) // batch * batch].split(batch)
 
 
-def fit_network(lessons: Sequence[Lesson], options: argparse.Namespace) -> dict[str, np.ndarray]:
+def fit_network(
+    lessons: Sequence[Lesson], shares: Mapping[Kind, float], options: argparse.Namespace
+) -> dict[str, np.ndarray]:
     """The weights of one network."""
+    lessons = [lesson for lesson in lessons if lesson.kind in shares]
     torch.set_num_threads(1)
     torch.manual_seed(options.seed)
     candidates, common, came, weight = (
@@ -244,9 +282,9 @@ def fit_network(lessons: Sequence[Lesson], options: argparse.Namespace) -> dict[
     )
     scorer = Scorer(candidates.shape[2], common.shape[1], options)
     adam = torch.optim.AdamW(scorer.layers.parameters(), lr=options.rate, weight_decay=0.02)
-    shares = sum(len(lesson.came) * SHARES[lesson.kind] for lesson in lessons)
-    steps = int(options.passes * shares / options.batch)
-    for step, rows in zip(range(steps), draws(lessons, options), strict=False):
+    a_pass = sum(len(lesson.came) * shares[lesson.kind] for lesson in lessons)
+    steps = int(options.passes * a_pass / options.batch)
+    for step, rows in zip(range(steps), draws(lessons, shares, options.batch), strict=False):
         fade = min(1, (step + 1) / 200) * (1 + np.cos(np.pi * step / steps)) / 2
         adam.param_groups[0]["lr"] = options.rate * fade
         with torch.autocast("cpu", dtype=torch.bfloat16):
@@ -306,6 +344,14 @@ def gather(options: argparse.Namespace) -> tuple[list[Lesson], dict[str, Counts]
             habits[song.number] = count_habits(lessons[-1].courses, lessons[-1].came)
             heard = misheard(beats, 0.05, rng)
             lessons.append(lesson_of(Kind.CHART_MISHEARD, song.number, beats, heard))
+            others = {
+                Kind.CHART_LATER: [from_later(beats, rng), from_later(beats, rng)],
+                Kind.CHART_REORDERED: [reordered(song, beats, rng)],
+            }
+            for kind, variants in others.items():
+                for other in variants:
+                    played_so = [felt.chord for felt in other]
+                    lessons.append(lesson_of(kind, song.number, other, played_so))
         else:
             heard = as_heard(beats, rng)
             lessons.append(lesson_of(Kind.PLAYED, song.number, beats, clean))
@@ -331,9 +377,8 @@ def main() -> None:
     parser.add_argument("--cache", type=Path, help="where to keep the clues for another run")
     parser.add_argument("--fold", type=int, help=f"leave out this fold of {FOLDS}")
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--networks", type=int, default=1)
     parser.add_argument("--hidden", type=int, default=96)
-    parser.add_argument("--passes", type=float, default=10)
+    parser.add_argument("--passes", type=float, default=5)
     parser.add_argument("--dropout", type=float, default=0.2)
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--batch", type=int, default=512)
@@ -349,8 +394,8 @@ def main() -> None:
     lessons = [le for le in lessons if options.fold is None or fold_of(le.song) != options.fold]
     counts = out_of_fold(habits, -1 if options.fold is None else options.fold)
     networks = []
-    for _ in range(options.networks):
-        networks.append(fit_network(lessons, options))
+    for shares in SHARES:
+        networks.append(fit_network(lessons, shares, options))
         options.seed += 1
     options.out.write_text(fitted_module(counts, networks), encoding="utf-8")
 

@@ -87,12 +87,13 @@ def test_twelve_eight_is_felt_in_four() -> None:
     assert [f.beat for f in seen] == [Fraction(3 * i, 2) for i in range(1, 5)]
 
 
+@pytest.mark.slow
 def test_a_song_longer_than_memory_goes_on() -> None:
     """Old beats are let go and the loop is still known."""
     foresight = Foresight()
-    play(foresight, LOOP * 200)
+    play(foresight, LOOP * 140)
 
-    seen = foresight.look(at(3200), LOOP[0], KEY, 1.0, 4)
+    seen = foresight.look(at(2240), LOOP[0], KEY, 1.0, 4)
 
     assert [f.chord for f in seen] == LOOP[1:5]
 
