@@ -13,7 +13,6 @@ import traceback
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 from random import Random
 from typing import Final, NoReturn
@@ -30,6 +29,7 @@ from ports.clock import SystemClock
 from ports.files import BassFile, FileError, Song, create, read
 from ports.loop import LoopPort
 from ports.options import (
+    DEFAULT_PRESET,
     DEFAULT_TEMPO,
     PRESET_OPTION,
     SEED_OPTION,
@@ -43,7 +43,7 @@ from ports.service import Report, Service
 from ports.tally import Tally, told
 from ports.trace import Trace
 from ports.view import Canvas, View, canvas_for
-from presets import loader
+from presets import loader, own
 from presets.loader import PresetError
 
 BREATH_SECONDS: Final = 0.5
@@ -90,9 +90,10 @@ Example:
 PRESETS_EXAMPLES: Final = """\b
 Examples:
   groundling presets
-  groundling presets show walking > mine.yaml
-  groundling presets check mine.yaml
-  groundling play --preset mine.yaml
+  groundling presets show walking
+  groundling presets new late-shift --from soul
+  groundling presets check late-shift
+  groundling play --preset late-shift
 """
 
 
@@ -168,7 +169,7 @@ def play(
     """
     external = clock == "external"
     _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
-    style = loader.load(preset)
+    style = loader.load(own.path_of(preset, own.folder()))
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = _seed(seed)
@@ -288,7 +289,7 @@ def replay(
     """Play bass to a MIDI file, as if it were played live, as fast as the machine goes."""
     song = read(file, tracks.split(",") if tracks else ())
     _spare(file, out, trace)
-    style = loader.load(preset)
+    style = loader.load(own.path_of(preset, own.folder()))
     tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
     external = clock == "file"
     seed = _seed(seed)
@@ -390,27 +391,45 @@ def list_presets() -> None:
 
 
 def _list_presets() -> None:
-    for name in loader.names():
-        style = loader.load(name)
-        click.echo(f"{name:<12} {style.title}: {style.description}")
+    for name in (*loader.names(), *own.own_names(own.folder())):
+        click.echo(f"{name:<12} {_about(name)}")
+
+
+def _about(name: str) -> str:
+    try:
+        style = loader.load(own.path_of(name, own.folder()))
+    except (
+        PresetError
+    ) as error:  # one of the player's own; the others are to be listed all the same
+        return f"cannot be played: {error}"
+    return f"{style.title}: {style.description}"
 
 
 @presets.command()
 @click.argument("name")
 def show(name: str) -> None:
-    """Print a preset, to read or to begin one of your own with."""
-    loader.load(name)  # says so if there is none of that name
-    path = Path(name) if name not in loader.names() else resources.files("presets") / f"{name}.yaml"
-    click.echo(path.read_text("utf-8"), nl=False)
+    """Print a preset, comments and all."""
+    click.echo(own.text_of(own.path_of(name, own.folder())), nl=False)
 
 
 @presets.command()
-@click.argument("file", type=click.Path(path_type=Path))
-def check(file: Path) -> None:
-    """Say whether a preset file is sound, and if not where and why."""
-    if not file.is_file():
+@click.argument("name")
+@click.option("--from", "other", default=DEFAULT_PRESET, show_default=True, metavar="OTHER",
+              help="The preset to begin with.")  # fmt: skip
+def new(name: str, other: str) -> None:
+    """Begin a preset of your own as a copy of another, and say where it lies."""
+    path = own.begin(name, own.path_of(other, own.folder()), own.folder())
+    click.echo(f"{path} is yours to change; play it with --preset {name}")
+
+
+@presets.command()
+@click.argument("file")
+def check(file: str) -> None:
+    """Say whether a preset file, or one of your own by name, is sound; if not where and why."""
+    path = Path(own.path_of(file, own.folder()))
+    if not path.is_file():
         raise FileError(f"there is no file {file}")
-    click.echo(f"{file} is sound: {loader.load(file).title or file.stem}")
+    click.echo(f"{file} is sound: {loader.load(path).title or path.stem}")
 
 
 # Whose fault --------------------------------------------------------------------------------

@@ -467,3 +467,18 @@ def test_a_split_leaves_the_right_hand_out(
 
     assert status == 0
     assert "0 chords heard" in said
+
+
+def test_a_preset_of_ones_own_is_begun_checked_and_listed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Begun from soul under a name, it is found by that name everywhere, and begun only once."""
+    for name in ("HOME", "APPDATA", "XDG_CONFIG_HOME"):
+        monkeypatch.setenv(name, str(tmp_path))
+
+    assert run(capsys, "presets", "new", "late-shift", "--from", "soul")[0] == 0
+    assert "sound" in run(capsys, "presets", "check", "late-shift")[1]
+    assert "late-shift" in run(capsys, "presets")[1]
+    assert "Begun from soul" in run(capsys, "presets", "show", "late-shift")[1]
+    status, _, complaint = run(capsys, "presets", "new", "late-shift")
+    assert (status, "is there already" in complaint) == (2, True)
