@@ -12,11 +12,11 @@ from fractions import Fraction
 from random import Random
 
 from bench.corpus import Song
-from engine.events import Ask, BassNote, Span
 from engine.harmony import C_MAJOR, KEYS, Chord, Key
 from engine.labels import parse_harte
 from engine.line.bassline import Bassline
 from engine.meter import FOUR_FOUR, Metre
+from engine.score import Ask, BassNote, Span
 from engine.style import Style
 
 Change = tuple[Fraction, Chord]

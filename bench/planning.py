@@ -17,9 +17,9 @@ from time import process_time
 
 from bench.charts import Change, asks, changes_of, key_of
 from bench.corpus import read_folder
-from engine.events import Ask, BassNote
 from engine.harmony import Key
 from engine.line.bassline import Bassline
+from engine.score import Ask, BassNote
 from engine.style import Style
 from presets.loader import load, names
 

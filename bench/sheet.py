@@ -13,10 +13,10 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from bench.charts import Change, play
-from engine.events import BassNote
 from engine.harmony import Key
 from engine.labels import parse_symbol, symbol
 from engine.meter import Metre
+from engine.score import BassNote
 from engine.style import Style
 from presets.loader import load, names
 

@@ -9,12 +9,12 @@ How: frozen, slotted dataclasses that check themselves.  `at` is seconds on the 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 from fractions import Fraction
 from typing import Final
 
 from engine.harmony import Chord, Key
 from engine.meter import Metre
+from engine.score import BassNote
 from engine.style import Style
 
 SUSTAIN: Final = 64
@@ -180,90 +180,6 @@ class Forecast:
     chord: Chord | None
     confidence: float
     change: float
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A stretch of the song over which one chord is heard, or expected with some confidence."""
-
-    start: Fraction
-    end: Fraction
-    chord: Chord
-    confidence: float
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """What the line is asked to write: the rest of one bar.
-
-    The part is wanted from `start` up to the end of the bar that began at `bar_start`; `spans`
-    cover just that stretch, in order; `coming` is the first chord after it, where one is expected
-    (its start is where it comes, at the bar line or later).  `last` is the note that sounds or
-    sounded last before `start`.  `seconds_per_beat` is the length of a quarter note.
-    """
-
-    start: Fraction
-    bar_start: Fraction
-    bar: int
-    metre: Metre
-    spans: tuple[Span, ...]
-    coming: Span | None
-    key: Key
-    last: BassNote | None
-    seconds_per_beat: float
-
-    @property
-    def end(self) -> Fraction:
-        """The bar line that closes the bar, in quarter notes from the start of the song."""
-        return self.bar_start + self.metre.bar
-
-
-class Role(Enum):
-    """What a bass note is to its chord."""
-
-    ROOT = "root"
-    OCTAVE = "octave"
-    SECOND = "second"
-    THIRD = "third"
-    FOURTH = "fourth"
-    FIFTH = "fifth"
-    SIXTH = "sixth"
-    SEVENTH = "seventh"
-    BASS = "slash bass"
-    SCALE_STEP = "scale step"
-    APPROACH_BELOW = "approach from below"
-    APPROACH_ABOVE = "approach from above"
-    GHOST = "ghost"
-
-
-@dataclass(frozen=True, slots=True)
-class BassNote:
-    """A bass note as written: where, how long, which, and why.
-
-    `beat` and `length` are quarter notes; `string` counts from 1, the lowest; `accent` is how
-    hard it is meant, 0 softest to 1 hardest; `aims_at` is the pitch class it leads to, if any.
-    """
-
-    beat: Fraction
-    length: Fraction
-    note: int
-    accent: float
-    role: Role
-    reason: str
-    string: int
-    fret: int
-    chord: Chord
-    aims_at: int | None = None
-
-    def __post_init__(self) -> None:
-        _check("note", self.note, 127)
-        if self.length <= 0:
-            raise ValueError(f"the note's length is {self.length}; a note lasts more than 0 beats")
-
-    @property
-    def ghost(self) -> bool:
-        """Whether the string is only touched."""
-        return self.role is Role.GHOST
 
 
 # What goes out ------------------------------------------------------------------------------

@@ -12,8 +12,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from engine.events import BassNote, Play, Release
+from engine.events import Play, Release
 from engine.performance import Performed
+from engine.score import BassNote
 
 
 @dataclass(frozen=True, slots=True)

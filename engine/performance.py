@@ -13,7 +13,7 @@ from fractions import Fraction
 from random import Random
 from typing import Final
 
-from engine.events import BassNote
+from engine.score import BassNote
 from engine.style import Feel, Style, Touch
 
 _GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note

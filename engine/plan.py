@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from engine.events import Forecast, Span
+from engine.events import Forecast
 from engine.harmony import Chord
+from engine.score import Span
 
 
 def spans_between(

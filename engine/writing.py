@@ -15,7 +15,7 @@ from math import ceil, floor
 from random import Random
 from typing import Final
 
-from engine.events import Ask, Forecast
+from engine.events import Forecast
 from engine.harmony import Chord, Key
 from engine.line.bassline import Bassline
 from engine.meter import Moment
@@ -23,6 +23,7 @@ from engine.part import Part, Ready
 from engine.performance import Performer
 from engine.plan import coming_after, spans_between
 from engine.pulse import Pulse
+from engine.score import Ask
 from engine.style import Style
 
 # A bass that comes in this little after a felt beat, in quarter notes, is meant on it.

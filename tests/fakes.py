@@ -12,8 +12,9 @@ from fractions import Fraction
 from queue import SimpleQueue
 from typing import TypeVar
 
-from engine.events import BassNote, Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Role, Stop
+from engine.events import Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Stop
 from engine.harmony import Chord
+from engine.score import BassNote, Role
 from ports.port import Message
 
 Item = TypeVar("Item")

@@ -16,8 +16,9 @@ import mido
 import pytest
 from rich.console import Console
 
-from engine.events import BassNote, Beat, ChangeExpected, ChordHeard, KeyHeard, Play, Release, Role
+from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Play, Release
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.score import BassNote, Role
 from ports.cli import main
 from ports.view import Log, Screen, View
 from presets import loader

@@ -12,6 +12,7 @@ import mido
 import pytest
 
 from ports.cli import groundling, main
+from presets import own
 from tests.test_cli import two_chords
 
 ROOT = Path(__file__).parent.parent
@@ -59,6 +60,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "presets").mkdir()
     for place in ("mine.yaml", "presets/mine.yaml"):
         (tmp_path / place).write_text((ROOT / "presets" / "rock.yaml").read_text("utf-8"), "utf-8")
+    for home in ("HOME", "APPDATA", "XDG_CONFIG_HOME"):
+        monkeypatch.setenv(home, str(tmp_path))
+    own.begin("late-shift", "soul", own.folder())
     return tmp_path
 
 
@@ -87,6 +91,8 @@ def test_commands_that_end_by_themselves_work(
     command: str, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """What a guide has its reader type, works on a song and a preset of theirs."""
+    if " new " in command:  # the one command that wants it not to be there yet
+        Path(own.path_of("late-shift", own.folder())).unlink()
     with pytest.raises(SystemExit) as ended:
         main(words_of(command))
 

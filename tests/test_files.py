@@ -13,7 +13,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.events import (
-    BassNote,
     Beat,
     ChangeExpected,
     ChordHeard,
@@ -27,13 +26,13 @@ from engine.events import (
     Outgoing,
     Play,
     Release,
-    Role,
     Start,
     Stop,
     Tick,
 )
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.meter import Metre
+from engine.score import BassNote, Role
 from ports.files import BassFile, FileError, Song, TempoMap, create, read
 from ports.replay import replay
 from ports.tally import Tally, told

@@ -13,7 +13,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from engine.events import Ask, BassNote, Role, Span
 from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
@@ -24,6 +23,7 @@ from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms, at_density
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
+from engine.score import Ask, BassNote, Role, Span
 from engine.style import Approach, Figure, Grid, Neck, Phrase, Rhythm, Stroke, Style, Way
 from presets.loader import load, names
 

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from engine.events import BassNote, Role
 from engine.harmony import Chord
 from engine.performance import Performer, struck, swung
+from engine.score import BassNote, Role
 from engine.style import Feel, Figure, Grid, Rhythm, Style, Touch
 
 PLAIN = Style("plain", Rhythm(Grid.EIGHTHS, (Figure.of("XxXxXxXx", "", Grid.EIGHTHS),)))

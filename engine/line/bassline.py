@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from random import Random
 
-from engine.events import Ask, BassNote, Role
 from engine.line.hand import Hand, Place
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
@@ -21,6 +20,7 @@ from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Option, best_path
 from engine.line.ways import Stay, Target, Ways
+from engine.score import Ask, BassNote, Role
 from engine.style import FREE, LEAD, Style
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from engine.events import Ask, Span
 from engine.harmony import Chord
+from engine.score import Ask, Span
 from engine.style import Approach, Stroke
 
 _SIXTEENTH: Final = Fraction(1, 4)

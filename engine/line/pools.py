@@ -13,8 +13,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-from engine.events import Role
 from engine.harmony import Chord, Family, Key, degree_semitones, scale_for
+from engine.score import Role
 from engine.style import Pool, Style, Way
 
 # What a family offers when the preset does not say: the tones every tutor starts with.

@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from engine.events import BassNote
 from engine.line.hand import moved, reachable
+from engine.score import BassNote
 
 
 def within_reach(

@@ -9,9 +9,9 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
-from engine.events import Role
 from engine.harmony import Chord, Key, degree_fifths
 from engine.pitch import fifths_near, name_of_fifths, spell_near
+from engine.score import Role
 
 _DEGREES: Final = MappingProxyType(
     {

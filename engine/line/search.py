@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from engine.events import Role
 from engine.line.hand import SPAN, Hand, Place, moved, reachable
+from engine.score import Role
 
 # What a step of so many semitones costs where the line is free to choose.  Seconds are the
 # commonest step of real walking parts (45% of moves), thirds and fourths or fifths follow

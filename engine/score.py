@@ -1,0 +1,101 @@
+"""Score: what the line is asked to write, and a note as it writes it.
+
+Knows: the shape of an ask and of a written note.
+Refuses to know: who asks, and how a note is chosen or played.
+How: frozen, slotted dataclasses that check themselves; `beat` is a place in the song in quarter
+notes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from fractions import Fraction
+
+from engine.harmony import Chord, Key
+from engine.meter import Metre
+
+
+class Role(Enum):
+    """What a bass note is to its chord."""
+
+    ROOT = "root"
+    OCTAVE = "octave"
+    SECOND = "second"
+    THIRD = "third"
+    FOURTH = "fourth"
+    FIFTH = "fifth"
+    SIXTH = "sixth"
+    SEVENTH = "seventh"
+    BASS = "slash bass"
+    SCALE_STEP = "scale step"
+    APPROACH_BELOW = "approach from below"
+    APPROACH_ABOVE = "approach from above"
+    GHOST = "ghost"
+
+
+@dataclass(frozen=True, slots=True)
+class BassNote:
+    """A bass note as written: where, how long, which, and why.
+
+    `beat` and `length` are quarter notes; `string` counts from 1, the lowest; `accent` is how
+    hard it is meant, 0 softest to 1 hardest; `aims_at` is the pitch class it leads to, if any.
+    """
+
+    beat: Fraction
+    length: Fraction
+    note: int
+    accent: float
+    role: Role
+    reason: str
+    string: int
+    fret: int
+    chord: Chord
+    aims_at: int | None = None
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.note <= 127:
+            raise ValueError(f"note is {self.note}; MIDI allows 0 to 127")
+        if self.length <= 0:
+            raise ValueError(f"the note's length is {self.length}; a note lasts more than 0 beats")
+
+    @property
+    def ghost(self) -> bool:
+        """Whether the string is only touched."""
+        return self.role is Role.GHOST
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of the song over which one chord is heard, or expected with some confidence."""
+
+    start: Fraction
+    end: Fraction
+    chord: Chord
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What the line is asked to write: the rest of one bar.
+
+    The part is wanted from `start` up to the end of the bar that began at `bar_start`; `spans`
+    cover just that stretch, in order; `coming` is the first chord after it, where one is expected
+    (its start is where it comes, at the bar line or later).  `last` is the note that sounds or
+    sounded last before `start`.  `seconds_per_beat` is the length of a quarter note.
+    """
+
+    start: Fraction
+    bar_start: Fraction
+    bar: int
+    metre: Metre
+    spans: tuple[Span, ...]
+    coming: Span | None
+    key: Key
+    last: BassNote | None
+    seconds_per_beat: float
+
+    @property
+    def end(self) -> Fraction:
+        """The bar line that closes the bar, in quarter notes from the start of the song."""
+        return self.bar_start + self.metre.bar
