@@ -1,6 +1,6 @@
 """How well changes are foreseen through the whole engine: chords heard, not given.
 
-    python -m bench.expecting FOLDER... [--preset NAME] [--every N]
+    python -m bench.expecting FOLDER... [--preset NAME] [--every N] [--rendered MANNER]
 
 Half a beat before each felt beat, the change that was last told as expected is taken (what the
 trace calls `expect`).  Foreseen: of the beats at which the labelled root changes, those for which
@@ -16,20 +16,24 @@ from __future__ import annotations
 import argparse
 from bisect import bisect_left
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+import mido
 import numpy as np
 
-from bench.corpus import read_folder
+from bench.corpus import Song, read_folder
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
 from bench.playing import Take, take
+from bench.voicings import MANNERS, charted, render
 from engine.events import ChangeExpected, ChordHeard
 from presets.loader import load
 
 BEFORE = 0.5
 EARLY = 0.125
+TICKS = 480
 WAYS_IN = {1: "semitone", 2: "tone", 5: "fourth or fifth", 0: "the same"}
 
 
@@ -114,18 +118,47 @@ class Tally:
         return f"{title}: {changes.sum()} changes  {figures}\n  led into by: {ways}"
 
 
+def rendered(song: Song, manner: str, folder: Path) -> Song:
+    """A chart as comping of some manner, written to a file of the folder as the song itself."""
+    played = replace(render(charted(song), manner, 1), bars=())
+    midi = mido.MidiFile(ticks_per_beat=TICKS)
+    keys = mido.MidiTrack([mido.MetaMessage("track_name", name="KEYS")])
+    midi.tracks.append(keys)
+    events: list[tuple[int, int, mido.Message | mido.MetaMessage]] = []
+    for change in played.metres:
+        count, unit = change.metre.count, change.metre.unit
+        sign = mido.MetaMessage("time_signature", numerator=count, denominator=unit)
+        events.append((round(change.start * TICKS), 0, sign))
+    for note in played.notes:
+        for at, order, velocity in ((note.end, 1, 0), (note.start, 2, note.velocity)):
+            message = mido.Message("note_on", note=note.note, velocity=velocity)
+            events.append((round(at * TICKS), order, message))
+    tick = 0
+    for at, _, message in sorted(events, key=lambda event: event[:2]):
+        keys.append(message.copy(time=at - tick))
+        tick = at
+    midi.save(folder / f"{song.number}.mid")
+    return played
+
+
 def main() -> None:
     """Print the figures."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--preset", default="soul")
     parser.add_argument("--every", type=int, default=1, help="only every Nth song")
+    parser.add_argument("--rendered", choices=MANNERS, help="play charts in this manner")
     options = parser.parse_args()
     style = load(options.preset)
     for folder in options.folders:
         tally = Tally()
         for song in read_folder(folder)[:: options.every]:
-            tally.add_song(felt_beats(song), take(song, folder, style))
+            if options.rendered is None:
+                tally.add_song(felt_beats(song), take(song, folder, style))
+                continue
+            with TemporaryDirectory() as made:
+                played = rendered(song, options.rendered, Path(made))
+                tally.add_song(felt_beats(played), take(played, Path(made), style))
         print(tally.report(f"{folder.name}, {options.preset}"), flush=True)
 
 

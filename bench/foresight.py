@@ -99,12 +99,16 @@ def _chart_places(song: Song) -> Iterator[tuple[Fraction, Fraction, Metre]]:
 
 
 def _played_places(song: Song) -> Iterator[tuple[Fraction, Fraction, Metre]]:
-    beat, end = Fraction(0), song.labels[-1].end
-    changes = list(song.metres)
-    while beat < end:
-        current = [change for change in changes if change.start <= beat][-1]
-        yield beat, (beat - current.start) % current.metre.bar, current.metre
-        beat += 1
+    """The felt beats of the bars as the song's metres have them."""
+    end = Fraction(song.labels[-1].end)
+    ends = [change.start for change in song.metres[1:]] + [end]
+    for change, until in zip(song.metres, ends, strict=True):
+        bar, metre = change.start, change.metre
+        while bar < until:
+            for pulse in metre.pulses:
+                if bar + pulse < until:
+                    yield bar + pulse, pulse, metre
+            bar += metre.bar
 
 
 def _labels_at(song: Song, beats: Sequence[Fraction]) -> Iterator[str]:
