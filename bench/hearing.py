@@ -1,6 +1,7 @@
 """How well the ear hears: chords, keys, speed, on folders of labelled songs.
 
-    python -m bench.hearing FOLDER [FOLDER ...] [--folds CACHE] [--worst N] [--every N] [--bassist]
+    python -m bench.hearing FOLDER [FOLDER ...] [--folds CACHE] [--every N] [--worst N]
+        [--hours H] [--bassist]
 
 Every beat with a chord label is judged by the label that holds in its middle, at four moments:
 at its end (0.95 of the beat has passed), half way, a tenth of a beat in, and before any note of
@@ -20,6 +21,7 @@ import argparse
 import runpy
 from collections.abc import Callable
 from pathlib import Path
+from resource import RUSAGE_SELF, getrusage
 
 import numpy as np
 
@@ -29,6 +31,7 @@ from bench.listening import (
     MOMENTS,
     Answers,
     beats_of,
+    for_hours,
     listen,
     percent,
     scores,
@@ -136,6 +139,20 @@ def speed(folder: str, answers: list[Answers]) -> None:
         print(f"{folder:10}microseconds per {name:8}median {median:6.0f}, 99th {high:6.0f}")
 
 
+def long_evening(folder: str, song: Song, hours: float) -> None:
+    """Whether hours of playing make an event dearer, or take room."""
+    for_hours(song, DEFAULT, 0.2)
+    room = getrusage(RUSAGE_SELF).ru_maxrss
+    times = for_hours(song, DEFAULT, hours)
+    grown = getrusage(RUSAGE_SELF).ru_maxrss - room - len(times) * 36 // 1024
+    tenth = len(times) // 10
+    first, last = (np.median(part) / 1000 for part in (times[:tenth], times[-tenth:]))
+    print(
+        f"{folder:10}microseconds per event   first tenth {first:4.0f}, last tenth {last:4.0f}"
+        f"   ({hours:g} hours, {len(times)} events, {max(grown, 0)} kB more)"
+    )
+
+
 def settled(folder: str, songs: list[Song], tables: Choose) -> None:
     """Milliseconds from the last key of a new chord to its root being heard."""
     times = 1000 * np.array([t for s in songs for t in settle_times(s, tables(s))])
@@ -168,6 +185,7 @@ def main() -> None:
     parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the worst songs")
     parser.add_argument("--every", type=int, default=1, metavar="N", help="hear every Nth song")
+    parser.add_argument("--hours", type=float, default=0, help="play one song for so many hours")
     parser.add_argument("--bassist", action="store_true", help="ask the whole engine as well")
     options = parser.parse_args()
     tables = tables_from(options.folds)
@@ -182,6 +200,8 @@ def main() -> None:
         modulations(path.name, songs, tables)
         settled(path.name, songs, tables)
         speed(path.name, answers)
+        if options.hours:
+            long_evening(path.name, songs[0], options.hours)
         if options.bassist:
             through_the_bassist(path, songs)
         worst = sorted((scores([a], "end")["root"], a.song.name) for a in answers)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from time import perf_counter_ns
+from fractions import Fraction
+from time import thread_time_ns
 
 import mir_eval.chord
 import numpy as np
@@ -72,29 +73,33 @@ class Listener:
         self.ear = Ear(tables)
         self.answers = Answers(song)
         events = [(n.end, 0, n) for n in song.notes] + [(n.start, 1, n) for n in song.notes]
-        self._events: list[tuple[float, int, Note]] = sorted(events, key=lambda e: e[:2])
+        self.events: list[tuple[float, int, Note]] = sorted(events, key=lambda e: e[:2])
+        self._at = 0
+
+    def rewind(self) -> None:
+        """Feed the events from the first again."""
         self._at = 0
 
     def play_until(self, beat: Moment, position: float) -> Moment:
         """Feed all that comes before a position; the ear is asked after every event, as live."""
-        while self._at < len(self._events) and self._events[self._at][0] < position:
-            when, on, note = self._events[self._at]
+        while self._at < len(self.events) and self.events[self._at][0] < position:
+            when, on, note = self.events[self._at]
             now = moment_at(beat, when)
-            began = perf_counter_ns()
+            began = thread_time_ns()
             if on:
                 self.ear.note_on(now, note.note, note.velocity, 0)
             else:
                 self.ear.note_off(now, note.note, 0)
             self.ear.heard(now)
-            self.answers.event_ns.append(perf_counter_ns() - began)
+            self.answers.event_ns.append(thread_time_ns() - began)
             self._at += 1
         return moment_at(beat, position)
 
     def cross(self, beat: Moment) -> None:
         """A beat begins."""
-        began = perf_counter_ns()
+        began = thread_time_ns()
         self.ear.cross(beat)
-        self.answers.beat_ns.append(perf_counter_ns() - began)
+        self.answers.beat_ns.append(thread_time_ns() - began)
 
     def label(self, now: Moment) -> str:
         """What is heard now, as a label."""
@@ -104,7 +109,7 @@ class Listener:
         """Seconds from the last key of this beat's new chord to its root; plays half the beat."""
         struck = [
             note.start
-            for when, on, note in self._events[max(0, self._at - 40) : self._at + 40]
+            for when, on, note in self.events[max(0, self._at - 40) : self._at + 40]
             if on and abs(when - beat.position) <= NEAR
         ]
         if not struck:
@@ -155,6 +160,27 @@ def listen(song: Song, tables: Tables, *, bars_off: float = 0.0) -> Answers:
             now = listener.play_until(beat, beat.position + MOMENTS[name])
             answers.said[name].append(listener.label(now))
     return answers
+
+
+def for_hours(song: Song, tables: Tables, hours: float) -> list[int]:
+    """Play a song over and over, and say what every event cost, in nanoseconds."""
+    listener = Listener(song, tables)
+    bars = [b.position for b in beats_of(song) if b.in_bar == 0]
+    whole = bars[-1]
+    passes = round(hours * 3600 / song.seconds_at(whole))
+    events, beats = listener.events, [b for b in beats_of(song) if b.position < whole]
+    for again in range(passes):
+        by = again * whole
+        listener.events = [(t + by, on, n) for t, on, n in events if t < whole]
+        listener.rewind()
+        for beat in beats:
+            later = moment_at(beat, beat.position + by)
+            start = beat.bar_start + Fraction(by)
+            now = Moment(later.at, later.position, start, beat.bar, beat.metre, 0.5)
+            listener.play_until(now, now.position)
+            listener.cross(now)
+            listener.play_until(now, now.position + 1)
+    return listener.answers.event_ns
 
 
 def settle_times(song: Song, tables: Tables) -> list[float]:

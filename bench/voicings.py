@@ -16,11 +16,12 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from random import Random
+from typing import Final
 
 from bench.corpus import Label, MetreChange, Note, Song, read_folder
-from engine.harmony import Chord, Family
+from engine.harmony import C_MAJOR, QUALITIES, QUALITY_BY_HARTE, Chord, Family, Key
 from engine.hearing.ear import DEFAULT
-from engine.labels import parse_harte
+from engine.labels import harte, parse_harte
 from engine.meter import Metre
 
 Voices = list[int]
@@ -138,7 +139,10 @@ def rootless(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
     if not sevenths or not wanted & {3, 4, 5}:
         tones = [(chord.root + i) % 12 for i in sorted(wanted)]
         return _comped(close(tones[1:] + tones[:1], rng.randint(52, 59)), start, end, rng)
-    lower = sorted(wanted & {3, 4, 5})[:1] + sorted(wanted & {6, 7, 8})[:1]
+    fifth = sorted(wanted & {6, 7, 8})[:1]
+    if chord.family is Family.DOMINANT and fifth == [7] and rng.random() < 0.5:
+        fifth = [9]  # the thirteenth in place of the fifth
+    lower = sorted(wanted & {3, 4, 5})[:1] + fifth
     upper = sorted(sevenths)[-1:] + (sorted(wanted & {1, 2, 3} - set(lower)) or _ninth(chord))
     order = lower + upper if rng.random() < 0.5 else upper + lower
     tones = [(chord.root + i) % 12 for i in order]
@@ -195,6 +199,50 @@ MANNERS: dict[str, Callable[[Chord, float, float, Random], list[Note]]] = {
     "broken": broken,
     "melody": melody,
 }
+
+
+# Turns of harmony that jazz standards are made of: semitones above the tonic and quality, a bar
+# or half a bar each.
+_TURNS: Final = (
+    "2:min7 7:7 0:maj7 0:maj7", "2:min7 7:7 0:maj7 9:7", "0:maj7 9:min7 2:min7 7:7",
+    "4:min7 9:7 2:min7 7:7", "2:hdim7 7:7(b9) 0:min7 0:min7", "5:min7 10:7 0:maj7 0:maj6",
+    "0:7 5:7 0:7 0:7", "5:7 5:7 0:7 9:7", "0:maj7 1:dim7 2:min7 3:dim7", "2:min7 1:7 0:maj7 0:maj6",
+    "9:min7 2:7 2:min7 7:7", "5:maj7 5:min6 0:maj7 9:7(b9)", "0:min7 5:min7 10:7 3:maj7",
+    "2:7 2:7 7:sus4(b7) 7:7", "0:maj6(9) 0:maj6(9) 5:maj7 5:maj7",
+)  # fmt: skip
+
+
+def turns(number: int) -> Song:
+    """A chart of our own, of turns that standards are made of: what no pop song teaches."""
+    rng = Random(f"turns {number}")
+    labels: list[Label] = []
+    tonic = rng.randrange(12)
+    chorus = [rng.choice(_TURNS) for _ in range(4)]
+    length = rng.choice((2.0, 4.0, 4.0))
+    at = 0.0
+    for turn in chorus * (4 if length == 4.0 else 6):
+        for step in turn.split():
+            root, quality = step.split(":")
+            chord = Chord.of((tonic + int(root)) % 12, QUALITY_BY_HARTE[quality])
+            labels.append(Label(at, at + length, harte(chord, Key(tonic))))
+            at += length
+    return Song("turns", str(3 * number), tuple(labels))
+
+
+def any_quality(song: Song) -> Song:
+    """The chart with every chord made another of the same root, so that rare ones are heard too."""
+    rng = Random(f"any {song.number}")
+    names: dict[str, str] = {}
+
+    def other(label: str) -> str:
+        chord = parse_harte(label)
+        if chord is None:
+            return label
+        if label not in names:
+            names[label] = harte(Chord.of(chord.root, rng.choice(QUALITIES)), C_MAJOR)
+        return names[label]
+
+    return replace(song, labels=tuple(Label(a, b, other(c)) for a, b, c in song.labels))
 
 
 def sounds_root(song: Song) -> Callable[[float], bool]:

@@ -51,6 +51,16 @@ class Player:
             self.ear.note_on(here, note, 80, 0)
         return self
 
+    def strike(self, note: int) -> Player:
+        """One more key goes down."""
+        self.ear.note_on(moment(self.now, self.metre), note, 80, 0)
+        return self
+
+    def lift(self, note: int) -> Player:
+        """One key comes up."""
+        self.ear.note_off(moment(self.now, self.metre), note, 0)
+        return self
+
     def hears(self) -> str:
         """The chord heard now, spelled in C, or "-"."""
         chord = self.ear.heard(moment(self.now, self.metre)).chord
@@ -174,8 +184,15 @@ def test_nothing_is_heard_before_the_first_note() -> None:
         ("48 60 64 67", "C"),
         ("48 60 63 67", "Cm"),
         ("40 60 64 67", "C/E"),
-        ("43 60 64 72", "C/G"),
+        ("31 60 64 72", "C/G"),
         ("47 59 62 65", "Bdim"),
+        ("43 59 62 65 67", "G7"),
+        ("48 59 64 67", "Cmaj7"),
+        ("45 60 64 67", "Am7"),
+        ("41 58 60 65", "Fsus4"),
+        ("35 57 62 65 69", "Bm7b5"),
+        ("43 59 62 65 69", "G9"),
+        ("43 60 62 65", "G7sus4"),
     ],
 )
 def test_a_struck_chord_is_heard_at_once_in_every_key(notes: str, name: str) -> None:
@@ -205,6 +222,82 @@ def test_a_chord_struck_just_before_its_beat_is_that_beats() -> None:
     root_before = int(player.ear.committed().sum(axis=1).argmax())
     assert root_before == 0
     assert player.at(4.02).hears() == "F"
+
+
+def test_passing_notes_of_a_melody_change_no_chord() -> None:
+    """A melody runs through the scale over a held C; C it stays."""
+    player = Player().at(0).play("36 55 60 64")
+    for step, note in enumerate((72, 74, 76, 77, 79, 77, 76, 74)):
+        player.at(step / 2).strike(note)
+        assert parse_symbol(player.hears()).root == 0
+        player.at(step / 2 + 0.45).lift(note)
+
+
+def test_a_broken_chord_is_gathered() -> None:
+    """Eighth notes up a chord of A minor spell it by the end of its first beats, in every key."""
+    for steps in range(12):
+        player = Player().at(0)
+        for step, note in enumerate((45, 52, 57, 60)):
+            player.at(step / 2).strike(note + steps)
+        heard = player.at(1.9).ear.heard(moment(1.9)).chord
+        assert heard == parse_symbol("Am").transposed(steps)
+
+
+def test_a_pedal_point_stays_the_bass() -> None:
+    """Chords move over a low C that is held: their roots are heard, and the C beneath them."""
+    player = Player().at(0).strike(36)
+    said = []
+    for bar, notes in enumerate(("60 64 67", "60 65 69", "59 62 67", "60 64 67")):
+        said.append(player.at(2 * bar).play(notes).at(2 * bar + 0.5).hears())
+    assert said == ["C", "F/C", "G/C", "C"]
+
+
+def test_a_pedal_held_too_long_does_not_hold_the_chord() -> None:
+    """With the sustain pedal down over the bar line, the new chord is heard all the same."""
+    player = Player().at(0)
+    player.ear.control(moment(0), 64, 127, 0)
+    said = []
+    for bar, notes in enumerate(("36 60 64 67", "41 60 65 69", "43 59 62 67", "45 60 64 69")):
+        player.at(4 * bar).play(notes)
+        said.append(parse_symbol(player.at(4 * bar + 0.9).hears()).root)
+    assert said == [0, 5, 7, 9]
+
+
+def test_a_left_hand_that_leaves_the_bass_to_us_makes_no_slash_chord() -> None:
+    """From E3 up the lowest note is no bass: a C in any inversion there is a C."""
+    for notes in ("60 64 67", "55 60 64", "52 55 60"):
+        assert Player().at(0).play("36 55 60 64").at(4).play(notes).hears() == "C"
+
+
+def test_rootless_voicings_are_heard_in_their_key() -> None:
+    """3-7-9 voicings of ii-V-I, the root left out: heard right once the turn is known."""
+    player = Player()
+    turn = [("65 69 72 76", 2), ("65 69 71 76", 7), ("64 67 71 74", 0), ("64 67 71 74", 0)]
+    roots = []
+    for bar in range(12):
+        player.at(4 * bar).play(turn[bar % 4][0])
+        roots.append(parse_symbol(player.at(4 * bar + 3.9).hears()).root)
+    assert roots[8:] == [root for _, root in turn]
+
+
+def test_what_comes_back_is_expected() -> None:
+    """After four rounds of four chords, the next chord is expected before it sounds."""
+    player = Player()
+    turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 67")
+    for bar in range(16):
+        player.at(4 * bar).play(turn[bar % 4])
+    expected = player.at(64).ear.foretold()
+    assert int(expected.sum(axis=1).argmax()) == 0
+    assert expected.sum() == pytest.approx(1)
+
+
+def test_what_is_foreseen_counts() -> None:
+    """Told that F is to come, an ear that hears nothing yet expects F."""
+    player = Player().at(0).play("48 60 64 67").at(4)
+    prior = np.full_like(player.ear.foretold(), 0.001)
+    prior[5, 0] = 1.0
+    player.ear.expect((prior / prior.sum()).ravel())
+    assert int(player.ear.foretold().sum(axis=1).argmax()) == 5
 
 
 def test_looking_twice_changes_nothing() -> None:
@@ -246,3 +339,33 @@ def test_a_cadence_tells_its_key_in_all_keys() -> None:
         for bar, notes in enumerate(("48 60 64 67", "41 57 60 65", "43 59 62 65", "48 60 64 67")):
             player.at(2 * bar).play(up(notes, steps))
         assert player.at(8).ear.heard(moment(8.0)).key == Key(steps)
+
+
+def test_a_modulation_is_followed_within_four_bars() -> None:
+    """Sixteen bars in C, then the same in E flat: four bars on, its scale is heard."""
+    player = Player()
+    turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 65")
+    for bar in range(20):
+        player.at(4 * bar).play(up(turn[bar % 4], 0 if bar < 16 else 3))
+    assert set(player.at(79).ear.heard(moment(79)).key.scale) == set(Key(3).scale)
+
+
+def test_a_secondary_dominant_does_not_shake_the_key() -> None:
+    """C Am F G7, C A7 Dm G7, over and over: the A7 belongs to its D minor, and C is the key."""
+    player = Player()
+    turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 65")
+    turn += ("48 60 64 67", "45 61 64 67", "50 57 62 65", "43 59 62 65")
+    keys = []
+    for bar in range(24):
+        player.at(4 * bar).play(turn[bar % 8])
+        keys.append(player.at(4 * bar + 3).ear.heard(moment(player.now)).key)
+    assert set(keys) == {Key(0)}
+
+
+def test_relative_minor_is_told_by_its_chords() -> None:
+    """The notes of C, but at home on A minor with its E7: A minor is heard."""
+    player = Player()
+    turn = ("45 60 64 69", "50 57 62 65", "40 56 62 64", "45 60 64 69")
+    for bar in range(8):
+        player.at(4 * bar).play(turn[bar % 4])
+    assert player.at(32).ear.heard(moment(32)).key == Key(9, minor=True)

@@ -58,7 +58,7 @@ _COMMON_WEIGHT: Final = 0.3
 # What the square root of each pitch class's share says for a key, tonic upward.
 _KEY_MAJOR: Final = "5.96 -1.93 -0.59 -3.13 3.09 1.99 -4.99 4.93 -1.02 -1.41 -5.31 2.06"
 _KEY_MINOR: Final = "5.80 -4.70 1.70 2.83 -3.81 -0.52 -2.47 4.73 1.31 -4.58 -0.87 0.91"
-KEY_SHARES: Final = np.array([_KEY_MAJOR.split(), _KEY_MINOR.split()], dtype=float)
+_KEY_SHARES: Final = np.array([_KEY_MAJOR.split(), _KEY_MINOR.split()], dtype=float)
 # How much of each tone a major scale has, for following it: its own tones, and few others.
 _SCALE_TONES: Final = np.array([4, 0.4, 4, 0.4, 4, 3, 0.4, 4, 0.5, 4, 0.6, 3])
 
@@ -95,7 +95,7 @@ def _counted() -> Tables:
     chances = np.array(_HAZARD)
     hazard = np.zeros((4, HINTS))
     key_weights = np.zeros((2, 18, 12))
-    key_weights[:, 0] = KEY_SHARES
+    key_weights[:, 0] = _KEY_SHARES
     hazard[:, 0] = np.log(chances / (1 - chances))
     return Tables(
         qualities=tuple(_SOUNDS),
@@ -107,8 +107,6 @@ def _counted() -> Tables:
         carry=np.ones(3),
         hazard=hazard,
         jumps=_jumps(),
-        key_shares=KEY_SHARES,
-        key_scale=1.0,
         key_weights=key_weights,
         minor_bias=0.0,
         scale_chords=np.zeros((5, 12)),

@@ -32,12 +32,12 @@ _COLOUR_PRESENCE: Final = 0.45
 
 # A suspended, diminished or open chord is named only when it is this much likelier than a plain
 # one: half of what looks like one is a plain chord whose third is silent for the moment.
-_RARE: Final = 0.37
+_RARE: Final = 0.45
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 
 @lru_cache(maxsize=64)
-def _beats(metre: Metre) -> tuple[tuple[float, float, int], ...]:
+def beats_of_bar(metre: Metre) -> tuple[tuple[float, float, int], ...]:
     """Of each felt beat of a bar: where it is, how long it lasts, which place it has."""
     starts = metre.pulses
     out = []
@@ -106,7 +106,7 @@ class Ear:
         """What is foreseen for the running beat, over root x quality; None: own expectation."""
         if self._recalled is not None:
             self._chords.begin(
-                self._place, self._past.vector(), self._keys.tonality, self._recalled, prior
+                self._place, self._past.vector(), self._keys.belief, self._recalled, prior
             )
 
     # Beliefs ------------------------------------------------------------------------------
@@ -148,7 +148,7 @@ class Ear:
 
     def _hear(self, moment: Moment) -> None:
         reading = self._read(moment.position)
-        if reading.lowest is not None:  # in silence the chord is kept
+        if reading.bass is not None:  # in silence the chord is kept
             self._name(self._chords.weigh(reading.now), reading)
 
     def _name(self, belief: Array, reading: Reading) -> None:
@@ -157,12 +157,12 @@ class Ear:
         root = int(roots.argmax())
         kind = self._tables.quality_values[int((by_root[root] * self._readiness).argmax())]
         sounding = frozenset(np.flatnonzero(reading.now[84:96] > _COLOUR_PRESENCE).tolist())
-        self._kept = name_chord(root, kind, sounding, reading.lowest)
+        self._kept = name_chord(root, kind, sounding, reading.bass)
         self._kept_confidence = float(roots[root])
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
-        if reading.lowest is not None:
+        if reading.bass is not None:
             belief = self._chords.weigh(reading.now)
             self._name(belief, reading)
             self._chords.commit(belief)
@@ -171,7 +171,7 @@ class Ear:
         self._memory.add(beat, self._pulse, self._chords.committed)
 
     def _begin(self, moment: Moment) -> None:
-        beats = _beats(moment.metre)
+        beats = beats_of_bar(moment.metre)
         self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
         _, self._length, self._place = beats[self._pulse]
         self._beat = moment.position

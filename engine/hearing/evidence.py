@@ -35,6 +35,9 @@ NOW: Final = (
     "lowest on the beat",
     "still sounding",
     "carried over the beat line",
+    "length of the highest",
+    "length of the loud",
+    "length from C5",
 )
 # The same of what went before.
 BEFORE: Final = (
@@ -50,6 +53,7 @@ WIDTH_BEFORE: Final = 12 * len(BEFORE)
 C3: Final = 48
 E3: Final = 52
 E4: Final = 64
+C5: Final = 72
 _NONE: Final = 128  # above all notes
 
 # A tone struck this share of a beat early was meant for the beat.
@@ -63,13 +67,13 @@ BASS_AGE: Final = 2.0
 
 
 class Reading:
-    """The evidence of one beat up to a moment."""
+    """The evidence of one beat up to a moment, and the tone that is its bass."""
 
-    __slots__ = ("lowest", "now")
+    __slots__ = ("bass", "now")
 
-    def __init__(self, now: Vector, lowest: int | None) -> None:
+    def __init__(self, now: Vector, bass: int | None) -> None:
         self.now = now
-        self.lowest = lowest
+        self.bass = bass
 
 
 def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -> Reading:
@@ -77,53 +81,101 @@ def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -
 
     Tones struck less than EARLY before the end of the beat belong to the next one.
     """
-    out = [0.0] * WIDTH_NOW
-    end = beat + length
-    last = end - EARLY * length
-    first = beat - EARLY * length
-    fresh = stale = on_beat = _NONE
+    page = _Page(beat, length, until)
     for tone in tones:
-        onset = tone.onset
+        page.read(tone)
+    return page.reading()
+
+
+class _Page:
+    """The vectors of NOW while they are being written, and the lowest and highest tones."""
+
+    __slots__ = (
+        "_bass", "_beat", "_fresh", "_highest", "_last", "_length", "_longest", "_on_beat", "_out",
+        "_stale", "_until",
+    )  # fmt: skip
+
+    def __init__(self, beat: float, length: float, until: float) -> None:
+        self._beat = beat
+        self._length = length
+        self._until = until
+        self._last = min(beat + (1 - EARLY) * length, until)
+        self._out = [0.0] * WIDTH_NOW
+        self._fresh = self._stale = self._on_beat = self._bass = _NONE
+        self._highest, self._longest = -1, 0.0
+
+    def read(self, tone: Tone) -> None:
+        """Write down what one tone says."""
+        onset, until = tone.onset, self._until
+        age = (self._beat - onset) / self._length
         stop = until if tone.end is None or tone.end > until else tone.end
-        if onset >= last or onset > until or (stop <= beat and onset < first):
-            continue
-        pitch_class = tone.note % 12
-        age = (beat - onset) / length
-        weight = 1.0 if age <= 0 else 0.5**age
-        heard = min((stop - (onset if onset > beat else beat)) / length, LENGTH_CAP) * weight
-        if heard > 0:
-            out[pitch_class] += heard
-            region = 12 if tone.note < C3 else 24 if tone.note < E4 else 36
-            out[region + pitch_class] += heard
-        if onset >= first:
-            out[48 + pitch_class] = weight = 1.0
+        struck = age <= EARLY
+        if onset > self._last or (stop <= self._beat and not struck):
+            return
+        weight = 1.0 if struck else 0.5**age
+        sounding = stop >= until
+        self._measure(tone, (stop - max(onset, self._beat)) / self._length, weight)
+        self._place(tone.note % 12, age, weight, struck=struck, sounding=sounding)
+        self._compare(tone.note, age, bass=age >= -LATE and (struck or sounding))
+
+    def _measure(self, tone: Tone, length: float, weight: float) -> None:
+        """How long it has sounded, in which region, as the top voice, loudly."""
+        if length <= 0:
+            return
+        out, note, pitch_class = self._out, tone.note, tone.note % 12
+        heard = min(length, LENGTH_CAP) * weight
+        out[pitch_class] += heard
+        out[(12 if note < C3 else 24 if note < E4 else 36) + pitch_class] += heard
+        if note > self._highest:
+            self._highest, self._longest = note, heard
+        if tone.loud:
+            out[168 + pitch_class] += heard
+        if note >= C5:
+            out[180 + pitch_class] += heard
+
+    def _place(
+        self, pitch_class: int, age: float, weight: float, *, struck: bool, sounding: bool
+    ) -> None:
+        """When it was struck, and whether it sounds on."""
+        out = self._out
+        if struck:
+            out[48 + pitch_class] = 1.0
             if age >= -LATE:
                 out[60 + pitch_class] = 1.0
-                on_beat = min(on_beat, tone.note)
-            elif age <= -0.5 + EARLY:
+            elif age <= EARLY - 0.5:
                 out[72 + pitch_class] = 1.0
-        out[84 + pitch_class] = max(weight, out[84 + pitch_class])
-        if tone.end is None or tone.end > until:
-            out[132 + pitch_class] = max(weight, out[132 + pitch_class])
-        if EARLY < age <= 0.5 + EARLY:
+        elif age <= 0.5 + EARLY:
             out[144 + pitch_class] = 1.0
-        if age <= BASS_AGE:
-            fresh = min(fresh, tone.note)
+        out[84 + pitch_class] = max(weight, out[84 + pitch_class])
+        if sounding:
+            out[132 + pitch_class] = max(weight, out[132 + pitch_class])
+
+    def _compare(self, note: int, age: float, *, bass: bool) -> None:
+        """Whether it is the lowest, among fresh and stale tones, on the beat, as the bass."""
+        if age > BASS_AGE:
+            self._stale = min(self._stale, note)
         else:
-            stale = min(stale, tone.note)
-    lowest = fresh if fresh < _NONE else stale
-    _write_lowest(out, lowest, on_beat)
-    out[-1] = min(max((until - beat) / length, 0.0), 1.0)
-    return Reading(np.array(out), lowest if lowest < _NONE else None)
+            self._fresh = min(self._fresh, note)
+            if -LATE <= age <= EARLY:
+                self._on_beat = min(self._on_beat, note)
+        if bass:
+            self._bass = min(self._bass, note)
 
-
-def _write_lowest(out: list[float], lowest: int, on_beat: int) -> None:
-    if lowest < _NONE:
-        out[96 + lowest % 12] = 1.0
-        if lowest < E3:
-            out[108 + lowest % 12] = 1.0
-    if on_beat < _NONE:
-        out[120 + on_beat % 12] = 1.0
+    def reading(self) -> Reading:
+        """All that was written."""
+        out = self._out
+        lowest = self._fresh if self._fresh < _NONE else self._stale
+        if lowest < _NONE:
+            out[96 + lowest % 12] = 1.0
+            if lowest < E3:
+                out[108 + lowest % 12] = 1.0
+        if self._on_beat < _NONE:
+            out[120 + self._on_beat % 12] = 1.0
+        if self._highest >= 0:
+            out[156 + self._highest % 12] = self._longest
+        out[-1] = min(max((self._until - self._beat) / self._length, 0.0), 1.0)
+        bass = self._bass if self._bass < _NONE else lowest
+        return Reading(np.array(out), bass if bass < _NONE else None)
 
 
 class Past:

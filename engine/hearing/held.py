@@ -23,20 +23,23 @@ SAME_INSTANT: Final = 0.004
 # Nobody plays more short notes within a beat; a bound, so that hours before the start cost nothing.
 ENDED_KEPT: Final = 64
 
+# A tone is loud when it is struck harder than the tones before it, on average, by this much; the
+# average runs over some thirty tones.
+LOUD: Final = 8
+LOUDNESS_RATE: Final = 0.03
+
 
 class Tone:
     """One stroke of a key: where in the song it began and, once it has, where it ended."""
 
-    __slots__ = ("channel", "end", "key_down", "note", "onset", "restruck", "velocity")
+    __slots__ = ("channel", "end", "key_down", "loud", "note", "onset", "restruck")
 
-    def __init__(
-        self, note: int, velocity: int, channel: int, onset: float, restruck: bool
-    ) -> None:
+    def __init__(self, note: int, channel: int, onset: float, *, loud: bool) -> None:
         self.note = note
-        self.velocity = velocity
+        self.loud = loud
         self.channel = channel
         self.onset = onset
-        self.restruck = restruck
+        self.restruck = False
         self.key_down = True
         self.end: float | None = None
 
@@ -48,6 +51,7 @@ class HeldNotes:
         self._sounding: dict[tuple[int, int], Tone] = {}
         self._ended: deque[Tone] = deque(maxlen=ENDED_KEPT)
         self._pedals: set[int] = set()
+        self._loudness = 80.0
 
     def __iter__(self) -> Iterator[Tone]:
         """Every tone that sounds or has ended since the last call of `forget_ended`."""
@@ -71,7 +75,11 @@ class HeldNotes:
         before = self._sounding.get((channel, note))
         restruck = before is not None and before.key_down
         self._finish((channel, note), position)
-        self._sounding[channel, note] = Tone(note, velocity, channel, position, restruck)
+        loud = velocity > self._loudness + LOUD
+        self._loudness += LOUDNESS_RATE * (velocity - self._loudness)
+        tone = Tone(note, channel, position, loud=loud)
+        tone.restruck = restruck
+        self._sounding[channel, note] = tone
 
     def release(self, position: float, note: int, channel: int) -> None:
         """A key comes up; its tone goes on where the pedal is down."""

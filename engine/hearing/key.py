@@ -35,12 +35,15 @@ _TONE_TRUST: Final = 1.0
 # The chance of another scale from one beat to the next.
 _LEAVE: Final = 1e-5
 # A move is believed when the new scale has this chance and the old one less than the other; the
-# new stretch then has the last beats, in which the doubt arose.
+# new stretch then has the last beats, in which the doubt arose.  A stretch is first given time to
+# settle, the song's first above all: songs wander less than ears do.
 _MOVED: Final = 0.6
 _LEFT: Final = 0.4
 _DOUBT: Final = 6
-_SETTLED: Final = 16
-# How far the one who names the key believes the other, and the least that any scale is given.
+_SETTLED: Final = 48
+_SETTLED_AGAIN: Final = 16
+# How far the one who names the key believes the other once the song has moved, and the least that
+# any scale is given.
 _FOLLOWED: Final = 0.3
 _RULED_OUT: Final = -12.0
 # A stretch this many beats long is believed half as much as a long one.
@@ -51,7 +54,7 @@ _SCALES: Final = np.array([key.scale[2] if key.minor else key.tonic for key in K
 
 
 @dataclass(frozen=True, slots=True)
-class _Beat:
+class Beat:
     """What one beat adds to a stretch."""
 
     tones: Array
@@ -60,7 +63,7 @@ class _Beat:
     on_bar_line: bool
 
 
-class _Stretch:
+class Stretch:
     """What has been heard since the song came into its key."""
 
     def __init__(self) -> None:
@@ -72,7 +75,8 @@ class _Stretch:
         self._cadences = np.zeros((2, 12))
         self._last: deque[Array] = deque(maxlen=2)
 
-    def add(self, beat: _Beat) -> None:
+    def add(self, beat: Beat) -> None:
+        """One beat more."""
         self.beats += 1
         self._tones += beat.tones
         self._chords += beat.chords
@@ -93,24 +97,31 @@ class _Stretch:
         return np.concatenate(rows).ravel()
 
 
+def kinds_of(qualities: tuple[str, ...]) -> Array:
+    """Which kind each quality is: (qualities, kinds), ones and zeros."""
+    return np.eye(len(KINDS))[[_KIND_BY_QUALITY.get(name, 4) for name in qualities]]
+
+
+def beat_of(lengths: Array, belief: Array, place: int, before: Beat | None, kinds: Array) -> Beat:
+    """What a beat adds: a cadence is a major chord or dominant a fifth above, just before."""
+    chords = (belief.reshape(12, -1) @ kinds).T
+    cadences = np.zeros((2, 12))
+    if before is not None:
+        cadences = np.roll(before.chords[0] + before.chords[2], -7) * chords[:2]
+    return Beat(lengths, chords, cadences, place == BAR_LINE)
+
+
 class KeyFilter:
     """What is believed about the key so far."""
 
-    FADE: Final = 0.985
-    """In `tonality`, a beat's tones count this much less after each further beat: half after 46."""
-
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        kinds = [_KIND_BY_QUALITY.get(name, 4) for name in tables.qualities]
-        self._kinds = np.eye(len(KINDS))[kinds]
-        self._stretch = _Stretch()
-        self._left: dict[int, _Stretch] = {}
-        self._lately: deque[_Beat] = deque(maxlen=_DOUBT)
+        self._kinds = kinds_of(tables.qualities)
+        self._stretch = Stretch()
+        self._left: dict[int, Stretch] = {}
+        self._lately: deque[Beat] = deque(maxlen=_DOUBT)
         self._scales = np.zeros(12)
-        self._sounded = np.zeros(12)
         self.belief: Array = np.full(24, 1 / 24)
-        self.tonality: Array = self.belief
-        """The quick guess, from tones alone, that the chord filter was taught with."""
 
     def best(self) -> tuple[Key, float]:
         """The likeliest key and its probability."""
@@ -121,29 +132,20 @@ class KeyFilter:
         """A beat is over: so much of each pitch class, this belief about its chord."""
         if lengths.sum() <= 0:
             return
-        beat = self._beat(lengths, chords, place)
+        before = self._lately[-1] if self._lately else None
+        beat = beat_of(lengths, chords, place, before, self._kinds)
         self._stretch.add(beat)
         self._lately.append(beat)
         self._follow_scale(beat)
         self._name()
         if self._moved():
             self._left[self._scale()] = self._stretch
-            self._stretch = self._left.pop(int(self._scales.argmax()), _Stretch())
+            self._stretch = self._left.pop(int(self._scales.argmax()), Stretch())
             for each in self._lately:
                 self._stretch.add(each)
             self._name()
-        self._guess(lengths)
 
-    def _beat(self, lengths: Vector, belief: Array, place: int) -> _Beat:
-        chords = (belief.reshape(12, -1) @ self._kinds).T
-        cadences = np.zeros((2, 12))
-        if self._lately:
-            before = self._lately[-1].chords
-            fifth_above = np.roll(before[0] + before[2], -7)
-            cadences = fifth_above * chords[:2]
-        return _Beat(lengths, chords, cadences, place == BAR_LINE)
-
-    def _follow_scale(self, beat: _Beat) -> None:
+    def _follow_scale(self, beat: Beat) -> None:
         chances = np.exp(self._scales - self._scales.max())
         chances /= chances.sum()
         scales = np.log((1 - _LEAVE) * chances + _LEAVE / 12)
@@ -156,7 +158,8 @@ class KeyFilter:
         scores = self._stretch.vector() @ self._tables.turned_key_weights
         scores[12:] += self._tables.minor_bias
         scores *= self._stretch.beats / (self._stretch.beats + _SHORT)
-        scores += _FOLLOWED * np.maximum(self._scales[_SCALES], _RULED_OUT)
+        if self._left:  # a new stretch is short, and the one who follows saw it come
+            scores += _FOLLOWED * np.maximum(self._scales[_SCALES], _RULED_OUT)
         chances = np.exp(scores - scores.max())
         self.belief = chances / chances.sum()
 
@@ -167,14 +170,7 @@ class KeyFilter:
         here, there = self._scale(), int(self._scales.argmax())
         return (
             there != here
-            and self._stretch.beats >= _SETTLED
+            and self._stretch.beats >= (_SETTLED_AGAIN if self._left else _SETTLED)
             and self._scales[there] > np.log(_MOVED)
             and self._scales[here] < np.log(_LEFT)
         )
-
-    def _guess(self, lengths: Vector) -> None:
-        self._sounded = self.FADE * self._sounded + lengths
-        shares = np.sqrt(self._sounded / self._sounded.sum())
-        scores = self._tables.turned_key_shares @ shares * self._tables.key_scale
-        chances = np.exp(scores - scores.max())
-        self.tonality = chances / chances.sum()

@@ -3,7 +3,7 @@
 Knows: which tones colour which kind of chord, and what a lowest note means.
 Refuses to know: probabilities.
 How: of the qualities that only add colour to the kind believed in, the one whose added tones all
-sound; the lowest note is the bass where it is low or belongs to the chord.
+sound; the lowest note is the bass where it lies low.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Quality
-from engine.hearing.evidence import C3
+from engine.hearing.evidence import C3, E3
 
 # Which named qualities each kind of chord may turn out to be, by tones that only colour it.
 _COLOURS: Final = MappingProxyType(
@@ -52,8 +52,10 @@ def _coloured(kind: Quality, degrees: frozenset[int]) -> Quality:
 
 
 def _bass(root: int, tones: set[int], lowest: int | None) -> int:
-    if lowest is None:
+    """The lowest tone, where it is a bass: below E3 if it belongs to the chord, else below C3.
+
+    Higher up it is the left hand of someone who leaves the bass to us.
+    """
+    if lowest is None or lowest >= E3 or (lowest >= C3 and lowest % 12 not in tones):
         return root
-    if lowest < C3 or lowest % 12 in tones:
-        return lowest % 12
-    return root
+    return lowest % 12

@@ -39,8 +39,6 @@ class Tables:
     - `recall` (3,): how far memory's expectation counts; `carry` (3,): the chord before's
     - `hazard` (4, HINTS): log-odds of a change, for each place in the bar
     - `jumps` (Q, 12, Q): the chance of each interval and quality, given that the chord changes
-    - `key_shares` (2, 12): what the square roots of the shares of the pitch classes, tonic
-      upward, say for a major and a minor key; `key_scale`: how far to trust it
     - `key_weights` (2, 18, 12), `minor_bias`: what the rows that key.py counts say for a major
       and a minor key, tonic upward
     - `scale_chords` (kinds, 12), `scale_tones` (12): the logarithm of how common each kind of
@@ -56,8 +54,6 @@ class Tables:
     carry: Array
     hazard: Array
     jumps: Array
-    key_shares: Array
-    key_scale: float
     key_weights: Array
     minor_bias: float
     scale_chords: Array
@@ -106,12 +102,6 @@ class Tables:
             for new in range(12):
                 out[root, :, new, :] = self.jumps[:, (new - root) % 12, :]
         return out.reshape(12 * q, 12 * q)
-
-    @cached_property
-    def turned_key_shares(self) -> Array:
-        """The worth of each pitch class for each of the 24 keys, major keys first."""
-        rows = [np.roll(self.key_shares[minor], tonic) for minor in (0, 1) for tonic in range(12)]
-        return np.array(rows)
 
     @cached_property
     def turned_key_weights(self) -> Array:

@@ -39,8 +39,6 @@ def tables_of(qualities: tuple[str, ...], texts: Texts) -> Tables:
         carry=table("carry"),
         hazard=table("hazard"),
         jumps=chances / chances.sum(axis=(1, 2), keepdims=True),
-        key_shares=table("key_shares"),
-        key_scale=1.0,
         key_weights=table("key_weights"),
         minor_bias=float(table("minor_bias")[0]),
         scale_chords=table("scale_chords"),

@@ -1,0 +1,527 @@
+"""Teach the ear: fit its tables on labelled songs, and write them as engine/hearing/weights.py.
+
+    python -m bench.fit_hearing FOLDER [FOLDER ...] --charts FOLDER
+        [--out engine/hearing/weights.py] [--folds CACHE] [--rounds N]
+
+Needs PyTorch besides the project's own packages (pip install torch), and some 8 GB of memory; a
+fit takes about ten minutes of one core.  With --folds it fits three times, each time without a
+third of the songs by their numbers, and leaves fold0.py to fold2.py in a folder for
+`python -m bench.hearing --folds CACHE`.
+
+How: each song is read by the ear's own code into evidence at three moments of every beat, as
+played and made harder; charts are rendered as keyboard players play them.  The filter of
+engine/hearing/chord.py is run as a chain of differentiable steps, and all its tables are fitted
+together by gradient, so that what a table says is never counted twice.  The loss is the surprise
+at the labelled root and at the labelled chord, before each beat, a tenth, half and nearly all of
+it in.  Key and memory, which read the filter's beliefs, are computed by the ear's own code
+between the rounds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import torch
+
+from bench.alter import loose, smeared, without_low_notes
+from bench.corpus import Note, Song, read_folder
+from bench.fit_keys import Heard, KeyTables, fit_keys
+from bench.listening import beats_of
+from bench.voicings import MANNERS, any_quality, charted, render, turns
+from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
+from engine.hearing.ear import beats_of_bar
+from engine.hearing.evidence import BEFORE, EARLY, NOW, WIDTH_NOW, Past, read_beat
+from engine.hearing.held import HeldNotes
+from engine.hearing.key import KeyFilter
+from engine.hearing.recall import SongMemory
+from engine.hearing.tables import Tables
+from engine.hearing.taught import tables_of
+from engine.labels import parse_harte
+
+KINDS = (
+    "maj", "min", "7", "maj7", "min7", "dim", "aug", "sus2", "sus4", "5", "maj6", "min6",
+    "minmaj7", "hdim7", "dim7", "sus4(b7)",
+)  # fmt: skip
+Q = len(KINDS)
+STATES = 12 * Q
+MOMENTS = (0.1, 0.5, 0.95)
+FOLDS = 3
+
+# How often a song comes in which guise in a round, and how often a chart comes at all.
+GUISES = {"as played": 0.6, "pedal": 0.12, "no low notes": 0.18, "loose": 0.1}
+CHARTS_IN_A_ROUND = 0.25
+# Of the charts each manner gets every so many; long ones are left out.
+CHARTS_PER_MANNER = {"block": 3, "shell": 4, "rootless": 3, "broken": 3, "melody": 4, "any": 5}
+LONGEST_CHART = 700
+# Charts of our own, each in three manners.
+TURNS = 60
+# Songs are cut in pieces of so many beats; the filter first runs in over the others, unscored.
+PIECE, RUN_IN, BATCH = 64, 16, 48
+# What the surprise before a beat, a tenth, half and nearly all of it in counts for.
+MOMENT_WEIGHTS = (0.5, 1.0, 0.5, 1.0)
+ROOT_WEIGHT, CHORD_WEIGHT = 0.7, 0.6
+PRICE = 1e-5
+
+Array = np.ndarray[Any, Any]
+
+
+@dataclass
+class Part:
+    """A song in one guise, as evidence; what is remembered is filled in between the rounds."""
+
+    name: str
+    guise: str
+    key: Key | None
+    now: Array
+    past: Array
+    places: Array
+    pulses: Array
+    in_bar: int
+    states: Array
+    positions: Array
+    keys: Array
+    recalled: Array
+    hints: Array
+
+
+# Reading songs ------------------------------------------------------------------------------
+
+
+def kind_of(label: str) -> int:
+    """The state of a label: 16 x root + kind; -1 for none."""
+    chord = parse_harte(label)
+    return -1 if chord is None else chord.root * Q + KINDS.index(_PLAINER[chord.quality.harte])
+
+
+def _plainer(harte: str) -> str:
+    """The kind that a quality is a coloured form of: the largest kind inside it."""
+    if harte in KINDS:
+        return harte
+    quality = QUALITY_BY_HARTE[harte]
+    if quality.family is Family.DOMINANT:
+        return "7"
+    tones = set(quality.intervals)
+    inside = [k for k in KINDS if set(QUALITY_BY_HARTE[k].intervals) <= tones and k != "5"]
+    same = [k for k in inside if QUALITY_BY_HARTE[k].family is quality.family]
+    return max(same or inside, key=lambda k: len(QUALITY_BY_HARTE[k].intervals))
+
+
+_PLAINER = {quality.harte: _plainer(quality.harte) for quality in QUALITIES}
+
+
+def read_part(song: Song, guise: str) -> Part:
+    """A song as the ear would read it, beat by beat."""
+    held, past = HeldNotes(), Past()
+    events: list[tuple[float, int, Note]] = [(n.end, 0, n) for n in song.notes]
+    events += [(n.start, 1, n) for n in song.notes]
+    coming = iter(sorted(events, key=lambda e: e[:2]))
+    waiting = next(coming, None)
+    rows: dict[str, list[Any]] = {n: [] for n in ("now", "past", "place", "pulse", "state", "at")}
+    pulses = 1
+
+    def play_until(position: float) -> None:
+        nonlocal waiting
+        while waiting is not None and waiting[0] < position:
+            when, on, note = waiting
+            if on:
+                held.strike(when, note.note, note.velocity, 0)
+            else:
+                held.release(when, note.note, 0)
+            waiting = next(coming, None)
+
+    for beat in beats_of(song):
+        bar = beats_of_bar(beat.metre)
+        pulse = min(range(len(bar)), key=lambda i, at=beat.in_bar, bar=bar: abs(bar[i][0] - at))
+        _, length, place = bar[pulse]
+        pulses = max(pulses, len(bar))
+        at = beat.position
+        play_until(at)
+        held.forget_ended(at - EARLY * length)
+        rows["past"].append(past.vector())
+        readings = []
+        for share in MOMENTS:
+            play_until(at + share * length)
+            readings.append(read_beat(held, at, length, at + share * length).now)
+        rows["now"].append(readings)
+        rows["place"].append(place)
+        rows["pulse"].append(pulse)
+        rows["at"].append(at)
+        rows["state"].append(kind_of(song.label_at(at + 0.5 * min(length, 1.0))))
+        play_until(at + length)
+        whole = read_beat(held, at, length, at + length)
+        if whole.bass is not None:
+            past.add(whole)
+    beats = len(rows["at"])
+    return Part(
+        song.name,
+        guise,
+        song.key,
+        np.array(rows["now"], np.float32),
+        np.array(rows["past"], np.float32),
+        np.array(rows["place"]),
+        np.array(rows["pulse"]),
+        pulses,
+        np.array(rows["state"]),
+        np.array(rows["at"]),
+        np.full((beats, 24), 1 / 24, np.float32),
+        np.full((beats, STATES), -np.log(STATES), np.float32),
+        np.tile(np.array([0, 0, 0, 0, 0.3, 0.3, 0], np.float32), (beats, 1)),
+    )
+
+
+def read_parts(folders: list[Path], charts: Path) -> list[Part]:
+    """All songs in all guises, and the charts in all manners."""
+    changes: dict[str, Callable[[Song], Song]] = {
+        "as played": lambda s: s,
+        "pedal": smeared,
+        "no low notes": without_low_notes,
+        "loose": loose,
+    }
+    parts = []
+    for folder in folders:
+        for song in read_folder(folder):
+            parts += [read_part(change(song), guise) for guise, change in changes.items()]
+        print(f"read {folder.name}", flush=True)
+    charted_songs = [charted(s) for s in read_folder(charts) if s.bars]
+    charted_songs = [s for s in charted_songs if s.labels[-1].end < LONGEST_CHART]
+    for i, manner in enumerate((*MANNERS, "any")):
+        for song in charted_songs[i % 3 :: CHARTS_PER_MANNER[manner]]:
+            played = render(any_quality(song), "block", 2) if manner == "any" else None
+            parts.append(read_part(played or render(song, manner, 2), manner))
+    print(f"read {charts.name}", flush=True)
+    for manner in ("rootless", "shell", "block"):
+        parts += [read_part(render(turns(i), manner, 2), manner) for i in range(TURNS)]
+    return parts
+
+
+# The filter, as a chain of differentiable steps ---------------------------------------------
+
+
+class Filter(torch.nn.Module):
+    """engine/hearing/chord.py, over many pieces at once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        start = _first_guess()
+        self.emission = torch.nn.Parameter(start["emission"])
+        self.bias = torch.nn.Parameter(start["bias"])
+        self.past = torch.nn.Parameter(torch.zeros(3, len(BEFORE), 12, Q))
+        self.keys = torch.nn.Parameter(torch.zeros(3, 2, 12, Q))
+        self.recall = torch.nn.Parameter(torch.tensor([0.3, 0.3, 0.2]))
+        self.carry = torch.nn.Parameter(torch.ones(3))
+        self.hazard = torch.nn.Parameter(start["hazard"])
+        self.jumps = torch.nn.Parameter(torch.zeros(Q, 12, Q))
+        steps = torch.arange(12)
+        self.register_buffer("_turn", (steps[:, None] - steps[None, :]) % 12)
+
+    def _turned(self, table: torch.Tensor) -> torch.Tensor:
+        """(..., vectors, degree, Q) to (..., vectors x pitch class, states)."""
+        turned = table[..., self._turn, :]
+        return turned.reshape(*table.shape[:-3], table.shape[-3] * 12, STATES)
+
+    def forward(self, batch: dict[str, torch.Tensor], recalling: float) -> torch.Tensor:
+        """Log-beliefs (pieces, beats, four moments, states)."""
+        now = batch["now"]
+        passed, vectors = now[..., -1:], now[..., :-1]
+        both = torch.cat([(1 - passed) * vectors, passed * vectors], -1)
+        bias = self.bias.repeat(1, 12)
+        logits = both @ self._turned(self.emission).reshape(-1, STATES)
+        logits = logits + (1 - passed) * bias[0] + passed * bias[1]
+        others = torch.einsum("btv,kvs->kbts", batch["past"], self._turned(self.past))
+        keys = self.keys[:, :, self._turn.T, :].reshape(3, 24, STATES)
+        others = others + torch.einsum("btv,kvs->kbts", batch["keys"], keys)
+        others = others + recalling * self.recall[:, None, None, None] * batch["recalled"]
+        others_now = (1 - passed) * others[1][:, :, None] + passed * others[2][:, :, None]
+        carry = (1 - passed) * self.carry[1] + passed * self.carry[2]
+        carried = self._carried(batch, logits + others_now, carry)
+        before = (self.carry[0] * carried + others[0])[:, :, None]
+        readings = carry * carried[:, :, None] + logits + others_now
+        return torch.log_softmax(torch.cat([before, readings], 2), -1)
+
+    def _carried(
+        self, batch: dict[str, torch.Tensor], weighed: torch.Tensor, carry: torch.Tensor
+    ) -> torch.Tensor:
+        """What the beat before leads to, as logarithms, for every beat."""
+        hints = torch.cat([torch.ones_like(batch["hints"][..., :1]), batch["hints"]], -1)
+        hazard = torch.sigmoid((self.hazard[batch["places"]] * hints).sum(-1))
+        chances = torch.softmax(self.jumps.reshape(Q, -1), 1).reshape(Q, 12, Q)
+        jumps = chances[:, self._turn.T, :].permute(1, 0, 2, 3).reshape(STATES, STATES)
+        sounds = (batch["now"][:, :, 2, 84:96].sum(-1) > 0).float()
+        belief = torch.full((len(hazard), STATES), 1 / STATES)
+        carried = []
+        for t in range(hazard.shape[1]):
+            change = hazard[:, t, None]
+            carried.append(torch.log((1 - change) * belief + change * (belief @ jumps) + 1e-6))
+            read = torch.softmax(carry[:, t, 2] * carried[t] + weighed[:, t, 2], -1)
+            here = sounds[:, t, None]
+            belief = here * read + (1 - here) * belief
+        return torch.stack(carried, 1)
+
+
+def _first_guess() -> dict[str, torch.Tensor]:
+    """Where the fit starts: a tone of the chord is likely, its root likeliest to be lowest."""
+    emission = torch.zeros(2, len(NOW), 12, Q)
+    bias = torch.full((2, Q), -1.5)
+    for i, kind in enumerate(KINDS):
+        tones = list(QUALITY_BY_HARTE[kind].intervals)
+        emission[:, NOW.index("present"), :, i] = -1.2
+        emission[:, NOW.index("present"), tones, i] = 1.2
+        emission[:, NOW.index("lowest"), 0, i] = 1.5
+        bias[:, i] += 0.5 * (kind in ("maj", "min")) - 0.4 * len(tones)
+    hazard = torch.zeros(4, 8)
+    chances = torch.tensor([0.84, 0.08, 0.47, 0.06])
+    hazard[:, 0] = torch.log(chances / (1 - chances))
+    return {"emission": emission, "bias": bias, "hazard": hazard}
+
+
+def surprise(beliefs: torch.Tensor, states: torch.Tensor) -> torch.Tensor:
+    """The mean surprise at the labelled roots and chords."""
+    there = (states >= 0).float()
+    wanted = states.clamp(min=0)
+    index = wanted[:, :, None, None].expand(-1, -1, 4, 1)
+    chord = beliefs.gather(3, index)[..., 0]
+    roots = torch.logsumexp(beliefs.reshape(*beliefs.shape[:3], 12, Q), -1)
+    root = roots.gather(3, index // Q)[..., 0]
+    cost = -(CHORD_WEIGHT * chord + ROOT_WEIGHT * root) * torch.tensor(MOMENT_WEIGHTS)
+    return (cost.sum(-1) * there).sum() / there.sum().clamp(min=1)
+
+
+# Rounds -------------------------------------------------------------------------------------
+
+
+def _choice(parts: list[Part], rng: np.random.Generator) -> list[Part]:
+    """One round's songs: each in one guise; some of the charts in one manner."""
+    by_name: dict[str, dict[str, Part]] = {}
+    for part in parts:
+        by_name.setdefault(part.name, {})[part.guise] = part
+    out = []
+    for guises in by_name.values():
+        if "as played" in guises:
+            out.append(guises[str(rng.choice(list(GUISES), p=list(GUISES.values())))])
+        elif rng.random() < CHARTS_IN_A_ROUND:
+            out.append(guises[str(rng.choice(list(guises)))])
+    return out
+
+
+def _batches(
+    parts: list[Part], rng: np.random.Generator
+) -> Iterator[list[tuple[Part, int, int, int]]]:
+    """Pieces: a song, where it is run in from, where it is scored from, where it ends."""
+    pieces = []
+    for part in parts:
+        beats = len(part.places)
+        at = -int(rng.integers(0, PIECE)) if beats > PIECE else 0
+        while at < beats:
+            first, end = max(at, 0), min(beats, at + PIECE)
+            if end - first > 4:
+                pieces.append((part, max(0, at - RUN_IN), first, end))
+            at += PIECE
+    order = rng.permutation(len(pieces))
+    for i in range(0, len(pieces), BATCH):
+        yield [pieces[j] for j in order[i : i + BATCH]]
+
+
+def _tensors(pieces: list[tuple[Part, int, int, int]]) -> dict[str, torch.Tensor]:
+    longest = max(end - begin for _, begin, _, end in pieces)
+    shape = (len(pieces), longest)
+    out = {
+        "now": np.zeros((*shape, 3, WIDTH_NOW), np.float32),
+        "past": np.zeros((*shape, 12 * len(BEFORE)), np.float32),
+        "keys": np.zeros((*shape, 24), np.float32),
+        "recalled": np.zeros((*shape, STATES), np.float32),
+        "hints": np.zeros((*shape, 7), np.float32),
+        "places": np.zeros(shape, np.int64),
+        "states": np.full(shape, -1, np.int64),
+    }
+    for i, (part, begin, first, end) in enumerate(pieces):
+        for name, rows in out.items():
+            rows[i, : end - begin] = getattr(part, name)[begin:end]
+        out["states"][i, : first - begin] = -1
+    return {name: torch.from_numpy(rows) for name, rows in out.items()}
+
+
+def teach(model: Filter, parts: list[Part], rounds: int, *, rate: float, recalling: float) -> None:
+    """Fit for some rounds; what is kept is the mean of the tables over the last of them."""
+    rng = np.random.default_rng(rounds)
+    optimizer = torch.optim.Adam(model.parameters(), lr=rate, betas=(0.9, 0.98))
+    priced = [model.emission, model.past, model.keys, model.jumps]
+    mean: list[torch.Tensor] = []
+    seen = 0
+    for turn in range(rounds):
+        batches = list(_batches(_choice(parts, rng), rng))
+        total = 0.0
+        for i, pieces in enumerate(batches):
+            done = (turn + i / len(batches)) / rounds
+            for group in optimizer.param_groups:
+                group["lr"] = rate * (min(1.0, 3 * done * rounds) * (1 - done) + 0.02)
+            batch = _tensors(pieces)
+            loss = surprise(model(batch, recalling), batch["states"])
+            price = PRICE * sum((p**2).sum() for p in priced)
+            optimizer.zero_grad()
+            (loss + price).backward()
+            torch.nn.utils.clip_grad_norm_(model.parameters(), 5.0)
+            optimizer.step()
+            total += loss.item()
+            if done > 0.4:
+                seen += 1
+                mean = _averaged(mean, model, seen)
+        print(f"round {turn + 1} of {rounds}: surprise {total / len(batches):.3f}", flush=True)
+    with torch.no_grad():
+        for parameter, value in zip(model.parameters(), mean, strict=True):
+            parameter.copy_(value)
+
+
+def _averaged(mean: list[torch.Tensor], model: Filter, seen: int) -> list[torch.Tensor]:
+    with torch.no_grad():
+        now = [p.clone() for p in model.parameters()]
+        return [m + (p - m) / seen for m, p in zip(mean, now, strict=True)] if mean else now
+
+
+def beliefs_of(model: Filter, parts: list[Part], recalling: float) -> list[Array]:
+    """What the filter believes at the end of every beat of every part."""
+    out: list[Array] = [np.zeros(0)] * len(parts)
+    order = sorted(range(len(parts)), key=lambda i: len(parts[i].places))
+    with torch.no_grad():
+        for k in range(0, len(order), 24):
+            some = order[k : k + 24]
+            pieces = [(parts[i], 0, 0, len(parts[i].places)) for i in some]
+            logs = model(_tensors(pieces), recalling)[:, :, 3].exp().numpy()
+            for row, i in zip(logs, some, strict=True):
+                out[i] = row[: len(parts[i].places)].astype(float)
+    return out
+
+
+def remember(parts: list[Part], beliefs: list[Array], tables: Tables) -> None:
+    """Let the ear's own memory and key filter say what they would have said at every beat."""
+    for part, belief in zip(parts, beliefs, strict=True):
+        memory, keys = SongMemory(STATES), KeyFilter(tables)
+        for t, heard in enumerate(belief):
+            pulse = int(part.pulses[t])
+            recalled = memory.expect(pulse, part.in_bar)
+            part.recalled[t] = recalled.log_shares
+            part.hints[t] = recalled.hints
+            part.keys[t] = keys.belief
+            memory.add(float(part.positions[t]), pulse, heard)
+            keys.add(part.now[t, 2, :12].astype(float), heard, int(part.places[t]))
+
+
+# Writing ------------------------------------------------------------------------------------
+
+HEAD = '''"""Weights: what the ear was taught, as data; written by bench/fit_hearing.py.
+
+Source: fitted on the labelled piano arrangements POP909 (Wang et al., ISMIR 2020, MIT licence)
+and POP909-CL (2025, MIT licence), and on renderings of the chord charts of McGill Billboard
+(Burgoyne et al., ISMIR 2011, CC0) and of charts of our own, development songs only, by
+
+    python -m bench.fit_hearing pop909 pop909cl --charts billboard
+
+Numbers are hundredths, each table's last axis running fastest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+'''
+
+Texts = dict[str, tuple[tuple[int, ...], str]]
+
+
+def texts_of(model: Filter, keys: KeyTables) -> Texts:
+    """All tables as shapes and strings of hundredths."""
+    tables = {n: p.detach().numpy() for n, p in model.named_parameters()}
+    jumps = tables["jumps"]
+    tables["jumps"] = np.maximum(jumps - jumps.max(axis=(1, 2), keepdims=True), -12)
+    tables |= {
+        "key_weights": keys.key_weights,
+        "minor_bias": np.array([keys.minor_bias]),
+        "scale_chords": keys.scale_chords,
+        "scale_tones": keys.scale_tones,
+    }
+    return {name: (table.shape, _hundredths(table)) for name, table in tables.items()}
+
+
+def _hundredths(table: Array) -> str:
+    whole = np.rint(100 * table).astype(int)
+    rows = [" ".join(map(str, row)) for row in whole.reshape(-1, whole.shape[-1])]
+    return "\n".join(line for row in rows for line in textwrap.wrap(row, 96))
+
+
+def source_of(texts: Texts) -> str:
+    """The module that holds the tables."""
+    kinds = "".join(f'    "{kind}",\n' for kind in KINDS)
+    shape_and_text = "".join(
+        f'        "{name}": (\n            {shape},\n            """\n{text}\n""",\n        ),\n'
+        for name, (shape, text) in texts.items()
+    )
+    tables = "TABLES: Final[Mapping[str, tuple[tuple[int, ...], str]]] = MappingProxyType"
+    return f"{HEAD}QUALITIES: Final = (\n{kinds})\n\n{tables}(\n    {{\n{shape_and_text}    }}\n)\n"
+
+
+# --------------------------------------------------------------------------------------------
+
+
+def number_of(part: Part) -> int:
+    """The song's number, which is the same in all folders."""
+    return int(part.name.split("/")[1])
+
+
+def fit(parts: list[Part], rounds: int) -> Texts:
+    """All tables, from parts."""
+    parts = [
+        replace(p, keys=p.keys.copy(), recalled=p.recalled.copy(), hints=p.hints.copy())
+        for p in parts
+    ]
+    model = Filter()
+    keyed = [i for i, p in enumerate(parts) if p.key is not None and p.guise == "as played"]
+
+    def listen(recalling: float) -> KeyTables:
+        beliefs = beliefs_of(model, parts, recalling)
+        heard = [
+            Heard(parts[i].key, parts[i].now[:, 2, :12].astype(float), beliefs[i], parts[i].places)
+            for i in keyed
+        ]
+        keys = fit_keys(heard, KINDS)
+        remember(parts, beliefs, tables_of(KINDS, texts_of(model, keys)))
+        return keys
+
+    teach(model, parts, max(1, rounds // 2), rate=0.03, recalling=0.0)
+    listen(0.0)
+    teach(model, parts, rounds, rate=0.02, recalling=1.0)
+    listen(1.0)
+    teach(model, parts, rounds, rate=0.01, recalling=1.0)
+    return texts_of(model, listen(1.0))
+
+
+def main() -> None:
+    """Fit and write."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
+    parser.add_argument("--charts", type=Path, required=True, metavar="FOLDER")
+    parser.add_argument("--out", type=Path, default=Path("engine/hearing/weights.py"))
+    parser.add_argument("--folds", type=Path, metavar="CACHE")
+    parser.add_argument("--rounds", type=int, default=12)
+    options = parser.parse_args()
+    torch.manual_seed(0)
+    torch.set_num_threads(1)
+    parts = read_parts(options.folders, options.charts)
+    if options.folds is None:
+        options.out.write_text(source_of(fit(parts, options.rounds)), "utf-8")
+        return
+    options.folds.mkdir(parents=True, exist_ok=True)
+    for fold in range(FOLDS):
+        others = [p for p in parts if number_of(p) // 3 % FOLDS != fold]
+        source = source_of(fit(others, options.rounds))
+        (options.folds / f"fold{fold}.py").write_text(source, "utf-8")
+
+
+if __name__ == "__main__":
+    main()
