@@ -69,6 +69,7 @@ class Agenda:
 
     @next_beat.setter
     def next_beat(self, beat: Fraction) -> None:
+        """Look on to this felt beat."""
         self._next_beat, self._next_position = beat, float(beat)
 
     def key_down(self, at: float) -> None:
