@@ -1,10 +1,10 @@
 """Chord charts played as keyboard players play them: voicings whose truth is known.
 
-    python -m bench.voicings FOLDER [--songs N] [--seed S] [--worst N]
+    python -m bench.voicings FOLDER [--folds CACHE] [--every N] [--seed S] [--worst N]
 
 A folder of charts (bars and chords, no notes) is rendered in several manners and heard by the
-ear.  Root of every beat with a chord, at its end; broken chords are judged on the first beat of
-each chord.  "rootless, root silent" counts only the beats of chords whose root nobody plays.
+ear, and judged by the end of every beat.  "first beat" counts the first beats of chords only;
+"root silent" only beats of chords whose root nobody plays while they last.
 """
 
 from __future__ import annotations
@@ -18,9 +18,11 @@ from pathlib import Path
 from random import Random
 from typing import Final
 
-from bench.corpus import Label, MetreChange, Note, Song, read_folder
+from bench.corpus import NO_CHORD, Label, MetreChange, Note, Song, read_folder
+from bench.hearing import tables_from
+from bench.listening import listen, percent
 from engine.harmony import C_MAJOR, QUALITIES, QUALITY_BY_HARTE, Chord, Family, Key
-from engine.hearing.ear import DEFAULT
+from engine.hearing.tables import Tables
 from engine.labels import harte, parse_harte
 from engine.meter import Metre
 
@@ -257,39 +259,49 @@ def sounds_root(song: Song) -> Callable[[float], bool]:
     return lambda beat: not any(a <= beat < b for a, b, _ in silent)
 
 
+def judge(song: Song, tables: Tables, seed: int, manner: str) -> dict[str, list[tuple[str, str]]]:
+    """What was played and what was heard, beat by beat, for each row of the table."""
+    played = render(song, manner, seed)
+    answers = listen(played, tables)
+    begins = {label.start for label in merged(song.labels)}
+    sounds = sounds_root(played)
+    rows: dict[str, list[tuple[str, str]]] = {"all": [], "first beat": [], "root silent": []}
+    for beat, truth, said in zip(answers.beats, answers.truth, answers.said["end"], strict=True):
+        rows["all"].append((truth, said))
+        if beat in begins:
+            rows["first beat"].append((truth, said))
+        if not sounds(beat):
+            rows["root silent"].append((truth, said))
+    return rows
+
+
 def main() -> None:
     """Print one table."""
-    import mir_eval.chord  # noqa: PLC0415
-
-    from bench.listening import listen  # noqa: PLC0415  (the two benches know each other)
-
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folder", type=Path, metavar="FOLDER")
-    parser.add_argument("--songs", type=int, default=60, metavar="N")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument("--every", type=int, default=6, metavar="N", help="render every Nth song")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the worst songs")
     options = parser.parse_args()
-    songs = [charted(s) for s in read_folder(options.folder) if s.bars][: options.songs]
+    tables = tables_from(options.folds)
+    songs = [charted(s) for s in read_folder(options.folder) if s.bars][:: options.every]
+    print("tables:", options.folds or "those that ship, fitted on all development songs")
+    print(f"{'by the end of the beat':26}{'root':>9}{'majmin':>9}{'sevenths':>9}{'beats':>9}")
     for manner in MANNERS:
-        right: Counter[str] = Counter()
-        total: Counter[str] = Counter()
-        for song in songs:
-            played = render(song, manner, options.seed)
-            answers = listen(played, DEFAULT)
-            starts = {lab.start for lab in merged(song.labels)}
-            heard_root = sounds_root(played)
-            truth = answers.truth
-            hits = mir_eval.chord.root(truth, answers.said["end"])
-            for beat, hit in zip(answers.beats, hits, strict=True):
-                if hit < 0:
-                    continue
-                rows = ["all beats"]
-                rows += ["first beat"] if beat in starts else []
-                rows += [] if heard_root(beat) else ["root silent"]
-                for row in rows:
-                    total[row] += 1
-                    right[row] += int(hit)
-        for row in total:
-            print(f"{manner:10}{row:14}{100 * right[row] / total[row]:8.2f}{total[row]:8}")
+        heard = [judge(song, tables(song), options.seed, manner) for song in songs]
+        for row in ("all", "first beat", "root silent"):
+            pairs = [pair for each in heard for pair in each[row] if pair[0] not in NO_CHORD]
+            if len(pairs) > 0.02 * sum(len(each["all"]) for each in heard):
+                values = percent([t for t, _ in pairs], [s for _, s in pairs])
+                figures = "".join(f"{v:9.2f}" for v in values.values())
+                print(f"{manner:12}{row:14}{figures}{len(pairs):9}", flush=True)
+        by_song = [
+            (percent(*map(list, zip(*each["all"], strict=True)))["root"], song.number)
+            for each, song in zip(heard, songs, strict=True)
+        ]
+        for value, number in sorted(by_song)[: options.worst]:
+            print(f"    {number:22}{value:9.2f}")
 
 
 if __name__ == "__main__":
