@@ -30,8 +30,8 @@ DEFAULT: Final = TAUGHT
 # A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
 _COLOUR_PRESENCE: Final = 0.45
 
-# A suspended, diminished or open chord is named only when it is this much likelier than a plain
-# one: half of what looks like one is a plain chord whose third is silent for the moment.
+# A suspended, diminished or open chord counts this much when a plain one stands against it: a plain
+# chord's third is often silent for a moment.
 _RARE: Final = 0.45
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
