@@ -20,9 +20,10 @@ from typing import Final, NoReturn
 import click
 
 from engine.bassist import Bassist
-from engine.events import Beat, Outgoing, Tick
+from engine.events import Beat, NoteOn, Outgoing, Stop, Tick
 from engine.foresight.outlook import Foresight
 from engine.meter import FOUR_FOUR
+from engine.style import Style
 from ports import midi, rehearsal
 from ports.charts import ChartError, read_chart
 from ports.clock import SystemClock
@@ -31,6 +32,7 @@ from ports.loop import LoopPort
 from ports.options import (
     DEFAULT_PRESET,
     DEFAULT_TEMPO,
+    FASTEST,
     PRESET_OPTION,
     SEED_OPTION,
     attention,
@@ -173,6 +175,7 @@ def play(
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = _seed(seed)
+    _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
     metre = style.metres[0] if written is None else written.metre
@@ -211,6 +214,16 @@ def _check_together(*, external: bool, rehearse: bool, ports: str | None, count_
         )
     if external and count_in:
         raise click.UsageError("--count-in goes with the internal clock; the sequencer counts")
+
+
+def _warm_up(style: Style) -> None:
+    """Play two beats to nobody: what is done for the first time is slow, and the first note is not.
+
+    Tables are unpacked, caches filled and code loaded before a port is there to be played on.
+    """
+    bassist = Bassist(style, Random(0), tempo=FASTEST)
+    keys = [NoteOn(0.0, note) for note in (39, 55, 58, 63)]
+    run_replay(bassist, [*keys, Stop(0.5)], lambda _: None)
 
 
 def _seed(seed: int | None) -> int:
