@@ -267,6 +267,10 @@ _MODES_BY_FAMILY: Final = MappingProxyType(
     }
 )  # fmt: skip
 
+# These belong to a dominant that says so: with a flat or a sharp ninth.  D flat 7 with a sharp
+# eleventh in C is lydian dominant, although half-whole has more tones in the key.
+_WITH_ALTERED_NINTH: Final = frozenset({"half-whole diminished", "altered"})
+
 
 def scale_for(chord: Chord, key: Key) -> Mode:
     """The mode that a bass player thinks of for a chord in a key: dorian on ii, lydian on IV.
@@ -274,8 +278,12 @@ def scale_for(chord: Chord, key: Key) -> Mode:
     Of the modes of the chord's family that hold all its tones, the one with most tones in the
     key; on a tie the more usual.  A family whose modes all miss a tone keeps its most usual one.
     """
-    names = _MODES_BY_FAMILY[chord.family]
     needed = set(chord.quality.intervals)
+    names = [
+        name
+        for name in _MODES_BY_FAMILY[chord.family]
+        if name not in _WITH_ALTERED_NINTH or needed & {1, 3}
+    ]
     fitting = [MODE_BY_NAME[n] for n in names if needed <= set(MODE_BY_NAME[n].intervals)]
     in_key = set(key.scale)
     if not fitting:
