@@ -4,7 +4,8 @@
 
 A folder of charts (bars and chords, no notes) is rendered in several manners and heard by the
 ear, and judged by the end of every beat.  "first beat" counts the first beats of chords only;
-"root silent" only beats of chords whose root nobody plays while they last.
+"own bass" leaves out chords over a bass that is none of their tones, since F over G and G9sus4
+are the same keys; "root silent" has only beats of chords whose root nobody plays while they last.
 """
 
 from __future__ import annotations
@@ -122,12 +123,16 @@ _THIRDS = (Family.MAJOR, Family.MINOR, Family.DIMINISHED)
 
 
 def shell(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
-    """Root, third and seventh in the left hand; a triad has root and third, or root and fifth."""
+    """Root, third and seventh in the left hand; a triad has root and third, or root and fifth.
+
+    A suspended triad keeps its fifth: root and fourth alone are a fifth upside down.
+    """
     wanted = chord.quality.intervals
     tones = [chord.bass] if chord.bass == chord.root else [chord.bass, chord.root]
     thirds = [i for i in wanted if i in (2, 3, 4, 5)][:1] or [7]
     sevenths = [i for i in wanted if i in (9, 10, 11)][:1]
-    tones += [(chord.root + i) % 12 for i in thirds + sevenths]
+    fifths = [7] if chord.family is Family.SUSPENDED and not sevenths else []
+    tones += [(chord.root + i) % 12 for i in thirds + fifths + sevenths]
     voices = close(tones, rng.randint(40, 48))
     if not sevenths and rng.random() < 0.5:
         voices.append(voices[0] + 12)
@@ -259,17 +264,27 @@ def sounds_root(song: Song) -> Callable[[float], bool]:
     return lambda beat: not any(a <= beat < b for a, b, _ in silent)
 
 
+ROWS: Final = ("all", "own bass", "first beat", "root silent")
+
+
+def _on_own_bass(label: str) -> bool:
+    chord = parse_harte(label)
+    return chord is not None and chord.bass in chord.pitch_classes
+
+
 def judge(song: Song, tables: Tables, seed: int, manner: str) -> dict[str, list[tuple[str, str]]]:
     """What was played and what was heard, beat by beat, for each row of the table."""
     played = render(song, manner, seed)
     answers = listen(played, tables)
     begins = {label.start for label in merged(song.labels)}
     sounds = sounds_root(played)
-    rows: dict[str, list[tuple[str, str]]] = {"all": [], "first beat": [], "root silent": []}
+    rows: dict[str, list[tuple[str, str]]] = {name: [] for name in ROWS}
     for beat, truth, said in zip(answers.beats, answers.truth, answers.said["end"], strict=True):
         rows["all"].append((truth, said))
         if beat in begins:
             rows["first beat"].append((truth, said))
+        if _on_own_bass(truth):
+            rows["own bass"].append((truth, said))
         if not sounds(beat):
             rows["root silent"].append((truth, said))
     return rows
@@ -290,7 +305,7 @@ def main() -> None:
     print(f"{'by the end of the beat':26}{'root':>9}{'majmin':>9}{'sevenths':>9}{'beats':>9}")
     for manner in MANNERS:
         heard = [judge(song, tables(song), options.seed, manner) for song in songs]
-        for row in ("all", "first beat", "root silent"):
+        for row in ROWS:
             pairs = [pair for each in heard for pair in each[row] if pair[0] not in NO_CHORD]
             if len(pairs) > 0.02 * sum(len(each["all"]) for each in heard):
                 values = percent([t for t, _ in pairs], [s for _, s in pairs])
