@@ -38,6 +38,7 @@ from engine.events import (
 )
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
+from engine.line.grades import Grade
 from engine.listening import Listening
 from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.plan import next_change
@@ -63,9 +64,9 @@ class Bassist:
         external_clock: whether MIDI clock ticks lead.
         count_in: bars counted before bar 1, without a clock.
         metre: the time signature until a NewMetre says otherwise.
-        ear: the hearing, another than the usual one for benches.
-        foresight: likewise.
+        ear, foresight: others than the usual ones, for charts and benches.
         lead: felt beats by which the chords come before they are due.
+        grade: how much of the style is played.
     """
 
     def __init__(
@@ -80,11 +81,12 @@ class Bassist:
         ear: Ear | None = None,
         foresight: Foresight | None = None,
         lead: int = 0,
+        grade: Grade = Grade.EVERYTHING,
     ) -> None:
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
         self._lead = lead
         self._listening = Listening(ear or Ear(), foresight or Foresight(), lead=lead > 0)
-        self._writing = Writing(style, random, self._pulse)
+        self._writing = Writing(style, random, self._pulse, grade)
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
         self._next_style: Style | None = None
         self._now = -inf

@@ -18,6 +18,7 @@ from typing import Final
 from engine.events import Forecast
 from engine.harmony import Chord, Key
 from engine.line.bassline import Bassline
+from engine.line.grades import Grade, graded
 from engine.meter import Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
@@ -54,18 +55,23 @@ class Writing:
         style: how to play.
         random: where the line and the touch draw their chance from.
         pulse: which place lies in which bar.
+        grade: how much of a style is played, of this one and of any taken up later.
     """
 
-    def __init__(self, style: Style, random: Random, pulse: Pulse) -> None:
+    def __init__(
+        self, style: Style, random: Random, pulse: Pulse, grade: Grade = Grade.EVERYTHING
+    ) -> None:
         self.part = Part()
         self.written_to: Fraction | None = None
         self._pulse = pulse
         self._random = random
+        self._grade = grade
         self._written_for: dict[Fraction, tuple[Chord | None, bool]] = {}
         self.take_up(style)
 
     def take_up(self, style: Style) -> None:
         """Write in another style from here on."""
+        style = graded(style, self._grade)
         self._daring = style.approach.daring
         self._line = Bassline(style, Random(self._random.getrandbits(64)))
         self._performer = Performer(style, Random(self._random.getrandbits(64)))

@@ -22,6 +22,7 @@ import click
 from engine.bassist import Bassist
 from engine.events import Beat, NoteOn, Outgoing, Stop, Tick
 from engine.foresight.outlook import Foresight
+from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR
 from engine.style import Style
 from ports import midi, rehearsal
@@ -33,6 +34,7 @@ from ports.options import (
     DEFAULT_PRESET,
     DEFAULT_TEMPO,
     FASTEST,
+    GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
     attention,
@@ -78,6 +80,7 @@ Examples:
   groundling play --clock external --preset walking
   groundling play --in "Stage Piano" --out "Synth" --channel 2
   groundling play --rehearse --bars 16 --quiet
+  groundling play --preset walking --grade 3
 """
 REPLAY_EXAMPLES: Final = """\b
 Examples:
@@ -122,6 +125,7 @@ def groundling(context: click.Context, *, debug: bool) -> None:
 
 @groundling.command(epilog=PLAY_EXAMPLES, short_help="Play bass to chords as they come in.")
 @PRESET_OPTION
+@GRADE_OPTION
 @click.option(
     "--tempo", callback=tempo_or(), metavar="BPM",
     help="Beats a minute; bar 1 begins with your first chord.  [default: the chart's, or 100]",
@@ -148,6 +152,7 @@ def groundling(context: click.Context, *, debug: bool) -> None:
 def play(
     *,
     preset: str,
+    grade: Grade,
     tempo: float | None,
     clock: str,
     count_in: int,
@@ -184,7 +189,7 @@ def play(
     bassist = Bassist(
         style, Random(seed),
         tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
-        foresight=Foresight(chart=written), lead=lead,
+        foresight=Foresight(chart=written), lead=lead, grade=grade,
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
@@ -272,6 +277,7 @@ def _summary(tally: Tally, report: Report, seed: int) -> str:
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE.mid")
 @click.option("--tracks", metavar="NAME,...", help="Only these tracks of the file are the player.")
 @PRESET_OPTION
+@GRADE_OPTION
 @hearing_options
 @SEED_OPTION
 @click.option(
@@ -290,6 +296,7 @@ def replay(
     file: Path,
     tracks: str | None,
     preset: str,
+    grade: Grade,
     chart: Path | None,
     lead: int,
     only_channel: int | None,
@@ -309,7 +316,7 @@ def replay(
     foresight = Foresight(chart=None if chart is None else read_chart(chart))
     bassist = Bassist(
         style, Random(seed),
-        tempo=tempo, external_clock=external, foresight=foresight, lead=lead,
+        tempo=tempo, external_clock=external, foresight=foresight, lead=lead, grade=grade,
     )  # fmt: skip
     tally, system = Tally(), SystemClock()
     with ExitStack() as stack:

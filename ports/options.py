@@ -15,6 +15,7 @@ from typing import Any, Final
 
 import click
 
+from engine.line.grades import Grade
 from ports.attention import Attention, split_point
 
 DEFAULT_PRESET: Final = "soul"
@@ -53,6 +54,22 @@ PRESET_OPTION = click.option(
 SEED_OPTION = click.option(
     "--seed", type=int, metavar="N",
     help="Repeat a performance: the same chords and seed give the same part.",
+)  # fmt: skip
+
+
+def _grade(_context: click.Context, _option: click.Parameter, value: str) -> Grade:
+    try:
+        return Grade(int(value))
+    except ValueError:
+        raise click.BadParameter(
+            f"{value!r} is no grade; give 1 (roots) to 7 (everything)"
+        ) from None
+
+
+GRADE_OPTION = click.option(
+    "--grade", callback=_grade, default="7", show_default=True, metavar="1-7",
+    help="How much of the style is played: 1 roots, 2 fifths too, 3 triads, 4 the style's"
+    " pattern, 5 links by scale, 6 links by semitone too, 7 everything.",
 )  # fmt: skip
 
 

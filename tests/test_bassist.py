@@ -30,7 +30,9 @@ from engine.events import (
     Tick,
 )
 from engine.labels import symbol
+from engine.line.grades import Grade
 from engine.meter import Metre
+from engine.score import Role
 from presets.loader import load, names
 from tests.band import (
     BEAT_SECONDS,
@@ -257,6 +259,28 @@ def test_a_new_style_is_taken_up_at_the_bar_line() -> None:
     per_bar = [sum(4 * b - 0.1 <= p.beat < 4 * b + 3.9 for p in plays(out)) for b in range(8)]
     assert per_bar[0] > 5
     assert sum(per_bar[1:]) / 7 < 5.5
+
+
+@pytest.mark.parametrize("preset", names())
+def test_a_pupil_of_the_first_grade_plays_roots(preset: str) -> None:
+    """In every style the first grade plays no tone but the bass of the chord; the second fifths."""
+    events = comping(TURNAROUND)
+    roots, fifths = (
+        plays(heard_from(bass_player(preset, grade=grade), events, until=16.0))
+        for grade in (Grade.ROOTS, Grade.FIFTHS)
+    )
+
+    assert roots
+    assert {p.note % 12 for p in roots} <= {p.written.chord.bass for p in roots}
+    assert {p.written.role for p in fifths} <= {Role.ROOT, Role.BASS, Role.FIFTH}
+
+
+def test_a_new_style_is_taken_up_in_the_grade_of_the_pupil() -> None:
+    """Who plays roots in rock plays roots in the walking style that takes over at the bar line."""
+    events = in_time(comping(TURNAROUND), [NewStyle(0.9, load("walking"))])
+    out = heard_from(bass_player("rock", grade=Grade.ROOTS), events, until=16.0)
+
+    assert {p.written.role for p in plays(out)} == {Role.ROOT}
 
 
 def test_a_waltz_has_three() -> None:

@@ -97,6 +97,8 @@ MISTAKES = [
     (["play", "--rehearse", "--clock", "external"], "leave out --clock external"),
     (["play", "--clock", "external", "--count-in", "1"], "the sequencer counts"),
     (["play", "--loud"], "--loud"),
+    (["play", "--grade", "8"], "'8' is no grade; give 1 (roots) to 7 (everything)"),
+    (["replay", "SONG", "--grade", "easy"], "'easy' is no grade"),
     (["rehearse"], "No such command 'rehearse'; see groundling --help"),
     (["replay"], "FILE.mid"),
     (["replay", "SONG", "--clock", "slow"], "give file, or 30 to 300 beats a minute"),
@@ -468,6 +470,20 @@ def test_a_split_leaves_the_right_hand_out(
 
     assert status == 0
     assert "0 chords heard" in said
+
+
+def test_a_grade_makes_the_part_easier(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In the first grade a walking bass plays nothing but roots, in the last it walks."""
+    song, trace = two_chords(tmp_path / "song.mid"), tmp_path / "song.jsonl"
+    roles = {}
+    for grade in (1, 7):
+        how = ("--preset", "walking", "--grade", grade, "--seed", 1, "--trace", trace)
+        assert run(capsys, "replay", song, *how)[0] == 0
+        facts = map(json.loads, trace.read_text("utf-8").splitlines())
+        roles[grade] = {fact["role"] for fact in facts if fact["type"] == "note"}
+
+    assert roles[1] == {"root"}
+    assert {"root", "fifth"} < roles[7]
 
 
 def test_a_preset_of_ones_own_is_begun_checked_and_listed(
