@@ -27,6 +27,7 @@ import mido
 from mir_eval.chord import validate_chord_label
 
 from engine.bassist import Bassist
+from engine.line.grades import Grade
 from engine.style import Style
 from ports.files import BassFile, read
 from ports.replay import replay
@@ -34,12 +35,14 @@ from ports.trace import Trace
 from presets.loader import load
 
 FIELDS: Final = {
+    "style": {"type", "time", "beat", "name", "grade", "tuning"},
+    "bar": {"type", "time", "beat", "bar", "metre"},
     "chord": {"type", "time", "beat", "label", "symbol", "bass", "confidence"},
     "key": {"type", "time", "beat", "label", "confidence"},
     "expect": {"type", "time", "beat", "at_beat", "label", "confidence"},
     "note": {
         "type", "time", "beat", "until", "until_beat", "pitch", "velocity", "role", "reason",
-        "string", "fret",
+        "string", "fret", "bar", "place", "length", "chord", "aims_at",
     },
 }  # fmt: skip
 
@@ -67,6 +70,7 @@ def run(path: Path, style: Style) -> Run:
     song = read(path)
     bass, trace = BassFile(song), Trace(lines.append, song.tempo.beat_at)
 
+    trace.begin(style, Grade.EVERYTHING)
     bassist = Bassist(style, Random(1), external_clock=True)
     replay(bassist, song.with_clock(), lambda told: (bass.take(told), trace.take(told)))
     trace.close(song.end)
@@ -96,7 +100,8 @@ def _faults_of_trace(lines: list[str], end: float) -> list[str]:
     facts = [json.loads(line) for line in lines]
     faults = [f"{f} has other fields" for f in facts if set(f) != FIELDS.get(f["type"])]
     faults += [f"{f} lies outside the song" for f in facts if not 0 <= f["time"] <= end + 0.1]
-    for label in {f["label"] for f in facts if f["type"] in ("chord", "expect")}:
+    labels = {f["label"] for f in facts if f["type"] in ("chord", "expect")}
+    for label in labels | {f["chord"] for f in facts if f["type"] == "note"}:
         try:
             validate_chord_label(label)
         except Exception as error:

@@ -230,7 +230,7 @@ class Bassist:
         self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(
             in_bar + Fraction(1, _GRID)
         )
-        out.append(Beat(at, float(beat), moment.bar, count))
+        out.append(Beat(at, float(beat), moment.bar, count, moment.metre))
         if beat + self._lead_beats() < 0:
             return
         self._listening.cross(self._keys_moment(at, float(beat)), beat)

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Final
 
 from engine.harmony import Chord, Key
-from engine.meter import Metre
+from engine.meter import FOUR_FOUR, Metre
 from engine.score import BassNote
 from engine.style import Style
 
@@ -213,6 +213,7 @@ class Beat:
     beat: float
     bar: int
     count: int
+    metre: Metre = FOUR_FOUR
 
 
 @dataclass(frozen=True, slots=True)

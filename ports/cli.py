@@ -28,6 +28,7 @@ from engine.style import Style
 from ports import midi, rehearsal
 from ports.charts import ChartError, read_chart
 from ports.clock import SystemClock
+from ports.explain import explain
 from ports.files import BassFile, FileError, Song, create, read
 from ports.loop import LoopPort
 from ports.options import (
@@ -39,6 +40,7 @@ from ports.options import (
     SEED_OPTION,
     attention,
     hearing_options,
+    seed_or_any,
     tempo_or,
 )
 from ports.port import BASS_NAME, CHORDS_NAME, NoMidiSystem, Port, PortError
@@ -72,6 +74,7 @@ Examples:
   groundling play                     open a port for chords and one for the bass
   groundling play --rehearse          see it play without any MIDI gear
   groundling replay song.mid --out bass.mid
+  groundling explain song.mid         what it plays, bar by bar, and why
   groundling presets                  the styles there are
 """
 PLAY_EXAMPLES: Final = """\b
@@ -179,7 +182,7 @@ def play(
     style = loader.load(own.path_of(preset, own.folder()))
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
-    seed = _seed(seed)
+    seed = seed_or_any(seed)
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
@@ -229,10 +232,6 @@ def _warm_up(style: Style) -> None:
     bassist = Bassist(style, Random(0), tempo=FASTEST)
     keys = [NoteOn(0.0, note) for note in (39, 55, 58, 63)]
     run_replay(bassist, [*keys, Stop(0.5)], lambda _: None)
-
-
-def _seed(seed: int | None) -> int:
-    return Random().randrange(10_000) if seed is None else seed
 
 
 def _port(system: SystemClock, source: str | None, target: str | None, *, rehearse: bool) -> Port:
@@ -312,7 +311,7 @@ def replay(
     style = loader.load(own.path_of(preset, own.folder()))
     tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
     external = clock == "file"
-    seed = _seed(seed)
+    seed = seed_or_any(seed)
     foresight = Foresight(chart=None if chart is None else read_chart(chart))
     bassist = Bassist(
         style, Random(seed),
@@ -320,7 +319,7 @@ def replay(
     )  # fmt: skip
     tally, system = Tally(), SystemClock()
     with ExitStack() as stack:
-        takers = [tally.take, *_recorders(stack, song, out, trace)]
+        takers = [tally.take, *_recorders(stack, song, out, trace, style=style, grade=grade)]
         events = song.with_clock() if external else song.without_clock()
         began = system.now()
         heeds = attention(only_channel, split).heeds
@@ -348,7 +347,13 @@ def _spare(file: Path, *outputs: Path | None) -> None:
 
 
 def _recorders(
-    stack: ExitStack, song: Song, out: Path | None, trace: Path | None
+    stack: ExitStack,
+    song: Song,
+    out: Path | None,
+    trace: Path | None,
+    *,
+    style: Style,
+    grade: Grade,
 ) -> list[Callable[[Outgoing], None]]:
     """Who takes down the part; files are opened first, so that a bad name costs no waiting."""
     takers: list[Callable[[Outgoing], None]] = []
@@ -360,10 +365,13 @@ def _recorders(
     if trace is not None:
         lines = stack.enter_context(create(trace))
         written = Trace(lambda line: lines.write(line.encode()), song.tempo.beat_at)
+        written.begin(style, grade)
         stack.callback(written.close, song.end)
         takers.append(written.take)
     return takers
 
+
+groundling.add_command(explain)
 
 # ports --------------------------------------------------------------------------------------
 

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from functools import reduce
 from math import nan
 from pathlib import Path
+from random import Random
 from typing import Any, Final
 
 import click
@@ -55,6 +56,11 @@ SEED_OPTION = click.option(
     "--seed", type=int, metavar="N",
     help="Repeat a performance: the same chords and seed give the same part.",
 )  # fmt: skip
+
+
+def seed_or_any(seed: int | None) -> int:
+    """The seed that was given, else one short enough to be typed in again."""
+    return Random().randrange(10_000) if seed is None else seed
 
 
 def _grade(_context: click.Context, _option: click.Parameter, value: str) -> Grade:

@@ -3,18 +3,24 @@
 Knows: the format, which docs/trace.md describes for whoever reads it.
 Refuses to know: where the lines go.
 How: each fact is told when it becomes known; a note is told when it ends, as only then its length
-is known.
+is known.  played.py reads the lines back.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
 from typing import Final
 
-from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.harmony import C_MAJOR
 from engine.labels import harte, harte_key, symbol
-from engine.pitch import name_of_fifths
+from engine.line.grades import Grade
+from engine.pitch import name_of_fifths, spell_near
+from engine.score import BassNote
+from engine.style import Style
 
 SECOND_DIGITS: Final = 6
 """A microsecond; what lies below is the noise of float arithmetic."""
@@ -26,6 +32,9 @@ def _plain(number: float) -> float:
 
 # A change is expected on a place, not at a moment: to the tick of the MIDI clock.
 _TICKS: Final = 24
+
+HEARD_AT_FIRST: Final = C_MAJOR
+"""The key in which names are spelled before any is heard."""
 
 
 class Trace:
@@ -39,6 +48,12 @@ class Trace:
         self._write = write
         self._beat_at = beat_at
         self._sounding: Play | None = None
+        self._key = HEARD_AT_FIRST
+        self._bar = Beat(0.0, 0.0, 1, 1)
+
+    def begin(self, style: Style, grade: Grade) -> None:
+        """Write down what is about to be played, and on which instrument."""
+        self._line("style", 0.0, name=style.name, grade=int(grade), tuning=style.neck.tuning)
 
     def take(self, outgoing: Outgoing) -> None:
         """Write down one thing the engine gave out."""
@@ -50,7 +65,10 @@ class Trace:
                 self._end_note(outgoing.at)
             case ChordHeard():
                 self._chord(outgoing)
+            case Beat():
+                self._felt_beat(outgoing)
             case KeyHeard():
+                self._key = outgoing.key
                 self._line(
                     "key",
                     outgoing.at,
@@ -89,6 +107,26 @@ class Trace:
             confidence=_plain(change.confidence),
         )
 
+    def _felt_beat(self, beat: Beat) -> None:
+        """A bar begins, or is entered on a later beat after a jump."""
+        if beat.count > 1 and beat.bar == self._bar.bar:
+            return
+        self._bar = replace(beat, beat=beat.beat - float(beat.metre.pulses[beat.count - 1]))
+        if beat.bar > 0:  # before it is the count-in
+            self._line("bar", beat.at, bar=beat.bar, metre=str(beat.metre))
+
+    def _written(self, note: BassNote) -> dict[str, object]:
+        """What stood on the page: a note may be due in the bar whose line is not yet crossed."""
+        bars, place = divmod(note.beat - Fraction(self._bar.beat), self._bar.metre.bar)
+        aims_at = note.aims_at
+        return {
+            "bar": self._bar.bar + int(bars),
+            "place": _plain(float(place)),
+            "length": _plain(float(note.length)),
+            "chord": harte(note.chord, self._key),
+            "aims_at": None if aims_at is None else spell_near(aims_at, self._key.tonic_fifths),
+        }
+
     def _end_note(self, until: float) -> None:
         note, self._sounding = self._sounding, None
         if note is None:
@@ -105,4 +143,5 @@ class Trace:
             reason=written.reason,
             string=written.string,
             fret=written.fret,
+            **self._written(written),
         )

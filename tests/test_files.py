@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -31,12 +32,14 @@ from engine.events import (
     Tick,
 )
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.line.grades import Grade
 from engine.meter import Metre
 from engine.score import BassNote, Role
 from ports.files import BassFile, FileError, Song, TempoMap, create, read
 from ports.replay import replay
 from ports.tally import Tally, told
 from ports.trace import Trace
+from presets.loader import load
 
 B_FLAT = Key(10)
 CM7 = Chord.of(0, QUALITY_BY_HARTE["min7"])
@@ -359,9 +362,35 @@ def test_trace_tells_a_note_when_it_ends() -> None:
         {
             "type": "note", "time": 1.0, "beat": 2.0, "until": 1.4, "until_beat": 2.8,
             "pitch": 36, "velocity": 90, "role": "root", "reason": "on the one",
-            "string": 2, "fret": 3,
+            "string": 2, "fret": 3, "bar": 1, "place": 2.0, "length": 1.0, "chord": "C:min7",
+            "aims_at": None,
         },
     ]  # fmt: skip
+
+
+def test_trace_tells_the_instrument_and_the_bars() -> None:
+    """First what is played on, then each bar as it begins; the count-in is no bar."""
+    lines: list[str] = []
+    trace = Trace(lines.append, lambda at: at * 2)
+    trace.begin(load("walking"), Grade.TRIADS)
+    for bar in (0, 1, 2):
+        for count in (1, 2, 3):
+            trace.take(Beat(1.5 * bar + 0.5 * count, 3 * bar + count - 4, bar, count, Metre(3, 4)))
+
+    assert [json.loads(line) for line in lines] == [
+        {"type": "style", "time": 0.0, "beat": 0.0, "name": "walking", "grade": 3,
+         "tuning": [28, 33, 38, 43]},
+        {"type": "bar", "time": 2.0, "beat": 4.0, "bar": 1, "metre": "3/4"},
+        {"type": "bar", "time": 3.5, "beat": 7.0, "bar": 2, "metre": "3/4"},
+    ]  # fmt: skip
+
+
+def test_trace_writes_an_early_note_into_the_bar_it_was_written_for() -> None:
+    """A bassist ahead of the beat plays the 1 before the bar line; on paper it stays the 1."""
+    early = replace(bass(36), beat=Fraction(4), aims_at=5)
+    (_, line) = traced(Beat(0.0, 0.0, 1, 1), Play(1.99, 3.98, 36, 90, early), close=2.5)
+
+    assert (line["bar"], line["place"], line["aims_at"]) == (2, 0.0, "F")
 
 
 def test_trace_ends_a_note_that_still_sounds() -> None:

@@ -1,0 +1,212 @@
+"""Bars: a part as it was played, laid out bar by bar over its chords.
+
+Knows: which chords a bar stands on, how a place in it is counted, and what its notes are called.
+Refuses to know: why a note was chosen, and what there is to learn from it.
+How: ear and bass must agree.  A chord is in the bar when it was heard and a note was written for
+it, so that neither a passing doubt of the ear nor an expectation that was not met gets in; what
+was heard tells where it came in, and what a bar without notes stands on.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Final
+
+from engine.harmony import Chord, Key
+from engine.labels import symbol
+from engine.meter import Metre
+from engine.pitch import NATURAL_PITCH_CLASS
+from engine.score import BassNote, Role
+
+Chords = tuple[tuple[Fraction, Chord], ...]
+"""Chords, each with its place in the bar in quarter notes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What was taken down of one bar: what was heard, and what was played.
+
+    `start` is where it begins in quarter notes from the beginning of the part; the notes' beats
+    count from there too.
+    """
+
+    number: int
+    start: Fraction
+    metre: Metre
+    key: Key
+    heard: tuple[tuple[Fraction, Chord | None], ...]
+    notes: tuple[BassNote, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar of a part, over its chords."""
+
+    number: int
+    start: Fraction
+    metre: Metre
+    key: Key
+    chords: Chords
+    notes: tuple[BassNote, ...]
+
+    @property
+    def end(self) -> Fraction:
+        """The bar line that closes it, in quarter notes from the beginning of the part."""
+        return self.start + self.metre.bar
+
+    @property
+    def pitched(self) -> tuple[BassNote, ...]:
+        """The notes that have a pitch: all but the ghosts."""
+        return tuple(note for note in self.notes if not note.ghost)
+
+    @property
+    def rhythm(self) -> tuple[Fraction, ...]:
+        """Where in the bar its pitched notes begin."""
+        return tuple(self.place(note) for note in self.pitched)
+
+    def place(self, note: BassNote) -> Fraction:
+        """Where in the bar a note begins, in quarter notes."""
+        return note.beat - self.start
+
+    def count(self, note: BassNote) -> str:
+        """The same as a player counts it: "2&"."""
+        return counted(self.place(note), self.metre)
+
+    def rings_over(self, note: BassNote) -> bool:
+        """Whether a note is held across the bar line."""
+        return note.beat + note.length > self.end
+
+    def symbol(self, chord: Chord) -> str:
+        """A chord of this bar as a lead sheet has it."""
+        return symbol(chord, self.key)
+
+
+# From what was taken down to bars -----------------------------------------------------------
+
+
+def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
+    """The bars of a part with the chords that it was played over."""
+    bars: list[Bar] = []
+    carried: Chord | None = None
+    lately: list[Chord | None] = []
+    for one in taken:
+        heard = [chord for _, chord in one.heard]
+        chords = tuple(_chords(one, carried, [*lately, *heard]))
+        bars.append(Bar(one.number, one.start, one.metre, one.key, chords, one.notes))
+        early = [n.chord for n in one.notes if _early(n, one) and n.chord in heard]
+        carried = early[-1] if early else chords[-1][1] if chords else None
+        lately = heard
+    return tuple(bars)
+
+
+def _early(note: BassNote, bar: Taken) -> bool:
+    return note.beat + note.length > bar.start + bar.metre.bar
+
+
+def _chords(
+    bar: Taken, carried: Chord | None, known: Sequence[Chord | None]
+) -> Iterator[tuple[Fraction, Chord]]:
+    found: list[tuple[Fraction, Chord]] = []
+    if carried is not None:
+        found.append((Fraction(0), carried))
+    written = [
+        (n.beat - bar.start, n.chord) for n in bar.notes if not _early(n, bar) and n.chord in known
+    ]
+    if not written:
+        written = [(place, chord) for place, chord in bar.heard if chord is not None]
+    last = Fraction(0)
+    for place, chord in written:
+        _take_in(found, place, chord, last, bar)
+        last = place
+    yield from found
+
+
+def _take_in(
+    found: list[tuple[Fraction, Chord]], place: Fraction, chord: Chord, last: Fraction, bar: Taken
+) -> None:
+    """Add a chord where it came in, unless it is the one that stands there."""
+    heard = [at for at, each in bar.heard if each == chord and last <= at <= place]
+    if found and _same(found[-1][1], chord):
+        before = found[-1][1]
+        if before.bass == chord.bass:  # the same by a longer or a shorter name
+            found[-1] = (found[-1][0], max(before, chord, key=lambda c: len(c.quality.degrees)))
+            return
+        if not heard:
+            return
+    at = heard[-1] if heard else place
+    while found and found[-1][0] >= at:
+        found.pop()
+    if not found or found[-1][1] != chord:
+        found.append((at, chord))
+
+
+def _same(one: Chord, other: Chord) -> bool:
+    return one.root == other.root and one.family == other.family
+
+
+# Words --------------------------------------------------------------------------------------
+
+_SHARES: Final = MappingProxyType(
+    {
+        Fraction(0): "", Fraction(1, 4): "e", Fraction(1, 3): "-trip", Fraction(1, 2): "&",
+        Fraction(2, 3): "-let", Fraction(3, 4): "a",
+    }
+)  # fmt: skip
+
+_ORDINALS: Final = (
+    "root", "second", "third", "fourth", "fifth", "sixth", "seventh",
+    "octave", "ninth", "tenth", "eleventh", "twelfth", "thirteenth",
+)  # fmt: skip
+_OWN_NAMES: Final = MappingProxyType(
+    {
+        "3": "major third", "b3": "minor third", "7": "major seventh", "bb7": "diminished seventh",
+    }
+)  # fmt: skip
+_ALTERED: Final = MappingProxyType({"": "", "b": "flat ", "#": "sharp "})
+
+
+def counted(place: Fraction, metre: Metre) -> str:
+    """A place in the bar as it is counted aloud: "1", "2&", "3e", "4a", "2-trip", "2-let"."""
+    pulses = (*metre.pulses, metre.bar)
+    beat = bisect_right(metre.pulses, place) - 1
+    share = (place - pulses[beat]) / (pulses[beat + 1] - pulses[beat])
+    nearest = max(known for known in _SHARES if known <= share)
+    exact = "" if nearest == share else "just after "
+    return f"{exact}{beat + 1}{_SHARES[nearest]}"
+
+
+def degree_name(note: BassNote) -> str:
+    """What a note is above the root of its chord, in words: "minor third", "flat seventh"."""
+    degree = note.chord.degree_of(note.note % 12)
+    if degree == "1" and note.role is Role.OCTAVE:
+        return "octave"
+    bare = degree.lstrip("b#")
+    altered = degree[: -len(bare)]
+    return _OWN_NAMES.get(degree) or _ALTERED[altered] + _ORDINALS[int(bare) - 1]
+
+
+def name_of(note: BassNote) -> str:
+    """The note's name as it was spelled when it was written: the first word of its reason."""
+    return note.reason.partition(":")[0]
+
+
+def why(note: BassNote) -> str:
+    """The rest of its reason."""
+    return note.reason.partition(":")[2].strip()
+
+
+def named_with_octave(note: BassNote) -> str:
+    """The note's name with its octave: "Eb2"; the open E is E1."""
+    name = name_of(note)
+    natural = NATURAL_PITCH_CLASS[name[0]]
+    raised = name.count("#") - name.count("b")
+    return f"{name}{(note.note - raised - natural) // 12 - 1}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Words as a sentence lists them: "C, E and G"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

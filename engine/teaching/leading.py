@@ -1,0 +1,290 @@
+"""Leading: which way the bass goes into a chord, whether it is met, and why it works.
+
+Knows: the ways in by the intervals that were played, and what each does to the ear.
+Refuses to know: how the line chose them.
+How: notes that aim at the same root are one way in.  It is named by what was played, so that a
+way which the hand had to cut short is called what it became.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby, pairwise
+
+from engine.harmony import Chord, scale_for
+from engine.line.pools import scale_of
+from engine.pitch import spell_near
+from engine.score import BassNote
+from engine.style import Way
+from engine.teaching.bars import Bar, degree_name, listed, name_of
+from engine.teaching.remarks import Remark, Spot, Topic
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """A way in: its notes, the root they aim at, the note that followed, and what it is called.
+
+    `way` is None for notes that go on without a name, such as a third below the root.
+    """
+
+    notes: tuple[BassNote, ...]
+    target: int
+    arrival: BassNote | None
+    way: Way | None
+
+    @property
+    def met(self) -> bool:
+        """Whether what followed is what was aimed at, be it on another of its tones."""
+        note = self.arrival
+        return note is not None and self.target in (note.note % 12, note.chord.bass)
+
+
+def leads_of(spot: Spot) -> tuple[Lead, ...]:
+    """The ways in of a bar, in their order."""
+    notes = list(spot.bar.pitched)
+    following = spot.after.pitched[:1] if spot.after else ()
+    found = []
+    at = 0
+    for target, group in groupby(notes, key=lambda note: note.aims_at):
+        run = tuple(group)
+        at += len(run)
+        if target is not None:
+            arrival = next(iter((*notes[at:], *following)), None)
+            found.append(Lead(run, target, arrival, way_of(run, target)))
+    return tuple(found)
+
+
+def way_of(run: Sequence[BassNote], target: int) -> Way | None:
+    """What these notes are called on their way into a root."""
+    last = run[-1].note
+    goal = last + (target - last + 6) % 12 - 6  # the root next to the last note
+    away = [goal - note.note for note in run]
+    if len(run) > 2 and (climbs(away) or climbs([-d for d in away])):
+        return Way.WALK_UP if away[-1] > 0 else Way.WALK_DOWN
+    if len(run) > 1:
+        pair = _BY_PAIR.get((away[-2], away[-1]))
+        if pair is not None:
+            return pair
+    if away[-1] == 0:
+        return Way.REPEAT
+    return _BY_LAST.get(away[-1] % 12)
+
+
+_BY_PAIR = {
+    (2, 1): Way.TWO_SEMITONES_BELOW,
+    (-2, -1): Way.TWO_SEMITONES_ABOVE,
+    **{(above, below): Way.ENCLOSURE for above in (-1, -2) for below in (1, 2)},
+    **{(below, above): Way.ENCLOSURE for above in (-1, -2) for below in (1, 2)},
+}
+_BY_LAST = {
+    1: Way.SEMITONE_BELOW, 11: Way.SEMITONE_ABOVE, 2: Way.SCALE_BELOW, 10: Way.SCALE_ABOVE,
+    5: Way.FIFTH,
+}  # fmt: skip
+
+
+def climbs(away: Sequence[int]) -> bool:
+    """Whether distances to a goal shrink by steps, the last one being a step too."""
+    return 0 < away[-1] <= 2 and all(0 < a - b <= 2 for a, b in pairwise(away))
+
+
+# What there is to learn ---------------------------------------------------------------------
+
+
+def remarks(spot: Spot) -> Iterator[Remark]:
+    """What the ways in and the early notes of a bar teach."""
+    for lead in leads_of(spot):
+        if lead.met:
+            yield from _met(spot, lead)
+        elif lead.arrival is not None:
+            yield _missed(spot, lead, lead.arrival)
+    yield from _pushed(spot)
+
+
+def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
+    bar, last = spot.bar, lead.notes[-1]
+    goal = _spelled(lead.target, bar)
+    return Remark(
+        Topic.MISSED, 0.9,
+        f"{name_of(last)} on {bar.count(last)} aims at {goal}, but what comes is"
+        f" {bar.symbol(arrival.chord)}, and the line goes on from {name_of(arrival)}",
+        "played in time, a way in that is not met is heard as a passing note",
+    )  # fmt: skip
+
+
+def _spelled(pitch_class: int, bar: Bar) -> str:
+    return spell_near(pitch_class, bar.key.tonic_fifths)
+
+
+def _pushed(spot: Spot) -> Iterator[Remark]:
+    bar, after = spot.bar, spot.after
+    note = bar.pitched[-1] if bar.pitched else None
+    if note is None or after is None or not bar.rings_over(note) or not bar.chords:
+        return
+    if note.chord != bar.chords[-1][1] and 0 not in after.rhythm:
+        yield Remark(
+            Topic.PUSH, 0.85,
+            f"{name_of(note)} on {bar.count(note)} belongs to {bar.symbol(note.chord)} already and"
+            " is held across the bar line",
+            "the change is pulled ahead of the beat, and nothing may be struck on the next 1",
+        )  # fmt: skip
+
+
+def _met(spot: Spot, lead: Lead) -> Iterator[Remark]:
+    if lead.arrival is None or lead.way is None:
+        return
+    told = _Told(spot.bar, lead, lead.arrival)
+    if lead.arrival.chord.bass == lead.notes[-1].chord.bass:
+        yield Remark(Topic.WAY_IN, 0.6, *told.home_again())
+        return
+    match lead.way:
+        case Way.SEMITONE_BELOW:
+            yield Remark(Topic.WAY_IN, 0.8, *told.semitone_below())
+        case Way.SEMITONE_ABOVE:
+            yield Remark(Topic.WAY_IN, 0.8, *told.semitone_above())
+        case Way.TWO_SEMITONES_BELOW | Way.TWO_SEMITONES_ABOVE:
+            yield Remark(Topic.WAY_IN, 0.85, *told.two_semitones())
+        case Way.ENCLOSURE:
+            yield Remark(Topic.WAY_IN, 0.9, *told.enclosure())
+        case Way.WALK_UP | Way.WALK_DOWN:
+            yield Remark(Topic.WAY_IN, 0.85, *told.walk())
+        case Way.SCALE_BELOW | Way.SCALE_ABOVE:
+            yield Remark(Topic.WAY_IN, 0.65, *told.whole_step())
+        case Way.FIFTH:
+            yield Remark(Topic.WAY_IN, 0.7, *told.fifth())
+        case Way.REPEAT | Way.OCTAVE:
+            yield Remark(Topic.WAY_IN, 0.4, *told.there_already())
+
+
+Words = tuple[str, str]
+
+
+class _Told:
+    """A way in that is met, put into words: what it does, and why it works."""
+
+    def __init__(self, bar: Bar, lead: Lead, arrival: BassNote) -> None:
+        self._bar = bar
+        self._notes = lead.notes
+        self._last = lead.notes[-1]
+        self._now: Chord = self._last.chord
+        self._coming = arrival.chord
+        at_goal = arrival.note % 12 == lead.target
+        self._goal = name_of(arrival) if at_goal else _spelled(lead.target, bar)
+        self._names = [name_of(note) for note in lead.notes]
+        self._jump = abs(arrival.note - self._last.note) if at_goal else 0
+        self._here = f"{self._names[-1]} on {bar.count(self._last)}"
+        self._chord, self._then = bar.symbol(self._now), bar.symbol(arrival.chord)
+
+    def semitone_below(self) -> Words:
+        under = f"a semitone under {self._goal}{self._octave()}"
+        if self._is_chord_tone():
+            return (
+                f"{self._here} is the {degree_name(self._last)} of {self._chord} and {under}",
+                "the chord itself holds the way into the next one",
+            )
+        if self._is_foreign():
+            return (
+                f"{self._here} belongs to neither {self._chord} nor {self._then}, but lies {under}",
+                "a note that fits nothing cannot stay, and the ear knows where it must go",
+            )
+        return (
+            f"{self._here} is in the scale of {self._chord}, {under}",
+            "a semitone is the shortest step there is, and here no note from outside is needed",
+        )
+
+    def semitone_above(self) -> Words:
+        inside = self._last.note % 12 in scale_of(self._now, self._bar.key)
+        where = f"in the scale of {self._chord}" if inside else f"foreign to {self._chord}"
+        return (
+            f"{self._here}, {where}, lies a semitone over {self._goal}{self._octave()}",
+            "a step down into a root has weight, where the step up has urge",
+        )
+
+    def two_semitones(self) -> Words:
+        path = listed([*self._names[-2:], self._goal])
+        pair = self._notes[-2:]
+        one_string = pair[0].string == pair[1].string and pair[0].fret and pair[1].fret
+        where = (
+            f", frets {pair[0].fret} and {pair[1].fret} and then the root," if one_string else ""
+        )
+        return (
+            f"{path}{where} lie a semitone apart and end on {self._goal_of_chord()}",
+            "after the second nobody doubts the third",
+        )
+
+    def enclosure(self) -> Words:
+        first, second = self._names[-2:]
+        from_above = self._notes[-2].note > self._notes[-1].note
+        sides = ("above", "below") if from_above else ("below", "above")
+        return (
+            f"{first} from {sides[0]} and {second} from {sides[1]} close in on"
+            f" {self._goal}{self._octave()}",
+            "its place is fixed from both sides before it sounds",
+        )
+
+    def walk(self) -> Words:
+        up = self._notes[-1].note > self._notes[0].note
+        scale = scale_of(self._now, self._bar.key)
+        inside = all(note.note % 12 in scale for note in self._notes)
+        root = _spelled(self._now.root, self._bar)
+        mode = f"{root} {scale_for(self._now, self._bar.key).name}"
+        source = f"all of {mode}, the scale of {self._chord}" if inside else f"not all of {mode}"
+        return (
+            f"{listed(self._names)} {'climb' if up else 'come down'} to {self._goal} by step,"
+            f" {source}",
+            "the direction tells the ear where it will end",
+        )
+
+    def whole_step(self) -> Words:
+        side = "under" if self._away() > 0 else "over"
+        inside = self._last.note % 12 in scale_of(self._now, self._bar.key)
+        source = "in" if inside else "outside"
+        return (
+            f"{self._here}, {source} the scale of {self._chord}, is a whole step {side}"
+            f" {self._goal}{self._octave()}",
+            "it points to the next chord without the edge that a semitone has",
+        )
+
+    def fifth(self) -> Words:
+        if self._is_chord_tone():
+            return (
+                f"{self._here} serves twice, as {degree_name(self._last)} of {self._chord} and as"
+                f" the fifth above {self._goal}, {self._goal_of_chord()}",
+                "one tone in both chords makes the step from one to the other small",
+            )
+        return (
+            f"{self._here} is foreign to {self._chord}, but the fifth above {self._goal},"
+            f" {self._goal_of_chord()}",
+            "from a fifth to its root is the move that says dominant and tonic",
+        )
+
+    def there_already(self) -> Words:
+        return (
+            f"{self._here} is {self._goal_of_chord()} before the chord is there",
+            "the keyboard makes the change, the bass was waiting for it",
+        )
+
+    def home_again(self) -> Words:
+        lead = "lead" if len(self._names) > 1 else "leads"
+        return (
+            f"{listed(self._names)} {lead} back to {self._goal} while {self._then} stays",
+            "a line goes out to come home on a strong beat",
+        )
+
+    def _is_chord_tone(self) -> bool:
+        return self._last.note % 12 in self._now.pitch_classes
+
+    def _is_foreign(self) -> bool:
+        known = scale_of(self._now, self._bar.key) | self._coming.pitch_classes
+        return self._last.note % 12 not in known
+
+    def _away(self) -> int:
+        return (self._coming.bass - self._last.note + 6) % 12 - 6
+
+    def _goal_of_chord(self) -> str:
+        part = "root" if self._coming.bass == self._coming.root else "bass"
+        return f"the {part} of {self._then}"
+
+    def _octave(self) -> str:
+        """That the root lies in another octave than the step would have it."""
+        return ", which lies an octave off" if self._jump > 6 else ""

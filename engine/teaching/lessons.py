@@ -1,0 +1,79 @@
+"""Lessons: one line of teaching for each bar of a part.
+
+Knows: whom to ask for remarks, and that a pupil tires of hearing the same.
+Refuses to know: what makes a remark true.
+How: every remark of a bar has a weight.  A topic that was touched in the bars just before weighs
+less, a fact that was told before is not told again, and the heaviest that is left is.  Why a
+thing works is said the first time that it comes up; from then on the bar only shows it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from engine.teaching import harmony, leading, neck, rhythm
+from engine.teaching.bars import Bar, degree_name, listed, name_of
+from engine.teaching.leading import Lead, leads_of
+from engine.teaching.remarks import Remark, Spot, Topic
+
+# What a topic loses when it was touched one, two, three bars ago: more than any difference in
+# weight, then less and less, so that every topic may come back within a phrase of four.
+_LATELY: Final = (0.6, 0.3, 0.15)
+_EACH_TIME: Final = 0.02  # and for every time in all: what is rare is told
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A bar, the ways in that it takes, and the line of teaching for it."""
+
+    bar: Bar
+    leads: tuple[Lead, ...]
+    remark: Remark
+    teaching: str
+
+
+def lessons(bars: Sequence[Bar]) -> tuple[Lesson, ...]:
+    """The bars of a part, each with what there is to learn from it."""
+    told: list[Lesson] = []
+    for index, bar in enumerate(bars):
+        spot = Spot(bars, index)
+        before = [lesson.remark for lesson in told]
+        remark = _best(spot, before)
+        new = remark.moral not in {one.moral for one in before}
+        told.append(Lesson(bar, leads_of(spot), remark, remark.told(with_moral=new)))
+    return tuple(told)
+
+
+def remarks(spot: Spot) -> Iterator[Remark]:
+    """All that can be said about a bar."""
+    yield from leading.remarks(spot)
+    yield from rhythm.remarks(spot)
+    yield from harmony.remarks(spot)
+    yield from neck.remarks(spot)
+    if spot.bar.pitched:
+        yield _plainly(spot.bar)
+
+
+def _plainly(bar: Bar) -> Remark:
+    """What is always true, where all else was said before."""
+    notes = [f"{name_of(n)} ({degree_name(n)})" for n in bar.pitched]
+    places = listed([bar.count(note) for note in bar.pitched])
+    return Remark(Topic.TONES, 0.05, f"{listed(notes)}, on {places}")
+
+
+def _best(spot: Spot, before: Sequence[Remark]) -> Remark:
+    said = {remark.fact for remark in before}
+    lately: dict[Topic, float] = {}
+    for remark, loss in zip(reversed(before), _LATELY, strict=False):
+        lately.setdefault(remark.topic, loss)
+    often = Counter(remark.topic for remark in before)
+
+    def worth(remark: Remark) -> float:
+        tired = lately.get(remark.topic, 0.0) + _EACH_TIME * often[remark.topic]
+        return remark.weight - tired
+
+    found = list(remarks(spot))
+    return max([r for r in found if r.fact not in said] or found, key=worth)

@@ -1,0 +1,100 @@
+"""Remarks: what can be said about a bar, and where a bar stands in the part.
+
+Knows: the shape of a remark and of a place in the part.
+Refuses to know: what is worth saying; that is for the teachers of harmony, rhythm, hand and ways.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from engine.harmony import Chord
+from engine.score import BassNote
+from engine.teaching.bars import Bar
+
+
+class Topic(Enum):
+    """What a remark is about; neighbouring bars are not told of the same."""
+
+    WAY_IN = "way in"
+    MISSED = "missed aim"
+    PUSH = "push"
+    FIGURE = "figure"
+    AGAIN = "figure again"
+    VARIED = "figure varied"
+    FILL = "fill"
+    PULSE = "pulse"
+    SPACE = "space"
+    GHOSTS = "ghost notes"
+    TONES = "tones"
+    SCALE = "scale"
+    CADENCE = "cadence"
+    BASS_LINE = "bass line"
+    SLASH = "slash chord"
+    STAY = "chord that stays"
+    SHARED = "shared bar"
+    SHAPE = "shape"
+    POSITION = "position"
+    SHIFT = "shift"
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """One thing that is true of a bar: its topic, how much it teaches (0 to 1), and the words.
+
+    `fact` is what the bar does; `moral` why that works, which need not be said a second time.
+    """
+
+    topic: Topic
+    weight: float
+    fact: str
+    moral: str = ""
+
+    def told(self, *, with_moral: bool = True) -> str:
+        """The line of teaching."""
+        return f"{self.fact}: {self.moral}." if self.moral and with_moral else f"{self.fact}."
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A bar, and the part around it."""
+
+    bars: Sequence[Bar]
+    index: int
+
+    @property
+    def bar(self) -> Bar:
+        """The bar itself."""
+        return self.bars[self.index]
+
+    @property
+    def before(self) -> Bar | None:
+        """The bar before it."""
+        return self.bars[self.index - 1] if self.index else None
+
+    @property
+    def after(self) -> Bar | None:
+        """The bar after it."""
+        return self.bars[self.index + 1] if self.index + 1 < len(self.bars) else None
+
+    @property
+    def chord(self) -> Chord | None:
+        """The chord of a bar that has only one."""
+        return self.bar.chords[0][1] if len(self.bar.chords) == 1 else None
+
+    @property
+    def coming(self) -> Chord | None:
+        """The chord that the next bar begins with."""
+        after = self.after
+        return after.chords[0][1] if after and after.chords and not after.chords[0][0] else None
+
+    @property
+    def settled(self) -> tuple[BassNote, ...]:
+        """The notes that belong to this bar's chords: no ghosts, none that leads on or is early."""
+        return tuple(
+            note
+            for note in self.bar.pitched
+            if note.aims_at is None and not self.bar.rings_over(note)
+        )

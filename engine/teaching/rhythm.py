@@ -1,0 +1,214 @@
+"""Rhythm: what the bars of a part have to do with each other, and how a bar fills its time.
+
+Knows: which rhythm is the part's own, which bar repeats, thins or thickens which, and where
+silence, ghosts and off-beats are.
+Refuses to know: tones and chords, except to say that they changed.
+How: the rhythm of a bar is where its pitched notes begin; the part's own is the commonest.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import Final
+
+from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
+from engine.teaching.remarks import Remark, Spot, Topic
+
+_BUSY: Final = 1.4  # so many times the notes of the usual bar are heard as a fill, not a variant
+_OFTEN: Final = 3  # from here on a rhythm is a figure, and not a bar that happens to come back
+
+
+def remarks(spot: Spot) -> Iterator[Remark]:
+    """What the rhythm of a bar teaches."""
+    if not spot.bar.pitched:
+        yield _silent(spot.bar)
+        return
+    yield from _figure(spot)
+    yield from _space(spot.bar)
+    yield from _pulse(spot)
+    yield from _ghosts(spot.bar)
+
+
+def _silent(bar: Bar) -> Remark:
+    under = f" under {bar.symbol(bar.chords[-1][1])}" if bar.chords else ""
+    return Remark(
+        Topic.SPACE, 0.9, f"Nothing is struck{under}", "the bar is left to the others, and counted"
+    )
+
+
+# The figure ---------------------------------------------------------------------------------
+
+
+def _figure(spot: Spot) -> Iterator[Remark]:
+    bars, bar = spot.bars, spot.bar
+    usual, often = Counter(b.rhythm for b in bars if b.pitched).most_common(1)[0]
+    first = next(i for i, each in enumerate(bars) if each.rhythm == bar.rhythm)
+    if often >= _OFTEN and bar.rhythm == usual and first == spot.index:
+        yield Remark(
+            Topic.FIGURE, 0.95,
+            f"This is the figure, notes on {_counts(bar.rhythm, bar)}, and {often} of the"
+            f" {len(bars)} bars have its rhythm",
+            "learn that before any of the notes",
+        )  # fmt: skip
+    if first < spot.index:
+        yield _again(spot, _like(spot))
+    elif often >= _OFTEN and bar.rhythm != usual:
+        yield from _varied(bar, usual, next(b for b in bars if b.rhythm == usual))
+
+
+def _like(spot: Spot) -> Bar:
+    """The bar with this rhythm that is most like this one: note for note, else the one before."""
+    earlier = [b for b in spot.bars[: spot.index] if b.rhythm == spot.bar.rhythm]
+    same = [b for b in earlier if _pitches(b) == _pitches(spot.bar)]
+    return (same or earlier)[-1]
+
+
+def _pitches(bar: Bar) -> list[int]:
+    return [note.note for note in bar.pitched]
+
+
+def _again(spot: Spot, other: Bar) -> Remark:
+    bar = spot.bar
+    if _pitches(bar) == _pitches(other):
+        return Remark(
+            Topic.AGAIN, 0.5,
+            f"Note for note bar {other.number}",
+            "what comes back unchanged is what a listener takes for the tune of the bass",
+        )  # fmt: skip
+    if _degrees(bar) == _degrees(other) and bar.chords and other.chords:
+        return Remark(
+            Topic.AGAIN, 0.7,
+            f"Bar {other.number} carried from {other.symbol(other.chords[0][1])} to"
+            f" {bar.symbol(bar.chords[0][1])}, with the same degrees ({', '.join(_degrees(bar))})",
+            "who thinks in degrees has learned one bar and can play twelve",
+        )  # fmt: skip
+    new = next(
+        (
+            a
+            for a, b in zip(bar.pitched, other.pitched, strict=True)
+            if degree_name(a) != degree_name(b)
+        ),
+        bar.pitched[0],
+    )
+    return Remark(
+        Topic.AGAIN, 0.45,
+        f"The rhythm of bar {other.number} with other tones, on {bar.count(new)} with"
+        f" {name_of(new)}, the {degree_name(new)} of {bar.symbol(new.chord)}",
+        "the rhythm holds the part together, the tones may go where they like",
+    )  # fmt: skip
+
+
+def _degrees(bar: Bar) -> list[str]:
+    return [degree_name(note) for note in bar.pitched]
+
+
+def _varied(bar: Bar, usual: Sequence[Fraction], figure: Bar) -> Iterator[Remark]:
+    more, fewer = set(bar.rhythm) - set(usual), set(usual) - set(bar.rhythm)
+    added, missing = _counts(sorted(more), bar), _counts(sorted(fewer), bar)
+    begins = "of" if figure.number < bar.number else "that begins in"
+    of_bar = f"the figure {begins} bar {figure.number}"
+    if len(bar.rhythm) >= _BUSY * len(usual):
+        yield _busy(bar, f"{len(bar.rhythm)} notes where {of_bar} has {len(usual)}")
+    elif not fewer and more:
+        yield Remark(
+            Topic.VARIED, 0.75,
+            f"This is {of_bar} with something added on {added}",
+            "enough to be noticed, too little to be another tune",
+        )  # fmt: skip
+    elif not more and fewer:
+        yield Remark(
+            Topic.VARIED, 0.75,
+            f"This is {of_bar} with nothing struck on {missing}",
+            "whoever knows the figure hears the gap",
+        )  # fmt: skip
+    elif len(more) == len(fewer) == 1:
+        yield Remark(
+            Topic.VARIED, 0.8,
+            f"This is {of_bar} with its note on {missing} moved to {added}",
+            "one displaced note, and the whole bar leans another way",
+        )  # fmt: skip
+
+
+def _busy(bar: Bar, notes: str) -> Remark:
+    if bar.number % 4 == 0:
+        return Remark(
+            Topic.FILL, 0.92,
+            f"A fill, {notes}, and it closes four bars",
+            f"after it a listener hears bar {bar.number + 1} as a beginning",
+        )  # fmt: skip
+    return Remark(
+        Topic.FILL, 0.85,
+        f"Busier than the rest, with {notes}",
+        "in the middle of a phrase it answers the bars around it; kept up, it would fill them all",
+    )  # fmt: skip
+
+
+def _counts(places: Sequence[Fraction], bar: Bar) -> str:
+    return listed([counted(place, bar.metre) for place in places])
+
+
+# Time ---------------------------------------------------------------------------------------
+
+
+def _space(bar: Bar) -> Iterator[Remark]:
+    notes = bar.pitched
+    if len(notes) == 1 and notes[0].length >= bar.metre.bar * Fraction(3, 4):
+        yield Remark(
+            Topic.SPACE, 0.7,
+            f"One note, {name_of(notes[0])}, held",
+            "a long note must last to the end of its count and not a moment less",
+        )  # fmt: skip
+        return
+    sounding = sum((min(n.length, bar.end - n.beat) for n in bar.notes), Fraction(0))
+    if sounding <= bar.metre.bar / 2:
+        share = "Half" if sounding == bar.metre.bar / 2 else "More than half"
+        yield Remark(
+            Topic.SPACE, 0.68,
+            f"{share} of the bar is silence between {_counts(bar.rhythm, bar)}",
+            "the rests are as much the figure as the notes, so stop the string in time",
+        )  # fmt: skip
+    if bar.place(bar.notes[0]) > 0:
+        yield Remark(
+            Topic.SPACE, 0.6,
+            f"Nothing is struck on 1, and the bass speaks on {bar.count(notes[0])}",
+            "the downbeat is felt all the more when somebody leaves it out",
+        )  # fmt: skip
+
+
+def _pulse(spot: Spot) -> Iterator[Remark]:
+    bar = spot.bar
+    pulses = bar.metre.pulses
+    off = [place for place in bar.rhythm if place not in pulses]
+    if bar.rhythm == pulses and len(pulses) > 2:
+        new = spot.before is None or spot.before.rhythm != bar.rhythm
+        yield Remark(
+            Topic.PULSE, 0.8 if new else 0.3,
+            f"A note on every beat, {len(pulses)} in the bar, from {name_of(bar.pitched[0])} to"
+            f" {name_of(bar.pitched[-1])}",
+            "nothing is left to the rhythm, so the order of the tones must carry the line",
+        )  # fmt: skip
+    elif len(off) >= 2 and len(off) > len(bar.rhythm) / 2:
+        yield Remark(
+            Topic.PULSE, 0.55,
+            f"Of {len(bar.rhythm)} notes {len(off)} fall between the beats ({_counts(off, bar)})",
+            "keep the foot on the beat and let the hand go against it",
+        )  # fmt: skip
+    elif not off and len(bar.rhythm) > 1:
+        yield Remark(
+            Topic.PULSE, 0.35,
+            f"Every note lies on a beat ({_counts(bar.rhythm, bar)})",
+            "where nothing is off the beat, the groove is in how long the notes last",
+        )  # fmt: skip
+
+
+def _ghosts(bar: Bar) -> Iterator[Remark]:
+    ghosts = [bar.place(note) for note in bar.notes if note.ghost]
+    if ghosts:
+        yield Remark(
+            Topic.GHOSTS, 0.6,
+            f"{'Ghost notes' if len(ghosts) > 1 else 'A ghost note'} on {_counts(ghosts, bar)}",
+            "the left hand damps and the right goes on, so that the subdivision is felt without a"
+            " tone",
+        )  # fmt: skip

@@ -1,0 +1,134 @@
+"""Explain: what the bass played, bar by bar, and what there is to learn from it.
+
+Knows: that a file may be a part already played or the keys to play one to.
+Refuses to know: music, and how a page is laid out.
+How: keys are replayed, and the part goes through the trace in either case, so that a song and the
+trace of it are explained alike.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from random import Random
+from typing import Any, Final
+
+import click
+from click.core import ParameterSource
+
+from engine.bassist import Bassist
+from engine.foresight.outlook import Foresight
+from engine.line.grades import Grade
+from ports.charts import read_chart
+from ports.files import FileError, read
+from ports.lessons import explained, page
+from ports.options import (
+    GRADE_OPTION,
+    PRESET_OPTION,
+    SEED_OPTION,
+    attention,
+    hearing_options,
+    seed_or_any,
+)
+from ports.played import Played, played_in, read_played
+from ports.replay import replay
+from ports.trace import Trace
+from presets import loader, own
+
+EXAMPLES: Final = """\b
+Examples:
+  groundling explain song.mid --preset walking
+  groundling explain song.mid --grade 3 --seed 1 --json
+  groundling explain song.jsonl       a trace that replay or play wrote
+"""
+
+# What a MIDI file and a trace begin with.
+_MIDI: Final = b"MThd"
+_TRACE: Final = b"{"
+
+
+@click.command(epilog=EXAMPLES, short_help="Explain a bass part bar by bar.")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@PRESET_OPTION
+@GRADE_OPTION
+@click.option("--json", "as_json", is_flag=True, help="Print it for a program to read.")
+@click.option("--tracks", metavar="NAME,...", help="Only these tracks of the file are the player.")
+@hearing_options
+@SEED_OPTION
+@click.pass_context
+def explain(context: click.Context, /, *, file: Path, as_json: bool, **how: Any) -> None:  # noqa: ANN401 - replay's options
+    """Explain a bass part bar by bar: the chords, every note and its reason, and what to learn.
+
+    FILE is a trace, which holds a part already played, or a MIDI file of keys, to which a part is
+    played first as by replay.
+    """
+    if _is_trace(file):
+        played = read_played(file)
+        _check_played(context, file, played, how["preset"])
+    else:
+        played = _play(file, **how)
+    if as_json:
+        click.echo(json.dumps(explained(played), indent=1, ensure_ascii=False))
+    else:
+        for line in page(played):
+            click.echo(line)
+
+
+def _is_trace(file: Path) -> bool:
+    try:
+        with file.open("rb") as opened:
+            beginning = opened.read(len(_MIDI))
+    except OSError:  # read() has the sentence for it
+        return False
+    if beginning.startswith(_TRACE):
+        return True
+    if beginning and beginning != _MIDI and file.suffix.lower() not in (".mid", ".midi", ".smf"):
+        raise FileError(
+            f"{file} is neither a MIDI file nor a trace; give a .mid file, or what --trace wrote"
+        )
+    return False
+
+
+def _check_played(context: click.Context, file: Path, played: Played, preset: str) -> None:
+    """What is played already cannot be played otherwise."""
+    given = [
+        option
+        for option in context.command.params
+        if option.name not in ("file", "as_json", "preset")
+        and context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+    ]
+    if given:
+        raise click.UsageError(
+            f"{file} is a trace, a part already played; leave out {given[0].opts[0]}"
+        )
+    chosen = context.get_parameter_source("preset") is ParameterSource.COMMANDLINE
+    if chosen and loader.load(own.path_of(preset, own.folder())).name != played.style:
+        raise click.UsageError(f"{file} was played in {played.style}; leave out --preset {preset}")
+
+
+def _play(
+    file: Path,
+    *,
+    tracks: str | None,
+    preset: str,
+    grade: Grade,
+    chart: Path | None,
+    lead: int,
+    only_channel: int | None,
+    split: int | None,
+    seed: int | None,
+) -> Played:
+    """Replay the keys of a MIDI file, and read what was played."""
+    song = read(file, tracks.split(",") if tracks else ())
+    style = loader.load(own.path_of(preset, own.folder()))
+    foresight = Foresight(chart=None if chart is None else read_chart(chart))
+    bassist = Bassist(
+        style, Random(seed_or_any(seed)),
+        external_clock=True, foresight=foresight, lead=lead, grade=grade,
+    )  # fmt: skip
+    lines: list[str] = []
+    trace = Trace(lines.append, song.tempo.beat_at)
+    trace.begin(style, grade)
+    replay(bassist, filter(attention(only_channel, split).heeds, song.with_clock()), trace.take)
+    trace.close(song.end)
+    return played_in(lines, str(file))

@@ -1,0 +1,141 @@
+"""Lessons: a part explained, as text for people and as values for programs.
+
+Knows: what stands where on the page, and the fields of docs/explain.md.
+Refuses to know: what is worth saying about a bar.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any
+
+from engine.labels import harte, harte_key
+from engine.line.grades import Grade
+from engine.pitch import spell_near
+from engine.score import BassNote
+from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_octave, why
+from engine.teaching.harmony import key_name
+from engine.teaching.leading import Lead
+from engine.teaching.lessons import Lesson, lessons
+from ports.played import Played
+from ports.tablature import DrawnBar, step_of, string_name, system
+
+# As text ------------------------------------------------------------------------------------
+
+
+def page(played: Played) -> Iterator[str]:
+    """The part bar by bar, line by line."""
+    tuning = played.tuning
+    strings = " ".join(string_name(opened) for opened in tuning)
+    graded = "" if played.grade == Grade.EVERYTHING else f", grade {played.grade}"
+    yield f"{played.style}{graded}, {len(played.bars)} bars, strings {strings} (1 to {len(tuning)})"
+    before: Bar | None = None
+    for lesson in lessons(played.bars):
+        yield ""
+        yield from _section(lesson, before, tuning)
+        before = lesson.bar
+
+
+def _section(lesson: Lesson, before: Bar | None, tuning: tuple[int, ...]) -> Iterator[str]:
+    bar = lesson.bar
+    news = [
+        *([str(bar.metre)] if before is None or before.metre != bar.metre else []),
+        *([key_name(bar.key)] if before is None or before.key != bar.key else []),
+    ]
+    told = f" ({', '.join(news)})" if news else ""
+    yield f"Bar {bar.number}{told}: {_chords(bar)}"
+    yield ""
+    drawn = DrawnBar("", bar.start, bar.metre, bar.notes)
+    yield from list(system([drawn], step_of([drawn]), tuning))[1:]
+    yield ""
+    yield from (_line(bar, note) for note in bar.notes)
+    yield from (_way_in(bar, lead) for lead in lesson.leads)
+    yield f"  {lesson.teaching}"
+
+
+def _chords(bar: Bar) -> str:
+    if not bar.chords:
+        return "no chord"
+    first, *others = [(place, bar.symbol(chord)) for place, chord in bar.chords]
+    later = [f"{name} on {counted(place, bar.metre)}" for place, name in others]
+    begins = "" if first[0] == 0 else f" on {counted(first[0], bar.metre)}"
+    return ", ".join([first[1] + begins, *later])
+
+
+def _line(bar: Bar, note: BassNote) -> str:
+    place = f"string {note.string} " + (f"fret {note.fret}" if note.fret else "open")
+    if note.ghost:
+        return f"  {bar.count(note):<12}{'x':<5}{place:<18}{why(note)}"
+    text = f"  {bar.count(note):<12}{named_with_octave(note):<5}{place:<18}"
+    return f"{text}{degree_name(note):<19}{why(note)}"
+
+
+def _way_in(bar: Bar, lead: Lead) -> str:
+    goal = spell_near(lead.target, bar.key.tonic_fifths)
+    way = lead.way.value if lead.way else "by other steps"
+    missed = "" if lead.met else ", which did not come"
+    return f"  way in: {way}, to {goal}{missed}"
+
+
+# As values ----------------------------------------------------------------------------------
+
+
+def explained(played: Played) -> dict[str, Any]:
+    """The part as docs/explain.md describes it for programs."""
+    return {
+        "style": played.style,
+        "grade": played.grade,
+        "tuning": list(played.tuning),
+        "bars": [_bar(lesson) for lesson in lessons(played.bars)],
+    }
+
+
+def _bar(lesson: Lesson) -> dict[str, Any]:
+    bar = lesson.bar
+    return {
+        "bar": bar.number,
+        "metre": str(bar.metre),
+        "key": harte_key(bar.key),
+        "chords": [
+            {
+                "place": _quarters(place),
+                "count": counted(place, bar.metre),
+                "label": harte(chord, bar.key),
+                "symbol": bar.symbol(chord),
+            }
+            for place, chord in bar.chords
+        ],
+        "notes": [_note(bar, note) for note in bar.notes],
+        "ways_in": [
+            {
+                "way": lead.way.value if lead.way else None,
+                "to": spell_near(lead.target, bar.key.tonic_fifths),
+                "met": lead.met,
+            }
+            for lead in lesson.leads
+        ],
+        "topic": lesson.remark.topic.value,
+        "teaching": lesson.teaching,
+    }
+
+
+def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
+    return {
+        "place": _quarters(bar.place(note)),
+        "count": bar.count(note),
+        "length": _quarters(note.length),
+        "pitch": note.note,
+        "name": name_of(note),
+        "degree": note.chord.degree_of(note.note % 12),
+        "degree_name": degree_name(note),
+        "role": note.role.value,
+        "reason": note.reason,
+        "chord": harte(note.chord, bar.key),
+        "string": note.string,
+        "fret": note.fret,
+    }
+
+
+def _quarters(place: Fraction) -> float:
+    return round(float(place), 6)

@@ -1,0 +1,186 @@
+"""Played: a trace read back as the bars of a part.
+
+Knows: which lines of the trace make a bar, and what to say of lines that make none.
+Refuses to know: what can be learned from the bars.
+How: bars follow each other as they were played, so that a loop is written out; a note belongs to
+the nearest bar of its number, a chord to the place at which it was heard.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+from engine.harmony import C_MAJOR, Chord, Key
+from engine.labels import parse_harte
+from engine.meter import Metre
+from engine.pitch import pitch_class_of_name
+from engine.score import BassNote, Role
+from engine.teaching.bars import Bar, Taken, bars_of
+from ports.files import FileError
+
+# Written places lie on grids of up to 48 to a quarter note; the trace rounds them to six digits.
+_FINEST: Final = 48
+# A chord is heard a little after the keys land, and players are not machines: in quarter notes.
+_HEARD_LATE: Final = 0.06
+
+Fact = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """A part as it was played: the style's name, its grade, the open strings, and the bars."""
+
+    style: str
+    grade: int
+    tuning: tuple[int, ...]
+    bars: tuple[Bar, ...]
+
+
+def read_played(path: Path) -> Played:
+    """The part in a trace.
+
+    Raises:
+        FileError: no trace, or one without a bass note.
+    """
+    try:
+        text = path.read_text("utf-8")
+    except FileNotFoundError as error:
+        raise FileError(f"there is no file {path}") from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise FileError(f"{path} cannot be read as a trace; give what --trace wrote") from error
+    return played_in(text.splitlines(), str(path))
+
+
+def played_in(lines: Iterable[str], name: str) -> Played:
+    """The part in the lines of a trace; `name` stands for it in errors.
+
+    Raises:
+        FileError: a line that is none of a trace, or no bass note in any.
+    """
+    facts = list(_facts(lines, name))
+    style = next((fact for fact in facts if fact["type"] == "style"), None)
+    if style is None:
+        raise FileError(f"{name} does not say in which style it was played; write the trace anew")
+    if not any(fact["type"] == "note" for fact in facts):
+        raise FileError(f"{name} has no bass notes; there is nothing to explain")
+    try:
+        bars = tuple(_with_notes(bars_of(_taken(facts))))
+        return Played(style["name"], int(style["grade"]), tuple(style["tuning"]), bars)
+    except (KeyError, TypeError, ValueError) as error:
+        raise FileError(f"{name} is damaged ({error} in it makes no sense)") from error
+
+
+def _facts(lines: Iterable[str], name: str) -> Iterator[Fact]:
+    for number, line in enumerate(lines, start=1):
+        try:
+            fact = json.loads(line)
+            _ = fact["type"], float(fact["time"])
+        except (ValueError, TypeError, KeyError) as error:
+            raise FileError(
+                f"{name} line {number} is no line of a trace; give what --trace wrote"
+            ) from error
+        yield fact
+
+
+def _with_notes(bars: Sequence[Bar]) -> Iterator[Bar]:
+    """Without the empty bars after the last note: there the song was over."""
+    last = max((i for i, bar in enumerate(bars) if bar.notes), default=-1)
+    yield from bars[: last + 1]
+
+
+# Bars ---------------------------------------------------------------------------------------
+
+
+def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
+    heads = [fact for fact in facts if fact["type"] == "bar"]
+    notes = _notes_by_bar(facts, heads)
+    start = Fraction(0)
+    for index, (head, until) in enumerate(zip(heads, _ends(heads, facts), strict=True)):
+        metre = _metre(head["metre"])
+        began = head["time"]
+        per_second = float(metre.bar) / (until - began) if until > began else 0.0
+        taken = Taken(
+            number=head["bar"],
+            start=start,
+            metre=metre,
+            key=_key_at(facts, until),
+            heard=tuple(_heard(facts, began, until, per_second)),
+            notes=tuple(replace(n, beat=n.beat + start) for n in notes[index]),
+        )
+        yield taken
+        start += metre.bar
+
+
+def _ends(heads: Sequence[Fact], facts: Sequence[Fact]) -> list[float]:
+    """When each bar ends; the last one is as long as the one before, or as its notes sound."""
+    if not heads:
+        return []
+    starts = [head["time"] for head in heads]
+    lasts = starts[-1] - starts[-2] if len(starts) > 1 else 0.0
+    sounds = max((fact["until"] for fact in facts if fact["type"] == "note"), default=0.0)
+    return [*starts[1:], starts[-1] + lasts if lasts > 0 else sounds]
+
+
+def _notes_by_bar(facts: Sequence[Fact], heads: Sequence[Fact]) -> list[list[BassNote]]:
+    found: list[list[BassNote]] = [[] for _ in heads]
+    for fact in facts:
+        if fact["type"] != "note":
+            continue
+        mine = [i for i, head in enumerate(heads) if head["bar"] == fact["bar"]]
+        if mine:  # none where the playing stopped just before the bar line
+            nearest = min(mine, key=lambda i: abs(heads[i]["time"] - fact["time"]))
+            found[nearest].append(_note(fact))
+    return [sorted(notes, key=lambda note: note.beat) for notes in found]
+
+
+def _note(fact: Fact) -> BassNote:
+    """The note as it was written, its beat counted from the bar line."""
+    aims_at = fact["aims_at"]
+    chord = parse_harte(fact["chord"])
+    if chord is None:
+        raise ValueError("a note without a chord")
+    return BassNote(
+        beat=_place(fact["place"]),
+        length=_place(fact["length"]),
+        note=fact["pitch"],
+        accent=fact["velocity"] / 127,
+        role=Role(fact["role"]),
+        reason=fact["reason"],
+        string=fact["string"],
+        fret=fact["fret"],
+        chord=chord,
+        aims_at=None if aims_at is None else pitch_class_of_name(aims_at),
+    )
+
+
+def _place(quarters: float) -> Fraction:
+    return Fraction(quarters).limit_denominator(_FINEST)
+
+
+def _heard(
+    facts: Sequence[Fact], began: float, until: float, per_second: float
+) -> Iterator[tuple[Fraction, Chord | None]]:
+    for fact in facts:
+        if fact["type"] == "chord" and began <= fact["time"] < until:
+            place = (fact["time"] - began) * per_second - _HEARD_LATE
+            yield Fraction(max(round(place * 2), 0), 2), parse_harte(fact["label"])
+
+
+def _key_at(facts: Sequence[Fact], until: float) -> Key:
+    known = [fact for fact in facts if fact["type"] == "key" and fact["time"] < until]
+    return _key(known[-1]["label"]) if known else C_MAJOR
+
+
+def _key(label: str) -> Key:
+    tonic, _, mode = label.partition(":")
+    return Key(pitch_class_of_name(tonic), mode == "min")
+
+
+def _metre(written: str) -> Metre:
+    count, unit = written.split("/")
+    return Metre(int(count), int(unit))
