@@ -72,10 +72,10 @@ def _line(bar: Bar, note: BassNote) -> str:
 
 
 def _way_in(bar: Bar, lead: Lead) -> str:
-    goal = spell_near(lead.target, bar.key.tonic_fifths)
+    goal = _spelled(bar, lead.target)
     way = lead.way.value if lead.way else "by other steps"
-    missed = "" if lead.met else ", which did not come"
-    return f"  way in: {way}, to {goal}{missed}"
+    missed = ", which did not come" if lead.arrival else ", where the part ends"
+    return f"  way in: {way}, to {goal}{'' if lead.met else missed}"
 
 
 # As values ----------------------------------------------------------------------------------
@@ -109,8 +109,9 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
         "notes": [_note(bar, note) for note in bar.notes],
         "ways_in": [
             {
+                "place": _quarters(bar.place(lead.notes[-1])),
                 "way": lead.way.value if lead.way else None,
-                "to": spell_near(lead.target, bar.key.tonic_fifths),
+                "to": _spelled(bar, lead.target),
                 "met": lead.met,
             }
             for lead in lesson.leads
@@ -131,10 +132,15 @@ def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
         "degree_name": degree_name(note),
         "role": note.role.value,
         "reason": note.reason,
+        "aims_at": None if note.aims_at is None else _spelled(bar, note.aims_at),
         "chord": harte(note.chord, bar.key),
         "string": note.string,
         "fret": note.fret,
     }
+
+
+def _spelled(bar: Bar, pitch_class: int) -> str:
+    return spell_near(pitch_class, bar.key.tonic_fifths)
 
 
 def _quarters(place: Fraction) -> float:

@@ -27,6 +27,8 @@ from ports.files import FileError
 _FINEST: Final = 48
 # A chord is heard a little after the keys land, and players are not machines: in quarter notes.
 _HEARD_LATE: Final = 0.06
+# A last note shorter than any touch was struck as the playing stopped; nobody heard it.
+_CUT_OFF_SECONDS: Final = 0.03
 
 Fact = Mapping[str, Any]
 
@@ -62,7 +64,7 @@ def played_in(lines: Iterable[str], name: str) -> Played:
     Raises:
         FileError: a line that is none of a trace, or no bass note in any.
     """
-    facts = list(_facts(lines, name))
+    facts = _without_cut_off(list(_facts(lines, name)))
     style = next((fact for fact in facts if fact["type"] == "style"), None)
     if style is None:
         raise FileError(f"{name} does not say in which style it was played; write the trace anew")
@@ -85,6 +87,12 @@ def _facts(lines: Iterable[str], name: str) -> Iterator[Fact]:
                 f"{name} line {number} is no line of a trace; give what --trace wrote"
             ) from error
         yield fact
+
+
+def _without_cut_off(facts: list[Fact]) -> list[Fact]:
+    last = max((f for f in facts if f["type"] == "note"), key=lambda f: f["time"], default=None)
+    cut = last is not None and last.get("until", 0) - last["time"] < _CUT_OFF_SECONDS
+    return [fact for fact in facts if not (cut and fact is last)]
 
 
 def _with_notes(bars: Sequence[Bar]) -> Iterator[Bar]:

@@ -1,4 +1,4 @@
-"""The guides: what README.md, DEVELOPERS.md and docs/trace.md show is so."""
+"""The guides: what README.md, DEVELOPERS.md, docs/trace.md and docs/explain.md show is so."""
 
 from __future__ import annotations
 
@@ -44,8 +44,8 @@ def quoted(document: str) -> list[str]:
 
 COMMANDS = [
     command
-    for guide in GUIDES
-    for command in [*typed(text(guide)), *quoted(text(guide))]
+    for guide in (*GUIDES, "docs/explain.md")
+    for command in [*typed(text(guide)), *(quoted(text(guide)) if guide in GUIDES else [])]
     if command.startswith("groundling ")
 ]
 
@@ -62,6 +62,9 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         (tmp_path / place).write_text((ROOT / "presets" / "rock.yaml").read_text("utf-8"), "utf-8")
     for home in ("HOME", "APPDATA", "XDG_CONFIG_HOME"):
         monkeypatch.setenv(home, str(tmp_path))
+    (tmp_path / "docs").mkdir()
+    for place in ("song.jsonl", "docs/example.jsonl"):
+        (tmp_path / place).write_text(text("docs/example.jsonl"), "utf-8")
     own.begin("late-shift", "soul", own.folder())
     return tmp_path
 
@@ -85,7 +88,7 @@ def test_every_command_shown_can_be_typed(command: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "command", [c for c in COMMANDS if words_of(c)[0] in ("replay", "presets", "ports")]
+    "command", [c for c in COMMANDS if words_of(c)[0] in ("replay", "explain", "presets", "ports")]
 )
 def test_commands_that_end_by_themselves_work(
     command: str, folder: Path, capsys: pytest.CaptureFixture[str]
@@ -154,7 +157,7 @@ def test_the_import_table_is_the_one_that_is_checked() -> None:
     assert shown == contracts[0]["layers"]
 
 
-@pytest.mark.parametrize("guide", [*GUIDES, "docs/trace.md"])
+@pytest.mark.parametrize("guide", [*GUIDES, "docs/trace.md", "docs/explain.md"])
 def test_links_lead_somewhere(guide: str) -> None:
     """Every link to a file of ours finds it."""
     targets = re.findall(r"\]\(([^)#:]+)\)", text(guide))
@@ -182,3 +185,32 @@ def test_the_trace_is_as_described(capsys: pytest.CaptureFixture[str]) -> None:
     assert {fact["type"] for fact in facts} == set(described)
     for fact in facts:
         assert set(fact) == described[fact["type"]]
+
+
+@pytest.mark.usefixtures("folder")
+def test_the_explanation_is_as_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    """docs/explain.md shows what explain prints of the example, as text and as JSON."""
+    page = text("docs/explain.md")
+    shown = {}
+    for form in ((), ("--json",)):
+        with pytest.raises(SystemExit):
+            main(["explain", "docs/example.jsonl", *form])
+        shown[form] = capsys.readouterr().out
+    told = json.loads(shown["--json",])
+
+    assert blocks(page, "text") == [shown[()]]
+    assert [json.loads(block) for block in blocks(page, "json")] == [told["bars"][2]]
+
+
+def test_every_field_of_an_explanation_is_described(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    """The tables of docs/explain.md name the fields of a bar and of a note, all and no others."""
+    with pytest.raises(SystemExit):
+        main(["explain", str(folder / "docs" / "example.jsonl"), "--json"])
+    bars = json.loads(capsys.readouterr().out)["bars"]
+    _, of_bar, of_note = text("docs/explain.md").split("| field of a ")
+    described = [re.findall(r"^\| `(\w+)`", table, re.MULTILINE) for table in (of_bar, of_note)]
+
+    assert [list(bar) for bar in bars] == [described[0]] * len(bars)
+    assert {tuple(note) for bar in bars for note in bar["notes"]} == {tuple(described[1])}

@@ -170,13 +170,15 @@ _ALTERED: Final = MappingProxyType({"": "", "b": "flat ", "#": "sharp "})
 
 
 def counted(place: Fraction, metre: Metre) -> str:
-    """A place in the bar as it is counted aloud: "1", "2&", "3e", "4a", "2-trip", "2-let"."""
+    """A place in the bar as it is counted aloud: "1", "2&", "3e", "4a", "2-trip", "2-let".
+
+    A plus is a little later: what was written anew in the middle of a beat lies on no grid.
+    """
     pulses = (*metre.pulses, metre.bar)
     beat = bisect_right(metre.pulses, place) - 1
     share = (place - pulses[beat]) / (pulses[beat + 1] - pulses[beat])
     nearest = max(known for known in _SHARES if known <= share)
-    exact = "" if nearest == share else "just after "
-    return f"{exact}{beat + 1}{_SHARES[nearest]}"
+    return f"{beat + 1}{_SHARES[nearest]}{'' if nearest == share else '+'}"
 
 
 def degree_name(note: BassNote) -> str:
@@ -210,3 +212,8 @@ def named_with_octave(note: BassNote) -> str:
 def listed(words: Sequence[str]) -> str:
     """Words as a sentence lists them: "C, E and G"."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def times_over(count: int) -> str:
+    """How often: "twice", "3 times"."""
+    return "twice" if count == 2 else f"{count} times"

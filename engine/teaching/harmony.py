@@ -15,7 +15,7 @@ from engine.line.pools import scale_of
 from engine.line.reasons import spelled
 from engine.pitch import spell_near
 from engine.score import BassNote
-from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
+from engine.teaching.bars import Bar, counted, degree_name, listed, name_of, times_over
 from engine.teaching.remarks import Remark, Spot, Topic
 
 
@@ -39,7 +39,7 @@ def _tones(spot: Spot, chord: Chord) -> Iterator[Remark]:
     kinds = {degree_name(note) for note in notes}
     root = spell_near(chord.root, bar.key.tonic_fifths)
     if kinds == {"root"}:
-        times = f", {_times(len(notes))}" if len(notes) > 1 else ""
+        times = f", {times_over(len(notes))}" if len(notes) > 1 else ""
         yield Remark(
             Topic.TONES, 0.5,
             f"Only {root}{times}, under {bar.symbol(chord)}",
@@ -61,10 +61,6 @@ def _tones(spot: Spot, chord: Chord) -> Iterator[Remark]:
     else:
         yield from _coloured(bar, chord, notes)
     yield from _climb(bar, chord, notes)
-
-
-def _times(count: int) -> str:
-    return {2: "twice", 3: "three times", 4: "four times"}.get(count, f"{count} times")
 
 
 def _coloured(bar: Bar, chord: Chord, notes: Sequence[BassNote]) -> Iterator[Remark]:
@@ -240,7 +236,7 @@ def _down_a_fifth(bar: Bar, now: Chord, then: Chord) -> Iterator[Remark]:
         )  # fmt: skip
     elif now.family is not Family.DOMINANT or then.family is Family.DOMINANT:
         return
-    elif then.root == bar.key.tonic:
+    elif then.root == then.bass == bar.key.tonic and now.bass == now.root:
         yield Remark(
             Topic.CADENCE, 0.74,
             f"{here} goes to {there}, dominant to tonic of {key_name(bar.key)}",

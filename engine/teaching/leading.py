@@ -98,6 +98,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
             yield from _met(spot, lead)
         elif lead.arrival is not None:
             yield _missed(spot, lead, lead.arrival)
+    yield from _mended(spot.bar)
     yield from _pushed(spot)
 
 
@@ -110,6 +111,19 @@ def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
         f" {bar.symbol(arrival.chord)}, and the line goes on from {name_of(arrival)}",
         "played in time, a way in that is not met is heard as a passing note",
     )  # fmt: skip
+
+
+def _mended(bar: Bar) -> Iterator[Remark]:
+    """A note between two places of the grid: another chord was heard than the one played for."""
+    for before, note in pairwise(bar.pitched):
+        if bar.count(note).endswith("+") and note.chord != before.chord:
+            yield Remark(
+                Topic.MENDED, 0.95,
+                f"{bar.symbol(note.chord)} was heard where {bar.symbol(before.chord)} was expected,"
+                f" and {name_of(note)} takes the place of {name_of(before)} on {bar.count(note)}",
+                "better a right note late than a wrong one held",
+            )  # fmt: skip
+            return
 
 
 def _spelled(pitch_class: int, bar: Bar) -> str:
@@ -250,10 +264,12 @@ class _Told:
             return (
                 f"{self._here} serves twice, as {degree_name(self._last)} of {self._chord} and as"
                 f" the fifth above {self._goal}, {self._goal_of_chord()}",
-                "one tone in both chords makes the step from one to the other small",
+                "a tone that both chords have makes the step from one to the other small"
+                if self._last.note % 12 in self._coming.pitch_classes
+                else "",
             )
         return (
-            f"{self._here} is foreign to {self._chord}, but the fifth above {self._goal},"
+            f"{self._here} is no tone of {self._chord}, but the fifth above {self._goal},"
             f" {self._goal_of_chord()}",
             "from a fifth to its root is the move that says dominant and tonic",
         )

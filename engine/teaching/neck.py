@@ -87,7 +87,7 @@ def _shift_or_position(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
         where = f"fret {low}" if low == high else f"frets {low} to {high}"
         rest = " and open strings" if len(frets) < len(notes) else ""
         strings = len({note.string for note in notes})
-        across = f" across {strings} strings" if strings > 1 else ""
+        across = f" on {strings} strings" if strings > 1 and not rest else ""
         yield Remark(
             Topic.POSITION, 0.42,
             f"The whole bar lies in one position, {where}{rest}{across}",

@@ -20,6 +20,7 @@ class Topic(Enum):
 
     WAY_IN = "way in"
     MISSED = "missed aim"
+    MENDED = "mended"
     PUSH = "push"
     FIGURE = "figure"
     AGAIN = "figure again"

@@ -11,12 +11,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import groupby
 from typing import Final
 
-from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
+from engine.score import BassNote
+from engine.teaching.bars import Bar, counted, degree_name, listed, name_of, times_over
 from engine.teaching.remarks import Remark, Spot, Topic
 
 _BUSY: Final = 1.4  # so many times the notes of the usual bar are heard as a fill, not a variant
+_MORE: Final = 2  # one note more is a variant even where there are only two
 _OFTEN: Final = 3  # from here on a rhythm is a figure, and not a bar that happens to come back
 
 
@@ -26,7 +29,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
         yield _silent(spot.bar)
         return
     yield from _figure(spot)
-    yield from _space(spot.bar)
+    yield from _space(spot.bar, _held(spot))
     yield from _pulse(spot)
     yield from _ghosts(spot.bar)
 
@@ -55,7 +58,20 @@ def _figure(spot: Spot) -> Iterator[Remark]:
     if first < spot.index:
         yield _again(spot, _like(spot))
     elif often >= _OFTEN and bar.rhythm != usual:
-        yield from _varied(bar, usual, next(b for b in bars if b.rhythm == usual))
+        yield from _varied(spot, usual, next(b for b in bars if b.rhythm == usual))
+
+
+def _spoken(bar: Bar) -> str:
+    runs = [(degree, len(list(run))) for degree, run in groupby(_degrees(bar))]
+    return ", ".join(
+        f"{degree} {times_over(times)}" if times > 1 else degree for degree, times in runs
+    )
+
+
+def _held(spot: Spot) -> list[BassNote]:
+    """What still rings from the bar before."""
+    before = spot.before
+    return [note for note in before.pitched if before.rings_over(note)] if before else []
 
 
 def _like(spot: Spot) -> Bar:
@@ -81,7 +97,7 @@ def _again(spot: Spot, other: Bar) -> Remark:
         return Remark(
             Topic.AGAIN, 0.7,
             f"Bar {other.number} carried from {other.symbol(other.chords[0][1])} to"
-            f" {bar.symbol(bar.chords[0][1])}, with the same degrees ({', '.join(_degrees(bar))})",
+            f" {bar.symbol(bar.chords[0][1])}, with the same degrees ({_spoken(bar)})",
             "who thinks in degrees has learned one bar and can play twelve",
         )  # fmt: skip
     new = next(
@@ -104,18 +120,28 @@ def _degrees(bar: Bar) -> list[str]:
     return [degree_name(note) for note in bar.pitched]
 
 
-def _varied(bar: Bar, usual: Sequence[Fraction], figure: Bar) -> Iterator[Remark]:
+def _varied(spot: Spot, usual: Sequence[Fraction], figure: Bar) -> Iterator[Remark]:
+    bar = spot.bar
+    if _held(spot) and 0 in usual and 0 not in bar.rhythm:
+        return  # its 1 was struck early, in the bar before
     more, fewer = set(bar.rhythm) - set(usual), set(usual) - set(bar.rhythm)
     added, missing = _counts(sorted(more), bar), _counts(sorted(fewer), bar)
     begins = "of" if figure.number < bar.number else "that begins in"
     of_bar = f"the figure {begins} bar {figure.number}"
-    if len(bar.rhythm) >= _BUSY * len(usual):
+    if len(bar.rhythm) >= max(_BUSY * len(usual), len(usual) + _MORE):
         yield _busy(bar, f"{len(bar.rhythm)} notes where {of_bar} has {len(usual)}")
     elif not fewer and more:
         yield Remark(
             Topic.VARIED, 0.75,
             f"This is {of_bar} with something added on {added}",
             "enough to be noticed, too little to be another tune",
+        )  # fmt: skip
+    elif not more and len(fewer) > len(bar.rhythm):
+        yield Remark(
+            Topic.VARIED, 0.75,
+            f"Of the {len(usual)} notes of {of_bar} only {len(bar.rhythm)}"
+            f" {'is' if len(bar.rhythm) == 1 else 'are'} left, on {_counts(bar.rhythm, bar)}",
+            "a bar that thins out turns the ear to whoever goes on",
         )  # fmt: skip
     elif not more and fewer:
         yield Remark(
@@ -152,7 +178,7 @@ def _counts(places: Sequence[Fraction], bar: Bar) -> str:
 # Time ---------------------------------------------------------------------------------------
 
 
-def _space(bar: Bar) -> Iterator[Remark]:
+def _space(bar: Bar, held: Sequence[BassNote]) -> Iterator[Remark]:
     notes = bar.pitched
     if len(notes) == 1 and notes[0].length >= bar.metre.bar * Fraction(3, 4):
         yield Remark(
@@ -169,7 +195,7 @@ def _space(bar: Bar) -> Iterator[Remark]:
             f"{share} of the bar is silence between {_counts(bar.rhythm, bar)}",
             "the rests are as much the figure as the notes, so stop the string in time",
         )  # fmt: skip
-    if bar.place(bar.notes[0]) > 0:
+    if bar.place(bar.notes[0]) > 0 and not held:
         yield Remark(
             Topic.SPACE, 0.6,
             f"Nothing is struck on 1, and the bass speaks on {bar.count(notes[0])}",

@@ -1,0 +1,291 @@
+"""Explaining: what is printed about a song, a trace, and about files that are neither."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import mido
+import pytest
+
+from ports.cli import main
+from ports.files import FileError
+from ports.played import played_in, read_played
+from presets.loader import names
+from tests.band import voiced
+
+CHANGES = "Ab | Fm7 | Bbm7 Eb7 | Ab/C | Dbmaj7 | Ddim7 | Ab/Eb F7b9 | Bbm7 Eb7 | Ab6"
+ROOT = Path(__file__).parent.parent
+FIVE_STRINGS = """rhythm:
+  grid: eighths
+  figures:
+    - strokes: "X--- x---"
+      tones: 1 5
+neck:
+  tuning: [B0, E1, A1, D2, G2]
+register: {lowest: C1, highest: C3, home: E1}
+"""
+
+
+def song(path: Path, changes: str = CHANGES, metre: tuple[int, int] = (4, 4)) -> Path:
+    """A MIDI file of block chords at 96, a bar between bar lines."""
+    file = mido.MidiFile(ticks_per_beat=480)
+    keys = mido.MidiTrack(
+        [
+            mido.MetaMessage("time_signature", numerator=metre[0], denominator=metre[1]),
+            mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(96)),
+            mido.MetaMessage("track_name", name="Keys"),
+        ]
+    )
+    for bar in changes.split("|"):
+        symbols = bar.split()
+        for symbol in symbols:
+            ticks = 480 * 4 * metre[0] // metre[1] // len(symbols)
+            notes = voiced(symbol)
+            keys += [mido.Message("note_on", note=n, velocity=72) for n in notes]
+            keys += [
+                mido.Message("note_off", note=n, time=0 if i else ticks)
+                for i, n in enumerate(notes)
+            ]
+    file.tracks.append(keys)
+    file.save(path)
+    return path
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:
+    """Run a command: its exit status, what it printed, what it complained of."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(a) for a in arguments])
+    said = capsys.readouterr()
+    return int(ended.value.code or 0), said.out, said.err
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A working folder with a song, its trace, and files that are neither."""
+    monkeypatch.chdir(tmp_path)
+    song(tmp_path / "song.mid")
+    (tmp_path / "text.txt").write_text("Ab | Fm7\n")
+    (tmp_path / "text.mid").write_text("Ab | Fm7\n")
+    (tmp_path / "empty.mid").write_bytes(b"")
+    (tmp_path / "other.json").write_text('{"chords": []}\n')
+    (tmp_path / "bytes.jsonl").write_bytes(b'{"type": "\xff"}\n')
+    style = '{"type": "style", "time": 0, "beat": 0, "name": "soul", "grade": 7, "tuning": [28]}\n'
+    (tmp_path / "silent.jsonl").write_text(style)
+    (tmp_path / "old.jsonl").write_text('{"type": "note", "time": 0, "beat": 0}\n')
+    (tmp_path / "torn.jsonl").write_text(style + '{"type": "note", "ti\n')
+    (tmp_path / "odd.jsonl").write_text(
+        style + '{"type": "bar", "time": 0, "beat": 0, "bar": 1, "metre": "4/4"}\n'
+        '{"type": "note", "time": 0, "until": 1, "beat": 0, "bar": 1}\n'
+    )
+    (tmp_path / "five.yaml").write_text(FIVE_STRINGS)
+    return tmp_path
+
+
+@pytest.fixture(scope="module")
+def traced(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """What replay traces of the song in the walking style."""
+    where = tmp_path_factory.mktemp("traced")
+    with pytest.raises(SystemExit):
+        main(["replay", str(song(where / "song.mid")), "--preset", "walking", "--seed", "1",
+              "--trace", str(where / "song.jsonl")])  # fmt: skip
+    return (where / "song.jsonl").read_text()
+
+
+@pytest.fixture
+def trace(folder: Path, traced: str) -> Path:
+    """The trace of the song in the walking style, beside it."""
+    path = folder / "song.jsonl"
+    path.write_text(traced)
+    return path
+
+
+MISTAKES = [
+    (["missing.mid"], "there is no file missing.mid"),
+    (["missing.jsonl"], "there is no file missing.jsonl"),
+    (["."], "not a MIDI file"),
+    (["text.mid"], "text.mid is not a MIDI file"),
+    (["empty.mid"], "empty.mid is empty; give a MIDI file"),
+    (["text.txt"], "text.txt is neither a MIDI file nor a trace"),
+    (["other.json"], "other.json line 1 is no line of a trace"),
+    (["bytes.jsonl"], "bytes.jsonl cannot be read as a trace"),
+    (["silent.jsonl"], "silent.jsonl has no bass notes; there is nothing to explain"),
+    (["old.jsonl"], "old.jsonl does not say in which style it was played"),
+    (["torn.jsonl"], "torn.jsonl line 2 is no line of a trace"),
+    (["odd.jsonl"], "odd.jsonl is damaged"),
+    (["song.mid", "--preset", "soull"], "there is no preset soull"),
+    (["song.mid", "--grade", "0"], "'0' is no grade; give 1 (roots) to 7 (everything)"),
+    (["song.mid", "--split", "C1"], "song.mid has no bass notes; there is nothing to explain"),
+    (["song.jsonl", "--grade", "3"], "song.jsonl is a trace, a part already played; leave out --g"),
+    (["song.jsonl", "--seed", "3"], "leave out --seed"),
+    (["song.jsonl", "--preset", "soul"], "was played in walking; leave out --preset soul"),
+]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"), MISTAKES, ids=lambda v: " ".join(v) if isinstance(v, list) else ""
+)
+@pytest.mark.usefixtures("trace")
+def test_a_mistake_gets_one_sentence(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], sentence: str
+) -> None:
+    """What cannot be explained is answered with status 2 and one line that says why."""
+    status, out, err = run(capsys, "explain", *arguments)
+
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert sentence in err
+
+
+@pytest.mark.slow
+def test_a_song_and_its_trace_are_explained_alike(
+    capsys: pytest.CaptureFixture[str], trace: Path
+) -> None:
+    """Keys are replayed as replay does, so the page is the same from either file."""
+    how = ("--preset", "walking", "--seed", 1)
+    for form in ((), ("--json",)):
+        from_song = run(capsys, "explain", "song.mid", *how, *form)
+        from_trace = run(capsys, "explain", trace, "--preset", "walking", *form)
+
+        assert from_song[0] == 0
+        assert from_trace == from_song
+
+
+def test_every_note_of_the_trace_is_explained(
+    capsys: pytest.CaptureFixture[str], trace: Path
+) -> None:
+    """As text each has a line, as JSON its place, string, fret and reason."""
+    told = json.loads(run(capsys, "explain", trace, "--json")[1])
+    explained = [(note["pitch"], note["string"], note["fret"], note["reason"])
+                 for bar in told["bars"] for note in bar["notes"]]  # fmt: skip
+    facts = [json.loads(line) for line in trace.read_text().splitlines()]
+    played = [(f["pitch"], f["string"], f["fret"], f["reason"])
+              for f in facts if f["type"] == "note" and f["until"] - f["time"] > 0.03]  # fmt: skip
+    text = run(capsys, "explain", trace)[1]
+
+    assert explained == played
+    assert len(re.findall(r"^  \d\S* +[A-G]", text, re.MULTILINE)) == len(played)
+
+
+@pytest.mark.slow
+def test_the_bars_stand_on_the_chords_of_the_song(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    """What was played on the keyboard is what stands above the bars."""
+    changes = "Ab | Fm7 | Bbm7 Eb7 | Ab | Ab | Fm7 | Bbm7 Eb7 | Ab"
+    song(folder / "song.mid", changes)
+    told = json.loads(run(capsys, "explain", "song.mid", "--seed", 1, "--json")[1])
+    heard = [" ".join(chord["symbol"] for chord in bar["chords"]) for bar in told["bars"]]
+    places = {chord["place"] for chord in told["bars"][2]["chords"]}
+
+    assert heard == [bar.strip() for bar in changes.split("|")]
+    assert places == {0.0, 2.0}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("preset", names())
+def test_every_style_is_explained(
+    capsys: pytest.CaptureFixture[str], folder: Path, preset: str
+) -> None:
+    """Each bar has one line of teaching, no two the same, and a way in is what it is called."""
+    assert folder.is_dir()
+    how = ("--preset", preset, "--seed", 1, "--json")
+    bars = json.loads(run(capsys, "explain", "song.mid", *how)[1])["bars"]
+    lines = [bar["teaching"] for bar in bars]
+
+    assert len(lines) >= 9
+    assert len(set(lines)) == len(lines)
+    assert all(line[0].isupper() and line[-1] == "." and "\n" not in line for line in lines)
+    for bar in bars:
+        for way in bar["ways_in"]:
+            if way["way"] in STEPS:
+                (last,) = (note for note in bar["notes"] if note["place"] == way["place"])
+                assert (_pitch_class(way["to"]) - last["pitch"]) % 12 == STEPS[way["way"]]
+
+
+STEPS = {"semitone below": 1, "semitone above": 11, "fifth": 5, "scale below": 2, "scale above": 10}
+
+
+def _pitch_class(name: str) -> int:
+    return ("C D EF G A B".index(name[0]) + name.count("#") - name.count("b")) % 12
+
+
+def test_five_strings_are_drawn(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    """The tablature has the strings that the preset has, the highest on top."""
+    assert folder.is_dir()
+    status, text, _ = run(capsys, "explain", "song.mid", "--preset", "five.yaml", "--seed", 1)
+    drawn = re.findall(r"^([A-G]) [-\dx]+\|$", text, re.MULTILINE)
+
+    assert status == 0
+    assert drawn[:5] == ["G", "D", "A", "E", "B"]
+    assert len(drawn) == 5 * text.count("\nBar ")
+    assert "strings B E A D G (1 to 5)" in text
+
+
+def test_the_tablature_shows_the_notes(capsys: pytest.CaptureFixture[str], trace: Path) -> None:
+    """The frets on the strings are those of the notes, in their order."""
+    text = run(capsys, "explain", trace)[1]
+    for bar, told in zip(
+        text.split("\nBar ")[1:],
+        json.loads(run(capsys, "explain", trace, "--json")[1])["bars"],
+        strict=True,
+    ):
+        strings = re.findall(r"^[GDAE] ([-\dx]+)\|$", bar, re.MULTILINE)[::-1]
+        drawn = [
+            (found.start(), string, int(found.group()))
+            for string, line in enumerate(strings, start=1)
+            for found in re.finditer(r"\d+", line)
+        ]
+
+        assert [(s, f) for _, s, f in sorted(drawn)] == [
+            (note["string"], note["fret"]) for note in told["notes"]
+        ]
+
+
+@pytest.mark.slow
+def test_a_grade_is_explained_as_played(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    """In the first grade there are roots and no ways in, and the page says the grade."""
+    assert folder.is_dir()
+    how = ("--grade", 1, "--seed", 1)
+    told = json.loads(run(capsys, "explain", "song.mid", *how, "--json")[1])
+
+    assert told["grade"] == 1
+    assert {note["role"] for bar in told["bars"] for note in bar["notes"]} == {"root", "slash bass"}
+    assert not any(bar["ways_in"] for bar in told["bars"])
+    assert run(capsys, "explain", "song.mid", *how)[1].startswith("soul, grade 1, 9 bars")
+
+
+def test_a_loop_is_written_out() -> None:
+    """Bar 1 played again after bar 2 is a third bar on the page, with its own notes."""
+    lines = [json.dumps(fact) for fact in looped()]
+    bars = played_in(lines, "loop").bars
+
+    assert [bar.number for bar in bars] == [1, 2, 1]
+    assert [[note.note for note in bar.notes] for bar in bars] == [[32], [33], [34]]
+    assert [float(bar.place(bar.notes[0])) for bar in bars] == [0, 1.5, 0]
+
+
+def looped() -> list[dict[str, object]]:
+    """A trace of two bars, the first of them played again."""
+    head = {"beat": 0, "metre": "4/4"}
+    facts: list[dict[str, object]] = [
+        {"type": "style", "time": 0, "beat": 0, "name": "soul", "grade": 7,
+         "tuning": [28, 33, 38, 43]},
+    ]  # fmt: skip
+    for time, bar, pitch, place in ((0, 1, 32, 0), (2, 2, 33, 1.5), (4, 1, 34, 0)):
+        facts.append({"type": "bar", "time": time, "bar": bar, **head})
+        facts.append(
+            {
+                "type": "note", "time": time + place / 2, "beat": 0, "until": time + 1.5,
+                "pitch": pitch, "velocity": 90, "role": "root", "reason": "Ab: so", "string": 1,
+                "fret": 4, "bar": bar, "place": place, "length": 1, "chord": "Ab:maj",
+                "aims_at": None,
+            }
+        )  # fmt: skip
+    return facts
+
+
+def test_a_trace_that_cannot_be_opened_is_named(tmp_path: Path) -> None:
+    """A folder is no trace."""
+    with pytest.raises(FileError, match="cannot be read as a trace; give what --trace wrote"):
+        read_played(tmp_path)

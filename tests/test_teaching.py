@@ -1,0 +1,411 @@
+"""Teaching: a part over its chords, and what is said about each bar."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+
+from engine.harmony import KEYS, Chord, Key
+from engine.labels import parse_symbol
+from engine.line.hand import Hand
+from engine.meter import FOUR_FOUR, Metre
+from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
+from engine.score import BassNote, Role
+from engine.style import Neck, Way
+from engine.teaching.bars import (
+    Bar,
+    Taken,
+    bars_of,
+    counted,
+    degree_name,
+    listed,
+    named_with_octave,
+)
+from engine.teaching.leading import leads_of, way_of
+from engine.teaching.lessons import lessons, remarks
+from engine.teaching.remarks import Spot, Topic
+
+E_FLAT = Key(3)
+HAND = Hand(Neck())
+SHARES = {"": 0, "e": 0.25, "&": 0.5, "a": 0.75, "-trip": 1 / 3, "-let": 2 / 3}
+EIGHTH = Fraction(1, 2)
+
+
+def note_number(name: str) -> int:
+    """Eb2 is 39, the open E1 is 28."""
+    natural, altered = NATURAL_PITCH_CLASS[name[0]], name.count("#") - name[1:].count("b")
+    return 12 * (int(name[-1]) + 1) + natural + altered
+
+
+def bass(word: str, chord: Chord, start: Fraction = Fraction(0)) -> BassNote:
+    """A note such as `Bb1@2&`, `D2@4&>Eb` that leads to Eb, `Eb2@4&=` that rings on, `x@2e`."""
+    name, _, place = word.rstrip("=").partition("@")
+    place, _, target = place.partition(">")
+    ghost = name == "x"
+    note = 40 if ghost else note_number(name)
+    beat = start + int(place[0]) - 1 + Fraction(SHARES[place[1:]]).limit_denominator(48)
+    ((string, fret), _), *_ = HAND.places(note)
+    role = Role.ROOT if note % 12 == chord.root else Role.FIFTH
+    return BassNote(
+        beat, Fraction(2) if "=" in word else EIGHTH, note, 0.8, Role.GHOST if ghost else role,
+        f"{name[:-1]}: so", string, fret, chord,
+        pitch_class_of_name(target) if target else None,
+    )  # fmt: skip
+
+
+def part(text: str, key: Key = E_FLAT, metre: Metre = FOUR_FOUR) -> tuple[Bar, ...]:
+    """Bars between bar lines, each its chord and its notes: `Eb: Eb2@1 Bb1@3 | Ab: Ab1@1`."""
+    bars = []
+    for index, one in enumerate(text.split("|")):
+        symbol, _, words = one.strip().partition(":")
+        chord, start = parse_symbol(symbol), index * metre.bar
+        notes = [
+            bass(
+                word.split("!")[0],
+                parse_symbol(word.split("!")[1]) if "!" in word else chord,
+                start,
+            )
+            for word in words.split()
+        ]
+        bars.append(Bar(index + 1, start, metre, key, ((Fraction(0), chord),), tuple(notes)))
+    return tuple(bars)
+
+
+def said(bars: Sequence[Bar], number: int) -> list[str]:
+    """Everything that can be said about a bar."""
+    return [remark.told() for remark in remarks(Spot(bars, number - 1))]
+
+
+# Words --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("place", "metre", "count"),
+    [
+        ("0", "4/4", "1"), ("3/4", "4/4", "1a"), ("3/2", "4/4", "2&"), ("13/4", "4/4", "4e"),
+        ("4/3", "4/4", "2-trip"), ("5/3", "4/4", "2-let"), ("25/24", "4/4", "2+"),
+        ("2", "3/4", "3"), ("0", "12/8", "1"), ("5/2", "12/8", "2-let"), ("1", "6/8", "1-let"),
+        ("1/2", "7/8", "1&"), ("2", "7/8", "3"), ("3", "7/8", "3-let"),
+    ],
+)  # fmt: skip
+def test_places_are_counted_as_players_count(place: str, metre: str, count: str) -> None:
+    """Sixteenths are e & a, thirds of a beat trip and let, and 12/8 has four beats of three."""
+    assert counted(Fraction(place), Metre(*map(int, metre.split("/")))) == count
+
+
+@pytest.mark.parametrize(
+    ("symbol", "interval", "name"),
+    [
+        ("", 0, "root"), ("", 4, "major third"), ("", 7, "fifth"), ("m7", 3, "minor third"),
+        ("7", 10, "flat seventh"), ("maj7", 11, "major seventh"), ("m7b5", 6, "flat fifth"),
+        ("dim7", 9, "diminished seventh"), ("7#5", 8, "sharp fifth"), ("9", 2, "ninth"),
+        ("7b9", 1, "flat ninth"), ("7#11", 6, "sharp eleventh"), ("m7", 9, "sixth"),
+        ("", 2, "second"), ("6", 9, "sixth"), ("sus4", 5, "fourth"), ("m", 8, "flat sixth"),
+    ],
+)  # fmt: skip
+def test_degrees_have_names(symbol: str, interval: int, name: str) -> None:
+    """A degree is called by its chord, in every key alike."""
+    for root in range(12):
+        chord = Chord.of(root, parse_symbol(f"C{symbol}").quality)
+        note = BassNote(Fraction(0), EIGHTH, 36 + root + interval, 0.8, Role.FIFTH, "", 1, 1, chord)
+        assert degree_name(note) == name
+
+
+@pytest.mark.parametrize("name", ["E1", "Eb2", "F#1", "Cb2", "B#1", "G2"])
+def test_a_note_keeps_its_spelling(name: str) -> None:
+    """Cb2 is called Cb2, although it sounds as B1."""
+    spelled = BassNote(
+        Fraction(0), EIGHTH, note_number(name), 0.8, Role.ROOT, f"{name[:-1]}: the root", 1, 1,
+        parse_symbol("E"),
+    )  # fmt: skip
+    assert named_with_octave(spelled) == name
+
+
+def test_a_list_ends_with_and() -> None:
+    """One, two, three."""
+    assert [listed(["F"]), listed(["F", "A"]), listed(["F", "A", "C"])] == [
+        "F", "F and A", "F, A and C",
+    ]  # fmt: skip
+
+
+# Chords of a bar ----------------------------------------------------------------------------
+
+
+def over(
+    heard: Sequence[tuple[float, str]], notes: str, *, chord: str = "", before: str = ""
+) -> list[tuple[float, str]]:
+    """The chords of a bar, as place and symbol, from what was heard and played."""
+    played = [
+        bass(word.split("!")[0], parse_symbol(word.split("!")[1] if "!" in word else chord))
+        for word in notes.split()
+    ]
+    first = ((Fraction(0), parse_symbol(before or "Eb")),)
+    taken = [
+        Taken(1, Fraction(-4), FOUR_FOUR, E_FLAT, first, ()),
+        Taken(
+            2, Fraction(0), FOUR_FOUR, E_FLAT,
+            tuple((Fraction(place), parse_symbol(symbol)) for place, symbol in heard),
+            tuple(played),
+        ),
+    ]  # fmt: skip
+    bar = bars_of(taken if before else taken[1:])[-1]
+    return [(float(place), bar.symbol(each)) for place, each in bar.chords]
+
+
+def test_a_chord_stands_where_it_was_heard() -> None:
+    """Where the first note on a chord comes late, the chord does not."""
+    assert over([(0, "Fm7"), (2, "Bb7")], "F1@1!Fm7 Bb1@4!Bb7") == [(0, "Fm7"), (2, "Bb7")]
+
+
+def test_a_chord_goes_on_over_the_bar_line() -> None:
+    """What is not heard anew still stands."""
+    assert over([], "F1@1!Fm7", before="Fm7") == [(0, "Fm7")]
+
+
+def test_an_expectation_that_was_not_met_is_no_chord_of_the_bar() -> None:
+    """The bass played a note for Ebm7, but nobody played Ebm7."""
+    assert over([(0, "Eb")], "Eb2@1!Eb Eb2@3!Ebm7 Bb1@4!Eb") == [(0, "Eb")]
+
+
+def test_the_longer_name_of_a_chord_is_kept() -> None:
+    """A ninth that is heard for a moment belongs to the chord; its third gone, it is another."""
+    assert over([(0, "C7b9"), (2, "C7")], "C2@1!C7b9 C2@3!C7") == [(0, "C7b9")]
+    assert over([(0, "Cm7"), (2, "C7")], "C2@1!Cm7 C2@3!C7") == [(0, "Cm7"), (2, "C7")]
+
+
+def test_another_bass_is_another_chord_when_it_is_heard() -> None:
+    """Eb and Eb/G are two chords to a bass player, if the keyboard makes them two."""
+    assert over([(0, "Eb"), (2, "Eb/G")], "Eb2@1!Eb G1@3!Eb/G") == [(0, "Eb"), (2, "Eb/G")]
+    assert over([(0, "Eb/G")], "G1@1!Eb/G Eb2@3!Eb") == [(0, "Eb/G")]
+
+
+def test_a_silent_bar_stands_on_what_is_heard() -> None:
+    """Without a note of the bass the ear is all there is."""
+    assert over([(0, "Ab"), (2, "Bb7")], "") == [(0, "Ab"), (2, "Bb7")]
+
+
+# Ways in ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("steps", "way"),
+    [
+        ([-1], Way.SEMITONE_BELOW), ([1], Way.SEMITONE_ABOVE), ([11], Way.SEMITONE_BELOW),
+        ([-2], Way.SCALE_BELOW), ([2], Way.SCALE_ABOVE), ([-5], Way.FIFTH), ([7], Way.FIFTH),
+        ([-2, -1], Way.TWO_SEMITONES_BELOW), ([2, 1], Way.TWO_SEMITONES_ABOVE),
+        ([2, -1], Way.ENCLOSURE), ([1, -1], Way.ENCLOSURE), ([-2, 1], Way.ENCLOSURE),
+        ([-5, -3, -1], Way.WALK_UP), ([5, 4, 2], Way.WALK_DOWN), ([-5, -1], Way.SEMITONE_BELOW),
+        ([0], Way.REPEAT), ([12], Way.REPEAT), ([4], None),
+    ],
+)  # fmt: skip
+def test_a_way_in_is_named_by_what_is_played(steps: list[int], way: Way | None) -> None:
+    """Semitones from the root that is coming name the way, wherever that root lies."""
+    for root in range(36, 48):
+        chord = parse_symbol("Eb")
+        run = [
+            BassNote(Fraction(i), EIGHTH, root + s, 0.8, Role.ROOT, "", 1, 1, chord, root % 12)
+            for i, s in enumerate(steps)
+        ]
+        assert way_of(run, root % 12) is way
+
+
+def test_a_way_in_ends_where_the_next_note_is() -> None:
+    """Two chords in a bar have two ways in, each with the note that it led to."""
+    bars = part("Fm7: F1@1 A1@2>Bb Bb1@3!Bb7 D2@4>Eb | Eb: Eb2@1")
+    first, second = leads_of(Spot(bars, 0))
+
+    assert (first.way, first.met, second.way, second.met) == (
+        Way.SEMITONE_BELOW, True, Way.SEMITONE_BELOW, True,
+    )  # fmt: skip
+    assert second.arrival == bars[1].notes[0]
+
+
+WAYS = [
+    ("Bb7: Bb1@1 D2@4>Eb | Eb: Eb2@1", "D on 4 is the major third of Bb7 and a semitone under Eb"),
+    ("Fm7: F1@1 A1@4>Bb | Bb7: Bb1@1", "A on 4 belongs to neither Fm7 nor Bb7, but lies a semi"),
+    ("Fm7: F1@1 A1@4>Bb | Bb7: Bb2@1", "a semitone under Bb, which lies an octave off"),
+    ("Ab: Ab1@1 G1@4>F#  | F#7: F#1@1", "G on 4, in the scale of Ab, lies a semitone over F#"),
+    ("Fm7: F1@1 B1@4>Bb | Bb7: Bb1@1", "B on 4, foreign to Fm7, lies a semitone over Bb"),
+    ("Eb: Eb2@1 G1@4>F | Fm7: F1@1", "G on 4, in the scale of Eb, is a whole step over F"),
+    ("Eb: Eb2@1 G1@3>Ab A1@4>Ab | Ab: Ab1@1", "G from below and A from above close in on Ab"),
+    ("Eb: Eb2@1 F#1@3>Ab G1@4>Ab | Ab: Ab1@1", "F#, G and Ab, frets 2 and 3 and then the root"),
+    ("Eb: Eb2@1 F1@2>Bb G1@3>Bb A1@4>Bb | Bb7: Bb1@1",
+     "F, G and A climb to Bb by step, not all of Eb ionian"),
+    ("Eb: Eb2@1 D2@2>Ab C2@3>Ab Bb1@4>Ab | Ab: Ab1@1",
+     "D, C and Bb come down to Ab by step, all of Eb ionian, the scale of Eb"),
+    ("Cm7: C2@1 C2@4>F | F7: F1@1", "C on 4 serves twice, as root of Cm7 and as the fifth above F"),
+    ("Ab: Ab1@1 F2@4>Bb | Bb7: Bb1@1", "F on 4 is no tone of Ab, but the fifth above Bb"),
+    ("Eb: Eb2@1 D2@4>Eb | Eb: Eb2@1", "D leads back to Eb while Eb stays"),
+    ("Eb: Eb2@1 A1@4>Bb | Ab: Ab1@1", "A on 4 aims at Bb, but what comes is Ab"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "sentence"), WAYS)
+def test_a_way_in_is_explained(text: str, sentence: str) -> None:
+    """What a way in does is told with the notes that do it."""
+    assert any(sentence in line for line in said(part(text), 1))
+
+
+def test_an_early_root_is_a_push() -> None:
+    """The next root on 4& and held over: nothing is struck on the next 1."""
+    bars = part("Eb: Eb2@1 Ab1@4&=!Ab | Ab: Eb2@3")
+
+    assert "Ab on 4& belongs to Ab already and is held across the bar line" in said(bars, 1)[0]
+    assert not any("Nothing is struck on 1" in line for line in said(bars, 2))
+
+
+def test_a_note_that_was_mended_is_told() -> None:
+    """The bass had played for the chord it expected, and left the note when it heard another."""
+    (bar,) = part("Eb: Bb1@1!Bb7 Eb2@1")
+    expected, heard = bar.notes
+    mended = replace(bar, notes=(expected, replace(heard, beat=Fraction(1, 24))))
+    (first, *_) = said((mended,), 1)
+
+    assert first.startswith("Eb was heard where Bb7 was expected, and Eb takes the place of Bb")
+
+
+# Rhythm -------------------------------------------------------------------------------------
+
+FIGURE = "Eb: Eb2@1 Bb1@2& Eb2@4 | Ab: Ab1@1 Eb2@2& Ab1@4 | Fm7: F1@1 C2@2& F1@4 |"
+RHYTHMS = [
+    ("Eb: Eb2@1 Bb1@2& Eb2@4", "Note for note bar 1"),
+    ("Bb7: Bb1@1 F2@2& Bb1@4", "Bar 3 carried from Fm7 to Bb7, with the same degrees"),
+    ("Bb7: Bb1@1 D2@2& F2@4", "The rhythm of bar 3 with other tones, on 2& with D, the major th"),
+    ("Bb7: Bb1@1 F2@2& D2@3& Bb1@4", "This is the figure of bar 1 with something added on 3&"),
+    ("Bb7: Bb1@1 Bb1@4", "This is the figure of bar 1 with nothing struck on 2&"),
+    ("Bb7: Bb1@1 F2@2& Bb1@4&", "This is the figure of bar 1 with its note on 4 moved to 4&"),
+    ("Bb7: Bb1@1 D2@2 F2@2& D2@3 Bb1@4 D2@4&", "A fill, 6 notes where the figure of bar 1 has 3"),
+    ("Bb7: Bb1@1", "Of the 3 notes of the figure of bar 1 only 1 is left, on 1"),
+    ("Bb7: Bb1@2 F2@2& Bb1@4", "Nothing is struck on 1, and the bass speaks on 2"),
+    ("Bb7: Bb1@1 x@2e Bb1@4", "A ghost note on 2e"),
+    ("Bb7: Bb1@1 D2@2 F2@3 D2@4", "A note on every beat, 4 in the bar, from Bb to D"),
+    ("Bb7: Bb1@1& F2@2& Bb1@4", "Of 3 notes 2 fall between the beats (1& and 2&)"),
+    ("Bb7:", "Nothing is struck under Bb7"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("fourth", "sentence"), RHYTHMS)
+def test_a_rhythm_is_held_against_the_figure(fourth: str, sentence: str) -> None:
+    """Repeated, carried, thickened, thinned, displaced, filled: told against bar 1."""
+    bars = part(f"{FIGURE} {fourth}")
+
+    assert said(bars, 1)[0].startswith("This is the figure, notes on 1, 2& and 4, and")
+    assert any(line.startswith(sentence) for line in said(bars, 4))
+
+
+# Harmony ------------------------------------------------------------------------------------
+
+HARMONY = [
+    ("Eb: Eb2@1 Eb2@3", "Only Eb, twice, under Eb"),
+    ("Eb: Eb2@1 Bb1@3", "Root and fifth of Eb, Eb and Bb"),
+    ("Fm7: F1@1 Ab1@3", "Ab on 3 is the minor third of Fm7: with the third the bass"),
+    ("Bb7: Bb1@1 Ab1@3", "Ab on 3 is the flat seventh of Bb7: the seventh is the tone that wants"),
+    ("Fm7: F1@1 D2@3", "D on 3 is the sixth of Fm7: by its sixth the dorian"),
+    ("Eb: Eb2@1 G2@2 Bb2@3", "Eb, G and Bb spell Eb up (root, major third, fifth)"),
+    ("Fm7: F1@1 G1@2 Ab1@3", "G on 2 passes between F and Ab, no tone of Fm7 but one of F dorian"),
+    ("Eb/G: G1@1 Bb1@3", "Eb/G wants its major third at the bottom, and G comes first"),
+    ("Bb7: Bb1@1 | Eb: Eb2@1", "Bb7 goes to Eb, dominant to tonic of Eb major"),
+    ("C7: C2@1 | Fm7: F1@1", "C7 is borrowed to lead to Fm7, its third, E, not being in Eb major"),
+    ("Fm7: F1@1 | Bb7: Bb1@1", "Fm7 and Bb7 are the two and the five of Eb"),
+    ("Adim7: A1@1 | Eb/Bb: Bb1@1", "Adim7 has its bass a semitone under that of Eb/Bb"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "sentence"), HARMONY)
+def test_tones_and_chords_are_explained(text: str, sentence: str) -> None:
+    """What the tones say of the chord, and the chord of the key."""
+    assert any(line.startswith(sentence) for line in said(part(text), 1))
+
+
+def test_first_notes_that_go_by_step_are_a_line() -> None:
+    """G, Ab, A under Eb/G, Ab and Adim7 climb; G, Ab, F do not."""
+    climbing = part("Eb/G: G1@1 | Ab: Ab1@1 | Adim7: A1@1")
+    turning = part("Eb/G: G1@1 | Ab: Ab1@1 | Fm7: F1@1")
+
+    assert any("bars 1 to 3 climb by step, G, Ab and A" in line for line in said(climbing, 3))
+    assert not any("by step" in line for line in said(turning, 3))
+
+
+def test_a_chord_that_stays_need_not_begin_on_its_root() -> None:
+    """The second bar of Eb may begin on the fifth, and it is said why."""
+    assert any("Eb stays, and the bar begins on Bb" in line
+               for line in said(part("Eb: Eb2@1 | Eb: Bb1@1"), 2))  # fmt: skip
+
+
+# The neck -----------------------------------------------------------------------------------
+
+NECK = [
+    ("F7: F1@1 F2@2", "The F on 1 and its octave on 2 lie two strings and two frets apart"),
+    ("F7: F1@1 C2@2", "F and C lie on neighbouring strings, frets 1 and 3"),
+    ("F7: C2@1 F2@2", "C and F lie side by side, both at fret 3"),
+    ("Am7: A1@1 D2@2", "A and D lie side by side, both open"),
+    ("Am7: A1@1 D2@2", "Open strings only"),
+    ("F7: F1@1 A1@2 C2@3", "The whole bar lies in one position, frets 1 to 3 and open strings"),
+    ("F7: F1@1 C2@3", "The whole bar lies in one position, frets 1 to 3 on 2 strings"),
+    ("F7: F1@1 Eb3@3", "The hand moves 4 frets from F on 1 to Eb on 3"),
+    ("F7: F1@1 A1@2 Eb3@3", "While the open A on 2 rings, the hand goes from fret 1 to fret 8"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "sentence"), NECK)
+def test_the_hand_is_explained(text: str, sentence: str) -> None:
+    """Shapes, positions and shifts are told by string and fret."""
+    assert any(line.startswith(sentence) for line in said(part(text), 1))
+
+
+# What is told -------------------------------------------------------------------------------
+
+SONG = f"{FIGURE} Bb7: Bb1@1 F2@2& D2@4>Eb |" * 3 + "Eb: Eb2@1="
+
+
+def test_neighbouring_bars_teach_different_things() -> None:
+    """Nobody is told of the same topic in two bars running, nor of one fact twice."""
+    told = lessons(part(SONG))
+    topics = [lesson.remark.topic for lesson in told]
+    facts = [lesson.remark.fact for lesson in told]
+
+    assert all(one is not other for one, other in pairwise(topics))
+    assert len(set(facts)) == len(facts)
+    assert topics[0] is Topic.FIGURE
+
+
+def test_why_a_thing_works_is_said_once() -> None:
+    """The second time a bar does it, the pupil is only shown."""
+    told = [lesson for lesson in lessons(part(SONG)) if lesson.remark.moral]
+    with_moral = [lesson.remark.moral for lesson in told if lesson.remark.moral in lesson.teaching]
+
+    assert len(told) > len(with_moral)
+    assert len(set(with_moral)) == len(with_moral)
+
+
+def test_a_lesson_is_the_same_in_every_key() -> None:
+    """Moved through all keys the part teaches the same topics, bar for bar."""
+    taught = set()
+    for key in KEYS[:12]:
+        moved = part_in(SONG, key.tonic - E_FLAT.tonic)
+        taught.add(tuple(lesson.remark.topic for lesson in lessons(moved)))
+
+    assert len(taught) == 1
+
+
+def part_in(text: str, semitones: int) -> tuple[Bar, ...]:
+    """The part moved by semitones, on the same places of a neck tuned along with it."""
+    bars = []
+    for bar in part(text):
+        notes = tuple(
+            replace(
+                note,
+                note=note.note + semitones,
+                chord=note.chord.transposed(semitones),
+                aims_at=None if note.aims_at is None else (note.aims_at + semitones) % 12,
+            )
+            for note in bar.notes
+        )
+        chords = tuple((place, chord.transposed(semitones)) for place, chord in bar.chords)
+        key = Key((bar.key.tonic + semitones) % 12)
+        bars.append(replace(bar, key=key, chords=chords, notes=notes))
+    return tuple(bars)
