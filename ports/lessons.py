@@ -16,8 +16,8 @@ from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_octave, why
 from engine.teaching.harmony import key_name
-from engine.teaching.leading import Lead
 from engine.teaching.lessons import Lesson, lessons
+from engine.teaching.ways import Lead
 from ports.played import Played
 from ports.tablature import DrawnBar, step_of, string_name, system
 

@@ -25,9 +25,9 @@ from engine.teaching.bars import (
     listed,
     named_with_octave,
 )
-from engine.teaching.leading import leads_of, way_of
 from engine.teaching.lessons import lessons, remarks
 from engine.teaching.remarks import Spot, Topic
+from engine.teaching.ways import leads_of, way_of
 
 E_FLAT = Key(3)
 HAND = Hand(Neck())

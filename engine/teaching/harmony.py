@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from types import MappingProxyType
+from typing import Final
 
 from engine.harmony import Chord, Family, Key, scale_for
 from engine.line.pools import scale_of
@@ -79,11 +81,13 @@ def _coloured(bar: Bar, chord: Chord, notes: Sequence[BassNote]) -> Iterator[Rem
             yield from _sixth(here, chord)
 
 
-_RESTLESS = frozenset({Family.DOMINANT, Family.HALF_DIMINISHED, Family.DIMINISHED})
-_SEVENTH = {
-    True: "the seventh is the tone that wants to move on, where root and fifth stand still",
-    False: "on a weak place a seventh is colour, on the 1 it would be another bass",
-}
+_RESTLESS: Final = frozenset({Family.DOMINANT, Family.HALF_DIMINISHED, Family.DIMINISHED})
+_SEVENTH: Final = MappingProxyType(
+    {
+        True: "the seventh is the tone that wants to move on, where root and fifth stand still",
+        False: "on a weak place a seventh is colour, on the 1 it would be another bass",
+    }
+)
 
 
 def _sixth(here: str, chord: Chord) -> Iterator[Remark]:
@@ -150,7 +154,7 @@ def key_name(key: Key) -> str:
     return f"{spell_near(key.tonic, key.tonic_fifths)} {'minor' if key.minor else 'major'}"
 
 
-_NUMBERS = {2: "Two", 3: "Three", 4: "Four"}
+_NUMBERS: Final = MappingProxyType({2: "Two", 3: "Three", 4: "Four"})
 
 
 def _shared(spot: Spot) -> Iterator[Remark]:

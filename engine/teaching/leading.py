@@ -1,16 +1,13 @@
-"""Leading: which way the bass goes into a chord, whether it is met, and why it works.
+"""Leading: what a way into a chord does to the ear, and what an early or mended note does.
 
-Knows: the ways in by the intervals that were played, and what each does to the ear.
+Knows: the ways in, whether they are met, and why each works.
 Refuses to know: how the line chose them.
-How: notes that aim at the same root are one way in.  It is named by what was played, so that a
-way which the hand had to cut short is called what it became.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import groupby, pairwise
+from collections.abc import Iterator
+from itertools import pairwise
 
 from engine.harmony import Chord, scale_for
 from engine.line.pools import scale_of
@@ -19,76 +16,7 @@ from engine.score import BassNote
 from engine.style import Way
 from engine.teaching.bars import Bar, degree_name, listed, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
-
-
-@dataclass(frozen=True, slots=True)
-class Lead:
-    """A way in: its notes, the root they aim at, the note that followed, and what it is called.
-
-    `way` is None for notes that go on without a name, such as a third below the root.
-    """
-
-    notes: tuple[BassNote, ...]
-    target: int
-    arrival: BassNote | None
-    way: Way | None
-
-    @property
-    def met(self) -> bool:
-        """Whether what followed is what was aimed at, be it on another of its tones."""
-        note = self.arrival
-        return note is not None and self.target in (note.note % 12, note.chord.bass)
-
-
-def leads_of(spot: Spot) -> tuple[Lead, ...]:
-    """The ways in of a bar, in their order."""
-    notes = list(spot.bar.pitched)
-    following = spot.after.pitched[:1] if spot.after else ()
-    found = []
-    at = 0
-    for target, group in groupby(notes, key=lambda note: note.aims_at):
-        run = tuple(group)
-        at += len(run)
-        if target is not None:
-            arrival = next(iter((*notes[at:], *following)), None)
-            found.append(Lead(run, target, arrival, way_of(run, target)))
-    return tuple(found)
-
-
-def way_of(run: Sequence[BassNote], target: int) -> Way | None:
-    """What these notes are called on their way into a root."""
-    last = run[-1].note
-    goal = last + (target - last + 6) % 12 - 6  # the root next to the last note
-    away = [goal - note.note for note in run]
-    if len(run) > 2 and (climbs(away) or climbs([-d for d in away])):
-        return Way.WALK_UP if away[-1] > 0 else Way.WALK_DOWN
-    if len(run) > 1:
-        pair = _BY_PAIR.get((away[-2], away[-1]))
-        if pair is not None:
-            return pair
-    if away[-1] == 0:
-        return Way.REPEAT
-    return _BY_LAST.get(away[-1] % 12)
-
-
-_BY_PAIR = {
-    (2, 1): Way.TWO_SEMITONES_BELOW,
-    (-2, -1): Way.TWO_SEMITONES_ABOVE,
-    **{(above, below): Way.ENCLOSURE for above in (-1, -2) for below in (1, 2)},
-    **{(below, above): Way.ENCLOSURE for above in (-1, -2) for below in (1, 2)},
-}
-_BY_LAST = {
-    1: Way.SEMITONE_BELOW, 11: Way.SEMITONE_ABOVE, 2: Way.SCALE_BELOW, 10: Way.SCALE_ABOVE,
-    5: Way.FIFTH,
-}  # fmt: skip
-
-
-def climbs(away: Sequence[int]) -> bool:
-    """Whether distances to a goal shrink by steps, the last one being a step too."""
-    return 0 < away[-1] <= 2 and all(0 < a - b <= 2 for a, b in pairwise(away))
-
-
-# What there is to learn ---------------------------------------------------------------------
+from engine.teaching.ways import Lead, leads_of
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:

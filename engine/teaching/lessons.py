@@ -16,8 +16,8 @@ from typing import Final
 
 from engine.teaching import harmony, leading, neck, rhythm
 from engine.teaching.bars import Bar, degree_name, listed, name_of
-from engine.teaching.leading import Lead, leads_of
 from engine.teaching.remarks import Remark, Spot, Topic
+from engine.teaching.ways import Lead, leads_of
 
 # What a topic loses when it was touched one, two, three bars ago: more than any difference in
 # weight, then less and less, so that every topic may come back within a phrase of four.
