@@ -13,6 +13,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from types import MappingProxyType
 from typing import Final
 
@@ -42,9 +43,12 @@ class Taken:
     notes: tuple[BassNote, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Bar:
-    """One bar of a part, over its chords."""
+    """One bar of a part, over its chords.
+
+    Every bar is held against every other, so its rhythm is worked out once.
+    """
 
     number: int
     start: Fraction
@@ -58,12 +62,12 @@ class Bar:
         """The bar line that closes it, in quarter notes from the beginning of the part."""
         return self.start + self.metre.bar
 
-    @property
+    @cached_property
     def pitched(self) -> tuple[BassNote, ...]:
         """The notes that have a pitch: all but the ghosts."""
         return tuple(note for note in self.notes if not note.ghost)
 
-    @property
+    @cached_property
     def rhythm(self) -> tuple[Fraction, ...]:
         """Where in the bar its pitched notes begin."""
         return tuple(self.place(note) for note in self.pitched)

@@ -3,8 +3,8 @@
 Knows: whom to ask for remarks, and that a pupil tires of hearing the same.
 Refuses to know: what makes a remark true.
 How: every remark of a bar has a weight.  A topic that was touched in the bars just before weighs
-less, a fact that was told before is not told again, and the heaviest that is left is.  Why a
-thing works is said the first time that it comes up; from then on the bar only shows it.
+less, a fact that was told on the same page is not told again, and the heaviest that is left is.
+Why a thing works is said the first time that it comes up; from then on the bar only shows it.
 """
 
 from __future__ import annotations
@@ -22,7 +22,9 @@ from engine.teaching.ways import Lead, leads_of
 # What a topic loses when it was touched one, two, three bars ago: more than any difference in
 # weight, then less and less, so that every topic may come back within a phrase of four.
 _LATELY: Final = (0.6, 0.3, 0.15)
-_EACH_TIME: Final = 0.02  # and for every time in all: what is rare is told
+_LAST_RESORT: Final = -1.0  # below anything that is worth saying, however worn its topic
+_PAGE: Final = 32  # bars after which a fact may be told again, as on a page that is turned
+_EACH_TIME: Final = 0.02  # and for every time on the page: what is rare is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +60,19 @@ def remarks(spot: Spot) -> Iterator[Remark]:
 
 
 def _plainly(bar: Bar) -> Remark:
-    """What is always true, where all else was said before."""
+    """What is always true, for where all else was said before."""
     notes = [f"{name_of(n)} ({degree_name(n)})" for n in bar.pitched]
     places = listed([bar.count(note) for note in bar.pitched])
-    return Remark(Topic.TONES, 0.05, f"{listed(notes)}, on {places}")
+    return Remark(Topic.TONES, _LAST_RESORT, f"{listed(notes)}, on {places}")
 
 
 def _best(spot: Spot, before: Sequence[Remark]) -> Remark:
-    said = {remark.fact for remark in before}
+    page = before[-_PAGE:]
+    said = {remark.fact for remark in page}
     lately: dict[Topic, float] = {}
-    for remark, loss in zip(reversed(before), _LATELY, strict=False):
+    for remark, loss in zip(reversed(page), _LATELY, strict=False):
         lately.setdefault(remark.topic, loss)
-    often = Counter(remark.topic for remark in before)
+    often = Counter(remark.topic for remark in page)
 
     def worth(remark: Remark) -> float:
         tired = lately.get(remark.topic, 0.0) + _EACH_TIME * often[remark.topic]
