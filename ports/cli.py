@@ -47,7 +47,7 @@ from ports.port import BASS_NAME, CHORDS_NAME, NoMidiSystem, Port, PortError
 from ports.replay import replay as run_replay
 from ports.service import Report, Service
 from ports.tally import Tally, told
-from ports.trace import Trace
+from ports.trace import LiveTrace, Trace
 from ports.view import Canvas, View, canvas_for
 from presets import loader, own
 from presets.loader import PresetError
@@ -151,6 +151,10 @@ def groundling(context: click.Context, *, debug: bool) -> None:
 @SEED_OPTION
 @click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
 @click.option("--bars", type=click.IntRange(1, 9999), metavar="N", help="Stop after so many bars.")
+@click.option(
+    "--trace", type=click.Path(path_type=Path), metavar="TRACE.jsonl",
+    help="Write what was heard, expected and played, for explain to read.",
+)  # fmt: skip
 @click.option("--quiet", is_flag=True, help="Only the summary at the end.")
 def play(
     *,
@@ -169,6 +173,7 @@ def play(
     seed: int | None,
     rehearse: bool,
     bars: int | None,
+    trace: Path | None,
     quiet: bool,
 ) -> None:
     """Play bass to chords as they come in, until Ctrl-C.
@@ -183,6 +188,7 @@ def play(
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = seed_or_any(seed)
+    recording = [] if trace is None else [LiveTrace(create(trace), style, grade)]
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
@@ -196,7 +202,7 @@ def play(
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
-    view = View(tally) if quiet else View(tally, _canvas(heading))
+    view = View(tally, *recording, *([] if quiet else [_canvas(heading)]))
     service = Service(
         bassist, port, system,
         on_outgoing=view.show, stop_when=_stop_after(bars), channel=channel - 1,

@@ -12,7 +12,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
-from typing import Final
+from typing import BinaryIO, Final
 
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.harmony import C_MAJOR
@@ -145,3 +145,37 @@ class Trace:
             fret=written.fret,
             **self._written(written),
         )
+
+
+class LiveTrace:
+    """Writes the trace of a performance while it goes on; it is told off the run loop.
+
+    Time counts from the first thing that happened, beats are the bassist's own.
+    """
+
+    def __init__(self, target: BinaryIO, style: Style, grade: Grade) -> None:
+        self._target = target
+        self._trace = Trace(self._write, lambda at: self._beats[at])
+        self._began: float | None = None
+        self._last = 0.0
+        self._beats = {0.0: 0.0}
+        self._trace.begin(style, grade)
+
+    def take(self, outgoing: Outgoing) -> None:
+        """Write down one thing the engine gave out."""
+        if self._began is None:
+            self._began = outgoing.at
+        told = replace(outgoing, at=outgoing.at - self._began)
+        self._last = told.at
+        self._beats[told.at] = told.beat
+        self._trace.take(told)
+        if isinstance(told, Play):  # nothing before it will be asked for again
+            self._beats = {told.at: told.beat}
+
+    def close(self) -> None:
+        """Write down the note that still sounds, and end the file."""
+        self._trace.close(self._last)
+        self._target.close()
+
+    def _write(self, line: str) -> None:
+        self._target.write(line.encode())

@@ -96,6 +96,7 @@ MISTAKES = [
     (["play", "--in", "No Such Piano"], ""),
     (["play", "--rehearse", "--clock", "external"], "leave out --clock external"),
     (["play", "--clock", "external", "--count-in", "1"], "the sequencer counts"),
+    (["play", "--rehearse", "--trace", "nowhere/t.jsonl"], "nowhere/t.jsonl cannot be written"),
     (["play", "--loud"], "--loud"),
     (["play", "--grade", "8"], "'8' is no grade; give 1 (roots) to 7 (everything)"),
     (["replay", "SONG", "--grade", "easy"], "'easy' is no grade"),
@@ -300,17 +301,21 @@ def test_replay_without_the_files_clock(capsys: pytest.CaptureFixture[str]) -> N
 
 
 @pytest.mark.slow
-def test_rehearsal_ends_by_itself_with_a_summary(capsys: pytest.CaptureFixture[str]) -> None:
-    """A bar of rehearsal is played, counted and reported."""
+def test_rehearsal_ends_by_itself_with_a_summary(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A bar of rehearsal is played, counted and reported, and its trace can be explained."""
     status, out, _ = run(
-        capsys, "play", "--rehearse", "--bars", 1, "--tempo", 300, "--quiet", "--seed", 3
-    )
+        capsys, "play", "--rehearse", "--bars", 1, "--tempo", 300, "--quiet", "--seed", 3,
+        "--trace", tmp_path / "take.jsonl",
+    )  # fmt: skip
 
     assert status == 0
     assert out.count("\n") == 1
     assert "chord" in out
     assert "p99 lateness" in out
     assert "seed 3" in out
+    assert "Bar 1 (4/4, Eb major): " in run(capsys, "explain", tmp_path / "take.jsonl")[1]
 
 
 @pytest.mark.slow

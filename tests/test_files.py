@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from io import BytesIO
 from pathlib import Path
 
 import mido
@@ -38,7 +39,7 @@ from engine.score import BassNote, Role
 from ports.files import BassFile, FileError, Song, TempoMap, create, read
 from ports.replay import replay
 from ports.tally import Tally, told
-from ports.trace import Trace
+from ports.trace import LiveTrace, Trace
 from presets.loader import load
 
 B_FLAT = Key(10)
@@ -391,6 +392,27 @@ def test_trace_writes_an_early_note_into_the_bar_it_was_written_for() -> None:
     (_, line) = traced(Beat(0.0, 0.0, 1, 1), Play(1.99, 3.98, 36, 90, early), close=2.5)
 
     assert (line["bar"], line["place"], line["aims_at"]) == (2, 0.0, "F")
+
+
+def test_a_live_trace_counts_from_its_beginning() -> None:
+    """Played at any second of the clock, the trace begins at 0, and beats are the bassist's."""
+    target = BytesIO()
+    target.close = lambda: None  # type: ignore[method-assign]
+    trace = LiveTrace(target, load("soul"), Grade.EVERYTHING)
+    for one in (
+        Beat(700.0, 0.0, 1, 1),
+        Play(701.0, 2.0, 36, 90, bass(36)),
+        Play(702.0, 4.1, 36, 90, bass(36)),
+        Release(702.5, 5.0, 36),
+    ):
+        trace.take(one)
+    trace.close()
+    facts = [json.loads(line) for line in target.getvalue().decode().splitlines()]
+
+    assert [fact["type"] for fact in facts] == ["style", "bar", "note", "note"]
+    assert [(f["time"], f["beat"], f["until"], f["until_beat"]) for f in facts[2:]] == [
+        (1.0, 2.0, 2.0, 4.1), (2.0, 4.1, 2.5, 5.0),
+    ]  # fmt: skip
 
 
 def test_trace_ends_a_note_that_still_sounds() -> None:
