@@ -18,7 +18,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Final
 
-from engine.pitch import fifths_near
+from engine.pitch import fifths_near, name_of_fifths
 
 MAJOR_SCALE_SEMITONES: Final = (0, 2, 4, 5, 7, 9, 11)
 
@@ -188,6 +188,11 @@ class Key:
     def tonic_fifths(self) -> int:
         """Where the tonic is written on the line of fifths."""
         return (_MINOR_TONIC_FIFTHS if self.minor else _MAJOR_TONIC_FIFTHS)[self.tonic]
+
+    @property
+    def name(self) -> str:
+        """The key as musicians say it: "Eb major"."""
+        return f"{name_of_fifths(self.tonic_fifths)} {'minor' if self.minor else 'major'}"
 
     @property
     def signature(self) -> int:

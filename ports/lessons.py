@@ -15,7 +15,6 @@ from engine.line.grades import Grade
 from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_octave, why
-from engine.teaching.harmony import key_name
 from engine.teaching.lessons import Lesson, lessons
 from engine.teaching.ways import Lead
 from ports.played import Played
@@ -41,7 +40,7 @@ def _section(lesson: Lesson, before: Bar | None, tuning: tuple[int, ...]) -> Ite
     bar = lesson.bar
     news = [
         *([str(bar.metre)] if before is None or before.metre != bar.metre else []),
-        *([key_name(bar.key)] if before is None or before.key != bar.key else []),
+        *([bar.key.name] if before is None or before.key != bar.key else []),
     ]
     told = f" ({', '.join(news)})" if news else ""
     yield f"Bar {bar.number}{told}: {_chords(bar)}"

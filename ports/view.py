@@ -27,7 +27,7 @@ from rich.text import Text
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.harmony import C_MAJOR, Key
 from engine.labels import symbol
-from engine.pitch import name_of_fifths, note_name
+from engine.pitch import note_name
 
 FRAMES_PER_SECOND: Final = 15
 STRINGS: Final = ("E", "A", "D", "G")
@@ -36,11 +36,6 @@ NOTES_REMEMBERED: Final = 6
 GAUGE_CELLS: Final = 10
 LEAVE_SECONDS: Final = 2.0
 """How long the drawing process may take to leave before it is sent away."""
-
-
-def key_name(key: Key) -> str:
-    """A key as musicians say it: Eb major."""
-    return f"{name_of_fifths(key.tonic_fifths)} {'minor' if key.minor else 'major'}"
 
 
 def _sung(note: Play, key: Key) -> str:
@@ -100,7 +95,7 @@ class Screen:
         place = "play a chord to begin" if beat is None else f"bar {beat.bar}  beat {beat.count}"
         line = Text().append(f"{place:<24}", style="bold")
         if key is not None:
-            line.append(f"{key_name(key.key)} {key.confidence:.0%}", style="cyan")
+            line.append(f"{key.key.name} {key.confidence:.0%}", style="cyan")
         return line
 
     def _chord_line(self) -> Text:
@@ -188,7 +183,7 @@ class Log:
         if self._chords or self._notes:
             where = "" if self._bar is None else f"bar {self._bar}, "
             chords, notes = " ".join(self._chords) or "same chord", ", ".join(self._notes)
-            self._write(f"{where}{key_name(self._key)}: {chords}: {notes}{self._change}")
+            self._write(f"{where}{self._key.name}: {chords}: {notes}{self._change}")
         self._chords, self._notes, self._change = [], [], ""
 
 

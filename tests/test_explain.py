@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import json
 import re
+from fractions import Fraction
 from pathlib import Path
 
 import mido
 import pytest
 
+from engine.harmony import Chord
+from engine.meter import Metre
+from engine.score import BassNote, Role
 from ports.cli import main
 from ports.files import FileError
 from ports.played import played_in, read_played
+from ports.tablature import DrawnBar, step_of, system
 from presets.loader import names
 from tests.band import voiced
 
@@ -289,3 +294,43 @@ def test_a_trace_that_cannot_be_opened_is_named(tmp_path: Path) -> None:
     """A folder is no trace."""
     with pytest.raises(FileError, match="cannot be read as a trace; give what --trace wrote"):
         read_played(tmp_path)
+
+
+def drawn(*notes: tuple[str, int, int], bar: Fraction = Fraction(4)) -> list[str]:
+    """A bar on G, D, A and E; each note by place (with > where it leads on), string and fret."""
+    chord = Chord.of(8)
+    written = [
+        BassNote(
+            Fraction(place.rstrip(">x")), Fraction(1, 2), 28 + 5 * (string - 1) + fret, 0.8,
+            Role.GHOST if "x" in place else Role.ROOT, "", string, fret, chord,
+            8 if ">" in place else None,
+        )
+        for place, string, fret in notes
+    ]  # fmt: skip
+    one = DrawnBar("Ab", Fraction(0), Metre(int(bar), 4), written)
+    return list(system([one], step_of([one]), (28, 33, 38, 43)))
+
+
+def test_a_bar_is_drawn_in_equal_cells() -> None:
+    """Frets on their strings in eighths, a ghost as x, degrees below, > where a note leads on."""
+    assert drawn(("0", 1, 4), ("1x", 1, 4), ("3/2>", 2, 10), bar=Fraction(2)) == [
+        "  Ab",
+        "  1  .  2  .",
+        "G ------------|",
+        "D ------------|",
+        "A ---------10-|",
+        "E 4-----x-----|",
+        "  1        7>",
+    ]
+
+
+def test_a_note_off_every_grid_is_drawn_next_to_its_place() -> None:
+    """What was mended just after the beat stands in the next sixteenth, and nothing is lost."""
+    mended = drawn(("0", 1, 4), ("1/24", 2, 1), bar=Fraction(1))
+
+    assert mended[4:6] == ["A ---1--------|", "E 4-----------|"]
+
+
+def test_triplets_are_drawn_in_thirds() -> None:
+    """Three cells to the beat, where the notes ask for them."""
+    assert drawn(("0", 1, 4), ("2/3", 1, 4), bar=Fraction(1))[5] == "E 4-----4--|"

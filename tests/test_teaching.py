@@ -321,6 +321,21 @@ def test_tones_and_chords_are_explained(text: str, sentence: str) -> None:
     assert any(line.startswith(sentence) for line in said(part(text), 1))
 
 
+def test_two_chords_in_a_bar_each_get_their_bass() -> None:
+    """Told when the bass moves with them; a suspension that is let go under one bass is not two."""
+    moving = two_chords("Fm7", "Bb7", "F1@1 Bb1@3!Bb7")
+    still = two_chords("Bb7sus4", "Bb7", "Bb1@1 Bb1@3!Bb7")
+
+    assert any("F on 1 and Bb on 3" in line for line in said([moving], 1))
+    assert not any("share the bar" in line for line in said([still], 1))
+
+
+def two_chords(first: str, second: str, notes: str) -> Bar:
+    """A bar that changes from one chord to another on 3."""
+    (bar,) = part(f"{first}: {notes}")
+    return replace(bar, chords=(*bar.chords, (Fraction(2), parse_symbol(second))))
+
+
 def test_first_notes_that_go_by_step_are_a_line() -> None:
     """G, Ab, A under Eb/G, Ab and Adim7 climb; G, Ab, F do not."""
     climbing = part("Eb/G: G1@1 | Ab: Ab1@1 | Adim7: A1@1")

@@ -12,7 +12,7 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, Key, scale_for
+from engine.harmony import Chord, Family, scale_for
 from engine.line.pools import scale_of
 from engine.line.reasons import spelled
 from engine.pitch import spell_near
@@ -136,7 +136,7 @@ def _passing(spot: Spot) -> Iterator[Remark]:
                 Topic.SCALE, 0.72,
                 f"{name_of(note)} on {bar.count(note)} passes between {name_of(before)} and"
                 f" {name_of(after)}, no tone of {bar.symbol(chord)} but one of {root} {mode}, its"
-                f" scale in {key_name(bar.key)}",
+                f" scale in {bar.key.name}",
                 "between two chord tones, on a weak place, any note of the scale will do",
             )  # fmt: skip
             return
@@ -147,11 +147,6 @@ def _pass(steps: tuple[int, int]) -> bool:
 
 
 # Chords -------------------------------------------------------------------------------------
-
-
-def key_name(key: Key) -> str:
-    """A key as musicians say it: "Eb major"."""
-    return f"{spell_near(key.tonic, key.tonic_fifths)} {'minor' if key.minor else 'major'}"
 
 
 _NUMBERS: Final = MappingProxyType({2: "Two", 3: "Three", 4: "Four"})
@@ -167,7 +162,8 @@ def _shared(spot: Spot) -> Iterator[Remark]:
         for place, chord in bar.chords
         if place in begun and begun[place].note % 12 == chord.bass
     ]
-    if len(rooted) == len(bar.chords):
+    moving = len({chord.bass for _, chord in bar.chords}) > 1
+    if moving and len(rooted) == len(bar.chords):
         landings = [f"{name_of(n)} on {counted(place, bar.metre)}" for place, n in rooted]
         yield Remark(
             Topic.SHARED, 0.72,
@@ -243,14 +239,14 @@ def _down_a_fifth(bar: Bar, now: Chord, then: Chord) -> Iterator[Remark]:
     elif then.root == then.bass == bar.key.tonic and now.bass == now.root:
         yield Remark(
             Topic.CADENCE, 0.74,
-            f"{here} goes to {there}, dominant to tonic of {key_name(bar.key)}",
+            f"{here} goes to {there}, dominant to tonic of {bar.key.name}",
             "no other move of the roots closes as firmly",
         )  # fmt: skip
     elif third in now.pitch_classes and third not in bar.key.scale:
         yield Remark(
             Topic.CADENCE, 0.82,
             f"{here} is borrowed to lead to {there}, its third, {spelled(third, now, bar.key)}, not"
-            f" being in {key_name(bar.key)}",
+            f" being in {bar.key.name}",
             "by the foreign third one hears which chord is meant",
         )  # fmt: skip
 

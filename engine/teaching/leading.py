@@ -226,6 +226,8 @@ class _Told:
         return (self._coming.bass - self._last.note + 6) % 12 - 6
 
     def _goal_of_chord(self) -> str:
+        if self._then == self._goal:
+            return "the coming root"
         part = "root" if self._coming.bass == self._coming.root else "bass"
         return f"the {part} of {self._then}"
 
