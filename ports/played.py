@@ -105,7 +105,7 @@ def _with_notes(bars: Sequence[Bar]) -> Iterator[Bar]:
 
 
 def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
-    heads = [fact for fact in facts if fact["type"] == "bar"]
+    heads = list(_heads(facts))
     notes = _notes_by_bar(facts, heads)
     start = Fraction(0)
     for index, (head, until) in enumerate(zip(heads, _ends(heads, facts), strict=True)):
@@ -122,6 +122,17 @@ def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
         )
         yield taken
         start += metre.bar
+
+
+def _heads(facts: Sequence[Fact]) -> Iterator[Fact]:
+    """The bar lines; where the metre changes on one, it is told again and the second holds."""
+    heads = [fact for fact in facts if fact["type"] == "bar"]
+    for head, following in zip(heads, [*heads[1:], None], strict=True):
+        if following is None or (head["bar"], head["time"]) != (
+            following["bar"],
+            following["time"],
+        ):
+            yield head
 
 
 def _ends(heads: Sequence[Fact], facts: Sequence[Fact]) -> list[float]:

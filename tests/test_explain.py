@@ -290,6 +290,16 @@ def looped() -> list[dict[str, object]]:
     return facts
 
 
+def test_a_bar_whose_metre_changes_is_one_bar() -> None:
+    """The bar line is told in the old metre and at once in the new, which holds."""
+    facts = looped()
+    again = {**facts[1], "metre": "3/4"}
+    bars = played_in([json.dumps(fact) for fact in (*facts[:2], again, *facts[2:])], "song").bars
+
+    assert [str(bar.metre) for bar in bars] == ["3/4", "4/4", "4/4"]
+    assert [len(bar.notes) for bar in bars] == [1, 1, 1]
+
+
 def test_a_trace_that_cannot_be_opened_is_named(tmp_path: Path) -> None:
     """A folder is no trace."""
     with pytest.raises(FileError, match="cannot be read as a trace; give what --trace wrote"):

@@ -188,6 +188,16 @@ def test_a_silent_bar_stands_on_what_is_heard() -> None:
     assert over([(0, "Ab"), (2, "Bb7")], "") == [(0, "Ab"), (2, "Bb7")]
 
 
+def test_a_bar_is_spelled_in_its_own_key() -> None:
+    """G# was written while E major was believed in; in Eb major the page says Ab."""
+    note = replace(
+        bass("G#1@1", parse_symbol("Fm7")), role=Role.THIRD, reason="G#: the third of E#m7"
+    )
+    (bar,) = bars_of([Taken(1, Fraction(0), FOUR_FOUR, E_FLAT, (), (note,))])
+
+    assert bar.notes[0].reason == "Ab: the third of Fm7"
+
+
 # Ways in ------------------------------------------------------------------------------------
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from types import MappingProxyType
@@ -19,6 +19,7 @@ from typing import Final
 
 from engine.harmony import Chord, Key
 from engine.labels import symbol
+from engine.line.reasons import reason_for
 from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS
 from engine.score import BassNote, Role
@@ -97,7 +98,8 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
     bars: list[Bar] = []
     carried: Chord | None = None
     lately: list[Chord | None] = []
-    for one in taken:
+    for raw in taken:
+        one = replace(raw, notes=tuple(_respelled(note, raw.key) for note in raw.notes))
         heard = [chord for _, chord in one.heard]
         chords = tuple(_chords(one, carried, [*lately, *heard]))
         bars.append(Bar(one.number, one.start, one.metre, one.key, chords, one.notes))
@@ -105,6 +107,13 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
         carried = early[-1] if early else chords[-1][1] if chords else None
         lately = heard
     return tuple(bars)
+
+
+def _respelled(note: BassNote, key: Key) -> BassNote:
+    """The note in the key of its bar, if it was written while another was believed in."""
+    reason = reason_for(note.role, note.note, note.chord, key, note.aims_at)
+    same = reason.partition(":")[0] == name_of(note)
+    return note if same else replace(note, reason=reason)
 
 
 def _early(note: BassNote, bar: Taken) -> bool:
