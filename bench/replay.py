@@ -35,7 +35,7 @@ from ports.trace import Trace
 from presets.loader import load
 
 FIELDS: Final = {
-    "style": {"type", "time", "beat", "name", "grade", "tuning"},
+    "style": {"type", "time", "beat", "name", "grade", "seed", "tuning"},
     "bar": {"type", "time", "beat", "bar", "metre"},
     "chord": {"type", "time", "beat", "label", "symbol", "bass", "confidence"},
     "key": {"type", "time", "beat", "label", "confidence"},
@@ -70,7 +70,7 @@ def run(path: Path, style: Style) -> Run:
     song = read(path)
     bass, trace = BassFile(song), Trace(lines.append, song.tempo.beat_at)
 
-    trace.begin(style, Grade.EVERYTHING)
+    trace.begin(style, Grade.EVERYTHING, 1)
     bassist = Bassist(style, Random(1), external_clock=True)
     replay(bassist, song.with_clock(), lambda told: (bass.take(told), trace.take(told)))
     trace.close(song.end)

@@ -188,7 +188,7 @@ def play(
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = seed_or_any(seed)
-    recording = [] if trace is None else [LiveTrace(create(trace), style, grade)]
+    recording = [] if trace is None else [LiveTrace(create(trace), style, grade, seed)]
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
@@ -325,7 +325,10 @@ def replay(
     )  # fmt: skip
     tally, system = Tally(), SystemClock()
     with ExitStack() as stack:
-        takers = [tally.take, *_recorders(stack, song, out, trace, style=style, grade=grade)]
+        takers = [
+            tally.take,
+            *_recorders(stack, song, out, trace, style=style, grade=grade, seed=seed),
+        ]
         events = song.with_clock() if external else song.without_clock()
         began = system.now()
         heeds = attention(only_channel, split).heeds
@@ -360,6 +363,7 @@ def _recorders(
     *,
     style: Style,
     grade: Grade,
+    seed: int,
 ) -> list[Callable[[Outgoing], None]]:
     """Who takes down the part; files are opened first, so that a bad name costs no waiting."""
     takers: list[Callable[[Outgoing], None]] = []
@@ -371,7 +375,7 @@ def _recorders(
     if trace is not None:
         lines = stack.enter_context(create(trace))
         written = Trace(lambda line: lines.write(line.encode()), song.tempo.beat_at)
-        written.begin(style, grade)
+        written.begin(style, grade, seed)
         stack.callback(written.close, song.end)
         takers.append(written.take)
     return takers

@@ -122,13 +122,14 @@ def _play(
     song = read(file, tracks.split(",") if tracks else ())
     style = loader.load(own.path_of(preset, own.folder()))
     foresight = Foresight(chart=None if chart is None else read_chart(chart))
+    seed = seed_or_any(seed)
     bassist = Bassist(
-        style, Random(seed_or_any(seed)),
+        style, Random(seed),
         external_clock=True, foresight=foresight, lead=lead, grade=grade,
     )  # fmt: skip
     lines: list[str] = []
     trace = Trace(lines.append, song.tempo.beat_at)
-    trace.begin(style, grade)
+    trace.begin(style, grade, seed)
     replay(bassist, filter(attention(only_channel, split).heeds, song.with_clock()), trace.take)
     trace.close(song.end)
     return played_in(lines, str(file))

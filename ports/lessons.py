@@ -28,7 +28,10 @@ def page(played: Played) -> Iterator[str]:
     tuning = played.tuning
     strings = " ".join(string_name(opened) for opened in tuning)
     graded = "" if played.grade == Grade.EVERYTHING else f", grade {played.grade}"
-    yield f"{played.style}{graded}, {len(played.bars)} bars, strings {strings} (1 to {len(tuning)})"
+    yield (
+        f"{played.style}{graded}, seed {played.seed}, {len(played.bars)} bars,"
+        f" strings {strings} (1 to {len(tuning)})"
+    )
     before: Bar | None = None
     for lesson in lessons(played.bars):
         yield ""
@@ -85,6 +88,7 @@ def explained(played: Played) -> dict[str, Any]:
     return {
         "style": played.style,
         "grade": played.grade,
+        "seed": played.seed,
         "tuning": list(played.tuning),
         "bars": [_bar(lesson) for lesson in lessons(played.bars)],
     }

@@ -35,10 +35,11 @@ Fact = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """A part as it was played: the style's name, its grade, the open strings, and the bars."""
+    """A part as it was played: the style's name, its grade and seed, the open strings, the bars."""
 
     style: str
     grade: int
+    seed: int
     tuning: tuple[int, ...]
     bars: tuple[Bar, ...]
 
@@ -72,7 +73,9 @@ def played_in(lines: Iterable[str], name: str) -> Played:
         raise FileError(f"{name} has no bass notes; there is nothing to explain")
     try:
         bars = tuple(_with_notes(bars_of(_taken(facts))))
-        return Played(style["name"], int(style["grade"]), tuple(style["tuning"]), bars)
+        return Played(
+            style["name"], int(style["grade"]), int(style["seed"]), tuple(style["tuning"]), bars
+        )
     except (KeyError, TypeError, ValueError) as error:
         raise FileError(f"{name} is damaged ({error} in it makes no sense)") from error
 

@@ -51,9 +51,10 @@ class Trace:
         self._key = HEARD_AT_FIRST
         self._bar = Beat(0.0, 0.0, 1, 1)
 
-    def begin(self, style: Style, grade: Grade) -> None:
+    def begin(self, style: Style, grade: Grade, seed: int) -> None:
         """Write down what is about to be played, and on which instrument."""
-        self._line("style", 0.0, name=style.name, grade=int(grade), tuning=style.neck.tuning)
+        tuning = style.neck.tuning
+        self._line("style", 0.0, name=style.name, grade=int(grade), seed=seed, tuning=tuning)
 
     def take(self, outgoing: Outgoing) -> None:
         """Write down one thing the engine gave out."""
@@ -153,13 +154,13 @@ class LiveTrace:
     Time counts from the first thing that happened, beats are the bassist's own.
     """
 
-    def __init__(self, target: BinaryIO, style: Style, grade: Grade) -> None:
+    def __init__(self, target: BinaryIO, style: Style, grade: Grade, seed: int) -> None:
         self._target = target
         self._trace = Trace(self._write, lambda at: self._beats[at])
         self._began: float | None = None
         self._last = 0.0
         self._beats = {0.0: 0.0}
-        self._trace.begin(style, grade)
+        self._trace.begin(style, grade, seed)
 
     def take(self, outgoing: Outgoing) -> None:
         """Write down one thing the engine gave out."""

@@ -373,13 +373,13 @@ def test_trace_tells_the_instrument_and_the_bars() -> None:
     """First what is played on, then each bar as it begins; the count-in is no bar."""
     lines: list[str] = []
     trace = Trace(lines.append, lambda at: at * 2)
-    trace.begin(load("walking"), Grade.TRIADS)
+    trace.begin(load("walking"), Grade.TRIADS, 5)
     for bar in (0, 1, 2):
         for count in (1, 2, 3):
             trace.take(Beat(1.5 * bar + 0.5 * count, 3 * bar + count - 4, bar, count, Metre(3, 4)))
 
     assert [json.loads(line) for line in lines] == [
-        {"type": "style", "time": 0.0, "beat": 0.0, "name": "walking", "grade": 3,
+        {"type": "style", "time": 0.0, "beat": 0.0, "name": "walking", "grade": 3, "seed": 5,
          "tuning": [28, 33, 38, 43]},
         {"type": "bar", "time": 2.0, "beat": 4.0, "bar": 1, "metre": "3/4"},
         {"type": "bar", "time": 3.5, "beat": 7.0, "bar": 2, "metre": "3/4"},
@@ -398,7 +398,7 @@ def test_a_live_trace_counts_from_its_beginning() -> None:
     """Played at any second of the clock, the trace begins at 0, and beats are the bassist's."""
     target = BytesIO()
     target.close = lambda: None  # type: ignore[method-assign]
-    trace = LiveTrace(target, load("soul"), Grade.EVERYTHING)
+    trace = LiveTrace(target, load("soul"), Grade.EVERYTHING, 1)
     for one in (
         Beat(700.0, 0.0, 1, 1),
         Play(701.0, 2.0, 36, 90, bass(36)),
