@@ -209,6 +209,18 @@ class Key:
         """Where this key writes a pitch class on the line of fifths."""
         return fifths_near(pitch_class, self.tonic_fifths)
 
+    def chord_fifths(self, chord: Chord) -> int:
+        """Where this key writes a chord's root: a diminished chord from its sharper side.
+
+        It mostly leads up a semitone, from a raised degree: E dim7 in E flat, C# dim7 in C.
+        """
+        raised = 3 if chord.family is Family.DIMINISHED else 0
+        return fifths_near(chord.root, self.tonic_fifths + raised)
+
+    def chord_name(self, chord: Chord) -> str:
+        """The name of a chord's root."""
+        return name_of_fifths(self.chord_fifths(chord))
+
 
 C_MAJOR: Final = Key(0)
 KEYS: Final = tuple(Key(t, minor) for minor in (False, True) for t in range(12))

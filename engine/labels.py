@@ -39,7 +39,7 @@ def harte(chord: Chord | None, key: Key) -> str:
     if chord is None:
         return NO_CHORD
     slash = "" if chord.bass == chord.root else f"/{chord.degree_of(chord.bass)}"
-    return f"{spell_near(chord.root, key.tonic_fifths)}:{chord.quality.harte}{slash}"
+    return f"{key.chord_name(chord)}:{chord.quality.harte}{slash}"
 
 
 def harte_key(key: Key) -> str:
@@ -52,12 +52,12 @@ def symbol(chord: Chord | None, key: Key) -> str:
     if chord is None:
         return "N.C."
     slash = "" if chord.bass == chord.root else f"/{_bass_name(chord, key)}"
-    return f"{spell_near(chord.root, key.tonic_fifths)}{chord.quality.suffix}{slash}"
+    return f"{key.chord_name(chord)}{chord.quality.suffix}{slash}"
 
 
 def _bass_name(chord: Chord, key: Key) -> str:
     """The bass as a degree of the root (D/F#), or as the key has it if that is simpler."""
-    fifths = key.root_fifths(chord.root) + degree_fifths(chord.degree_of(chord.bass))
+    fifths = key.chord_fifths(chord) + degree_fifths(chord.degree_of(chord.bass))
     name = name_of_fifths(fifths)
     return name if len(name) <= 2 else spell_near(chord.bass, key.tonic_fifths)
 

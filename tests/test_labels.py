@@ -60,6 +60,8 @@ def test_labels_say_to_others_what_the_chord_is() -> None:
         (chord("Db", "maj", "Cb"), Key(8), "Db:maj/b7", "Db/Cb"),
         (chord("A", "hdim7"), B_FLAT_MAJOR, "A:hdim7", "Am7b5"),
         (chord("F", "7(b9,b13)"), B_FLAT_MAJOR, "F:7(b9,b13)", "F7b9b13"),
+        (chord("E", "dim7"), Key(3), "E:dim7", "Edim7"),
+        (chord("B", "dim7"), B_FLAT_MAJOR, "B:dim7", "Bdim7"),
         (None, B_FLAT_MAJOR, "N", "N.C."),
     ],
 )

@@ -24,12 +24,12 @@ _DEGREES: Final = MappingProxyType(
 def spelled(pitch_class: int, chord: Chord, key: Key) -> str:
     """A tone as the chord spells it in this key: the third of D is F#, of Db is F."""
     degree = chord.degree_of(pitch_class)
-    return name_of_fifths(key.root_fifths(chord.root) + degree_fifths(degree))
+    return name_of_fifths(key.chord_fifths(chord) + degree_fifths(degree))
 
 
 def chord_name(chord: Chord, key: Key) -> str:
     """The lead-sheet symbol of a chord, spelled in the key."""
-    name = spell_near(chord.root, key.tonic_fifths) + chord.quality.suffix
+    name = key.chord_name(chord) + chord.quality.suffix
     return name if chord.bass == chord.root else f"{name}/{spelled(chord.bass, chord, key)}"
 
 

@@ -39,7 +39,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
 def _tones(spot: Spot, chord: Chord) -> Iterator[Remark]:
     bar, notes = spot.bar, spot.settled
     kinds = {degree_name(note) for note in notes}
-    root = spell_near(chord.root, bar.key.tonic_fifths)
+    root = bar.key.chord_name(chord)
     if kinds == {"root"}:
         times = f", {times_over(len(notes))}" if len(notes) > 1 else ""
         yield Remark(
@@ -124,7 +124,7 @@ def _passing(spot: Spot) -> Iterator[Remark]:
     if chord is None:
         return
     scale, mode = scale_of(chord, bar.key), scale_for(chord, bar.key).name
-    root = spell_near(chord.root, bar.key.tonic_fifths)
+    root = bar.key.chord_name(chord)
     settled = {note.beat for note in spot.settled}
     for before, note, after in zip(bar.pitched, bar.pitched[1:], bar.pitched[2:], strict=False):
         pitch_class = note.note % 12
