@@ -1,6 +1,6 @@
 """Score: what the line is asked to write, and a note as it writes it.
 
-Knows: the shape of an ask and of a written note.
+Knows: the shape of an ask and of a written note, and how a player's manner is told.
 Refuses to know: who asks, and how a note is chosen or played.
 How: frozen, slotted dataclasses that check themselves; `beat` is a place in the song in quarter
 notes.
@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+from typing import Final
 
 from engine.harmony import Chord, Key
 from engine.meter import Metre
@@ -76,6 +77,33 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class Manner:
+    """How the player plays just now, as far as the style lets that move the bass; 0 to 1.
+
+    `loud` and `busy` are held against the player's own usual, which is 0.5: keyboards differ, and
+    so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing.
+    """
+
+    loud: float = 0.5
+    busy: float = 0.5
+    low: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("loud", "busy", "low"):
+            value = getattr(self, name)
+            if not 0 <= value <= 1:
+                raise ValueError(f"{name} is {value}; a manner is 0 to 1")
+
+    @property
+    def intensity(self) -> float:
+        """Loud and busy in one: 0 held back, 0.5 as usual, 1 in full flight."""
+        return (self.loud + self.busy) / 2
+
+
+AS_USUAL: Final = Manner()
+
+
+@dataclass(frozen=True, slots=True)
 class Ask:
     """What the line is asked to write: the rest of one bar.
 
@@ -83,6 +111,7 @@ class Ask:
     cover just that stretch, in order; `coming` is the first chord after it, where one is expected
     (its start is where it comes, at the bar line or later).  `last` is the note that sounds or
     sounded last before `start`.  `seconds_per_beat` is the length of a quarter note.
+    `manner` is how the player plays, the same for every ask of one bar.
     """
 
     start: Fraction
@@ -94,6 +123,7 @@ class Ask:
     key: Key
     last: BassNote | None
     seconds_per_beat: float
+    manner: Manner = AS_USUAL
 
     @property
     def end(self) -> Fraction:
