@@ -13,6 +13,7 @@ import traceback
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Final, NoReturn
@@ -20,7 +21,7 @@ from typing import Final, NoReturn
 import click
 
 from engine.bassist import Bassist
-from engine.events import Beat, NoteOn, Outgoing, Stop, Tick
+from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
 from engine.foresight.outlook import Foresight
 from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR
@@ -49,6 +50,7 @@ from ports.service import Report, Service
 from ports.tally import Tally, told
 from ports.trace import LiveTrace, Trace
 from ports.view import Canvas, View, canvas_for
+from ports.watch import Watched, watching
 from presets import loader, own
 from presets.loader import PresetError
 
@@ -180,11 +182,14 @@ def play(
 
     Opens the ports "groundling chords" and "groundling bass"; connect a keyboard to the first and
     an instrument to the second.  On Windows name existing ports with --in and --out.  Where there
-    is no MIDI system it plays the built-in rehearsal.
+    is no MIDI system it plays the built-in rehearsal.  A preset file of your own is watched: save
+    it while playing, and the change is heard at the next bar.
     """
     external = clock == "external"
     _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
-    style = loader.load(own.path_of(preset, own.folder()))
+    preset = own.path_of(preset, own.folder())
+    watched = _watched(preset)
+    style = loader.load(preset)
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = seed_or_any(seed)
@@ -202,7 +207,7 @@ def play(
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
-    view = View(tally, *recording, *([] if quiet else [_canvas(heading)]))
+    view = _view([tally, *recording], None if quiet else heading)
     service = Service(
         bassist, port, system,
         on_outgoing=view.show, stop_when=_stop_after(bars), channel=channel - 1,
@@ -215,7 +220,8 @@ def play(
             port.play(
                 rehearsal.events(tempo, seed, bars + 1), _first_chord_at(system, tempo, count_in)
             )
-        report = service.run()
+        with watching(watched, _taking_up(service, view)):
+            report = service.run()
     finally:
         view.close()
     click.echo(_summary(tally, report, seed))
@@ -254,8 +260,31 @@ def _port(system: SystemClock, source: str | None, target: str | None, *, rehear
         return LoopPort()
 
 
-def _canvas(heading: str) -> Canvas:
-    return canvas_for(heading, click.echo, terminal=sys.stdout.isatty())
+def _view(canvases: list[Canvas], heading: str | None) -> View:
+    """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
+    if heading is None:
+        return View(*canvases, voice=partial(click.echo, err=True))
+    display = canvas_for(heading, click.echo, terminal=sys.stdout.isatty())
+    return View(*canvases, display, voice=display.say)
+
+
+def _watched(preset: str) -> Watched | None:
+    """The file to watch: a player's own; those that come along do not change."""
+    own_file = preset not in loader.names() and Path(preset).is_file()
+    return Watched(Path(preset)) if own_file else None
+
+
+def _taking_up(service: Service, view: View) -> Callable[[Style | PresetError], None]:
+    """What is done when the preset in use has changed."""
+
+    def take(news: Style | PresetError) -> None:
+        if isinstance(news, PresetError):
+            view.say(f"{news}; the bass goes on as before")
+        else:
+            service.say(NewStyle(0.0, news))
+            view.say(f"preset {news.name} has changed, and is taken up at the next bar")
+
+    return take
 
 
 def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:

@@ -15,6 +15,7 @@ from array import array
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from queue import SimpleQueue
 from types import FrameType
 from typing import Final, Protocol
 
@@ -125,6 +126,7 @@ class Service:
         self._stop_when = stop_when
         self._channel = channel
         self._lateness = Lateness()
+        self._aside: SimpleQueue[Incoming] = SimpleQueue()
         self._sounding: set[int] = set()
         self._pending: Incoming | None = None
         self._last_at = float("-inf")
@@ -153,6 +155,14 @@ class Service:
         self._stopping = True
         self._port.inbox.put(Tick(self._clock.now()))  # wakes the loop
 
+    def say(self, event: Incoming) -> None:
+        """Tell the bassist what did not come through the port; may be called from any thread.
+
+        It is told when the loop looks up next, at most a beat later while music plays, as if it
+        happened then: a script in the port's inbox may reach far ahead, and is not waited for.
+        """
+        self._aside.put(event)
+
     def report(self) -> Report:
         """What the run has come to so far."""
         late = self._lateness
@@ -162,6 +172,8 @@ class Service:
         """Bring the bassist to the next arrival or deadline, whichever comes first."""
         if self._port.lost is not None:
             raise PortLost(self._port.lost)
+        while not self._aside.empty():
+            self._tell(replace(self._aside.get_nowait(), at=max(0.0, self._last_at)))
         deadline = self._bassist.next_deadline()
         if self._pending is None:
             self._pending = self._clock.next_from(self._port.inbox, deadline)

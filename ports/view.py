@@ -56,10 +56,13 @@ class Screen:
         self._change: ChangeExpected | None = None
         self._sounding: Play | None = None
         self._notes: deque[Play] = deque(maxlen=NOTES_REMEMBERED)
+        self._notice = ""
 
-    def take(self, outgoing: Outgoing) -> None:
-        """Let the picture show one thing the engine gave out."""
+    def take(self, outgoing: Outgoing | str) -> None:
+        """Let the picture show one thing the engine gave out, or a sentence for the player."""
         match outgoing:
+            case str():
+                self._notice = outgoing
             case Beat():
                 self._beat = outgoing
             case KeyHeard():
@@ -87,6 +90,7 @@ class Screen:
             Text(),
             self._note_line(),
             self._recent_line(),
+            Text(self._notice, style="yellow"),
         ]
         return Text("\n").join(lines)
 
@@ -178,6 +182,10 @@ class Log:
             case Play():
                 self._notes.append(_sung(outgoing, self._key))
 
+    def say(self, sentence: str) -> None:
+        """Write a sentence for the player."""
+        self._write(sentence)
+
     def close(self) -> None:
         """Write the bar that is over."""
         if self._chords or self._notes:
@@ -200,12 +208,26 @@ class Canvas(Protocol):
         """Show the last of it."""
 
 
-class View:
-    """Carries what happens from the run loop to the canvases; `show` never waits."""
+class Display(Canvas, Protocol):
+    """A canvas that a person looks at."""
 
-    def __init__(self, *canvases: Canvas) -> None:
-        self._queue: SimpleQueue[Outgoing | None] = SimpleQueue()
+    def say(self, sentence: str) -> None:
+        """Show a sentence for the player; as `take` it may fail with OSError."""
+
+
+class View:
+    """Carries what happens from the run loop to the canvases; `show` and `say` never wait.
+
+    Args:
+        canvases: who is shown what the engine gives out.
+        voice: who is told the sentences for the player.
+    """
+
+    def __init__(self, *canvases: Canvas, voice: Callable[[str], object] = print) -> None:
+        self._queue: SimpleQueue[Outgoing | str | None] = SimpleQueue()
         self.show: Callable[[Outgoing], None] = self._queue.put
+        self.say: Callable[[str], None] = self._queue.put
+        self._voice = voice
         self._canvases = list(canvases)
         self._thread = Thread(target=self._carry, name="view", daemon=True)
         self._thread.start()
@@ -217,6 +239,10 @@ class View:
 
     def _carry(self) -> None:
         while (outgoing := self._queue.get()) is not None:
+            if isinstance(outgoing, str):
+                with suppress(OSError):
+                    self._voice(outgoing)
+                continue
             for canvas in tuple(self._canvases):
                 try:
                     canvas.take(outgoing)
@@ -242,6 +268,10 @@ class Picture:
         """Send it over."""
         self._here.send(outgoing)
 
+    def say(self, sentence: str) -> None:
+        """Send it over, to be drawn below the picture."""
+        self._here.send(sentence)
+
     def close(self) -> None:
         """Let the process draw the last picture and leave."""
         self._here.close()
@@ -264,7 +294,7 @@ def _draw(told: Connection, heading: str) -> None:
             screen.take(told.recv())
 
 
-def canvas_for(heading: str, write: Callable[[str], object], *, terminal: bool) -> Canvas:
+def canvas_for(heading: str, write: Callable[[str], object], *, terminal: bool) -> Display:
     """The canvas that suits where the output goes: a picture on a terminal, else plain lines."""
     if terminal:
         return Picture(heading)

@@ -83,8 +83,17 @@ def _text(wanted: str) -> tuple[str, str]:
         near = get_close_matches(wanted, names(), 1)
         hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(names())}"
         raise PresetError(f"there is no preset {wanted}; {hint} A path to a .yaml file does too")
+    return text_in(path), path.name
+
+
+def text_in(path: Path) -> str:
+    """What a preset file says, as it is written.
+
+    Raises:
+        PresetError: it cannot be read, or is not text.
+    """
     try:
-        return path.read_text("utf-8"), path.name
+        return path.read_text("utf-8")
     except UnicodeDecodeError:
         raise PresetError(f"{path.name} is not text; give a preset written in YAML") from None
     except OSError as error:

@@ -418,6 +418,19 @@ def test_log_tells_a_bar_in_a_line() -> None:
     assert lines == ["bar 1, Eb major: Fm7: F2 root; expects Bb7 (62%)"]
 
 
+def test_a_sentence_for_the_player_is_shown_and_said() -> None:
+    """It stands below the picture, in the log as a line, and is said even where nobody looks on."""
+    screen, lines, said = Screen("preset mine"), list[str](), list[str]()
+    screen.take("mine.yaml line 3: no")
+    Log(lines.append).say("mine.yaml line 3: no")
+    view = View(voice=said.append)
+    view.say("mine.yaml line 3: no")
+    view.close()
+
+    assert seen(screen).rstrip().endswith("mine.yaml line 3: no")
+    assert lines == said == ["mine.yaml line 3: no"]
+
+
 def test_a_lost_terminal_does_not_stop_the_others() -> None:
     """When one canvas fails, the others still hear everything."""
 
