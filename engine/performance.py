@@ -18,7 +18,7 @@ from engine.style import Feel, Style, Touch
 
 _GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note
 _GAP_SECONDS: Final = 0.004  # two notes on one string are parted by the finger
-_PLAIN: Final = 0.6  # the accent of a plain stroke, of a ghost: see engine/style.py
+_PLAIN: Final = 0.6  # the accent of a plain stroke, of a ghost: see engine/figures.py
 _GHOST: Final = 0.2
 _WIDEST: Final = 2.0  # in standard deviations: a slip beyond that is no longer looseness
 

@@ -1,70 +1,20 @@
 """Style: everything a preset may say, as one checked value.
 
-Knows: the words of a preset, the limits of every number in it, and what a rhythm figure spells.
+Knows: the words of a preset and the limits of every number in it.
 Refuses to know: files (that is presets/loader.py), and how a part is made of all this.
-How: one frozen class for each section; a field carries its limits and what it means, so that the
-check, the loader and the preset schema read the same line.
+How: one frozen class for each section; a field carries its limits and what it means, see limits.py.
 """
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from enum import Enum
-from fractions import Fraction
-from typing import Any, Final
 
+from engine.figures import FREE, LEAD, TONE, Figure, Grid
 from engine.harmony import Family
+from engine.limits import StyleError, check_limits, check_weights, number
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import note_name
-
-
-class StyleError(ValueError):
-    """A style says something that cannot be played: which key, its value, what would do."""
-
-    def __init__(self, key: str, value: object, wanted: str) -> None:
-        said = f"{value:g}" if isinstance(value, float) else str(value)
-        super().__init__(f"{key} is {said}; give {wanted}")
-        self.key = key
-        self.value = value
-        self.wanted = wanted
-
-
-def number(low: float, high: float, default: float, about: str) -> Any:  # noqa: ANN401 - a field
-    """A field that holds a number between two limits."""
-    return field(default=default, metadata={"low": low, "high": high, "about": about})
-
-
-def check_limits(section: object, prefix: str) -> None:
-    """Hold every number of a section against its limits.
-
-    Raises:
-        StyleError: one lies outside.
-    """
-    for each in fields(section):  # type: ignore[arg-type]
-        if "low" not in each.metadata:
-            continue
-        low, high = each.metadata["low"], each.metadata["high"]
-        value = getattr(section, each.name)
-        if isinstance(value, bool) or not low <= value <= high:
-            raise StyleError(f"{prefix}.{each.name}", value, f"{low:g} to {high:g}")
-
-
-def _between(low: int, high: int) -> str:
-    return f"{note_name(low)} to {note_name(high)}"
-
-
-class Grid(Enum):
-    """The finest step that a figure is written on; the value is steps to a quarter note."""
-
-    EIGHTHS = 2
-    TRIPLETS = 3
-    SIXTEENTHS = 4
-
-    @property
-    def step(self) -> Fraction:
-        """Length of one step in quarter notes."""
-        return Fraction(1, self.value)
 
 
 class Way(Enum):
@@ -185,7 +135,7 @@ class Approach:
 
     def __post_init__(self) -> None:
         check_limits(self, "approach")
-        _check_weights(self.ways, "approach.ways")
+        check_weights(self.ways, "approach.ways")
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,92 +152,6 @@ class Neck:
         if not 3 <= len(self.tuning) <= 6 or not rising or not 12 <= self.tuning[0] <= 40:
             wanted = "3 to 6 open strings, lowest first, such as E1 A1 D2 G2"
             raise StyleError("neck.tuning", self.tuning, wanted)
-
-
-# Figures -------------------------------------------------------------------------------------
-
-_SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
-_TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
-FREE: Final = "*"
-LEAD: Final = ">"
-
-
-@dataclass(frozen=True, slots=True)
-class Stroke:
-    """One stroke of a figure: where it falls in the bar and how long it may ring.
-
-    `tone` is a degree ("5", "b7", "5," for the fifth below the root, "8" for the octave), `*`
-    where the search may choose, `>` where the note leads into the next chord, or `>1` where it
-    is the next chord's degree, sounded early and held over.
-    """
-
-    at: Fraction
-    length: Fraction
-    accent: float
-    ghost: bool
-    tone: str = FREE
-
-    @property
-    def early(self) -> bool:
-        """Whether it anticipates the next chord."""
-        return self.tone.startswith(LEAD) and self.tone != LEAD
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A bar's rhythm as a line of signs, one to a step of the grid, and the tones it likes.
-
-    X accented, x plain, g ghost, - the note rings on, . silence; blanks are for the eye.
-    """
-
-    strokes: tuple[Stroke, ...]
-    metre: Metre = FOUR_FOUR
-    weight: float = 1
-
-    @classmethod
-    def of(
-        cls, signs: str, tones: str, grid: Grid, metre: Metre = FOUR_FOUR, weight: float = 1
-    ) -> Figure:
-        """Read a figure from its two lines.
-
-        Raises:
-            StyleError: a sign or tone that means nothing, or lines of the wrong length.
-        """
-        line = "".join(signs.split())
-        steps = metre.bar / grid.step
-        if len(line) != steps:
-            wanted = f"{steps} signs for a bar of {metre} in {grid.name.lower()}"
-            raise StyleError("strokes", f"{signs!r} ({len(line)} signs)", wanted)
-        if line.strip("Xxg-.") or not line.strip("-."):
-            raise StyleError("strokes", repr(signs), "X, x, g, - and . with at least one stroke")
-        words = _tones(tones, sum(sign in "Xx" for sign in line))
-        return cls(tuple(_strokes(line, words, grid.step)), metre, weight)
-
-
-def _tones(tones: str, count: int) -> list[str]:
-    strange = _TONE.sub("", tones).split()
-    if strange:
-        wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"
-        raise StyleError("tones", strange[0], wanted)
-    words = _TONE.findall(tones) or [FREE] * count
-    if len(words) != count:
-        raise StyleError(
-            "tones", f"{tones!r} ({len(words)} tones)", f"{count}, one for each X or x"
-        )
-    return words
-
-
-def _strokes(line: str, words: list[str], step: Fraction) -> list[Stroke]:
-    found = []
-    tones = iter(words)
-    for place, sign in enumerate(line):
-        if sign in "-.":
-            continue
-        rest = line[place + 1 :]
-        ring = 1 + len(rest) - len(rest.lstrip("-"))
-        tone = FREE if sign == "g" else next(tones)
-        found.append(Stroke(place * step, ring * step, _SIGN_ACCENT[sign], sign == "g", tone))
-    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +171,7 @@ class Rhythm:
         for key in ("figures", "answers", "fills"):
             weights = tuple((key, figure.weight) for figure in getattr(self, key))
             if weights:
-                _check_weights(weights, f"rhythm.{key}")
+                check_weights(weights, f"rhythm.{key}")
 
 
 # The whole ------------------------------------------------------------------------------------
@@ -349,16 +213,12 @@ class Style:
             raise StyleError("register", span, wanted)
 
 
-def _check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:
-    for name, weight in weights:
-        if not 0 <= weight <= 100:
-            raise StyleError(f"{key}.{getattr(name, 'value', name)}", weight, "0 to 100")
-    if not any(weight > 0 for _, weight in weights):
-        raise StyleError(key, "without any weight", "at least one weight above 0")
+def _between(low: int, high: int) -> str:
+    return f"{note_name(low)} to {note_name(high)}"
 
 
 def _check_pool(family: Family, pool: Pool) -> None:
-    _check_weights(pool, f"pools.{family.value}")
+    check_weights(pool, f"pools.{family.value}")
     for tone, _ in pool:
-        if not _TONE.fullmatch(tone) or tone[0] in (FREE, LEAD):
+        if not TONE.fullmatch(tone) or tone[0] in (FREE, LEAD):
             raise StyleError(f"pools.{family.value}", tone, "degrees such as 1, b3, 5, 6 or 8")

@@ -18,20 +18,19 @@ from typing import Any, Final, NoReturn
 
 import yaml
 
+from engine.figures import Figure, Grid
 from engine.harmony import Family
+from engine.limits import StyleError
 from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
 from engine.style import (
     Approach,
     Feel,
-    Figure,
-    Grid,
     Neck,
     Phrase,
     Register,
     Rhythm,
     Style,
-    StyleError,
     Tempo,
     Touch,
     Turn,

@@ -13,8 +13,9 @@ import sys
 from dataclasses import fields
 from typing import Any, Final
 
+from engine.figures import Grid
 from engine.harmony import Family
-from engine.style import Grid, Turn, Way
+from engine.style import Turn, Way
 from presets.loader import SECTIONS
 
 _NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.figures import Figure, Grid, Stroke
 from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
@@ -24,7 +25,7 @@ from engine.line.rhythm import Rhythms, at_density
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
 from engine.score import Ask, BassNote, Role, Span
-from engine.style import Approach, Figure, Grid, Neck, Phrase, Rhythm, Stroke, Style, Way
+from engine.style import Approach, Neck, Phrase, Rhythm, Style, Way
 from presets.loader import load, names
 
 EB = Key(3)

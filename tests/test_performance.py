@@ -10,10 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.figures import Figure, Grid
 from engine.harmony import Chord
 from engine.performance import Performer, struck, swung
 from engine.score import BassNote, Role
-from engine.style import Feel, Figure, Grid, Rhythm, Style, Touch
+from engine.style import Feel, Rhythm, Style, Touch
 
 PLAIN = Style("plain", Rhythm(Grid.EIGHTHS, (Figure.of("XxXxXxXx", "", Grid.EIGHTHS),)))
 

@@ -13,8 +13,10 @@ import pytest
 import yaml
 
 from bench.sheet import page
+from engine.figures import Figure, Grid
 from engine.harmony import Family
-from engine.style import Figure, Grid, Register, Rhythm, Style, StyleError, Tempo, Touch, Way
+from engine.limits import StyleError
+from engine.style import Register, Rhythm, Style, Tempo, Touch, Way
 from presets.loader import SECTIONS, PresetError, load, names, read
 from presets.own import begin, folder, own_names, path_of, text_of
 from presets.schema import schema

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from random import Random
 
+from engine.figures import FREE, LEAD
 from engine.line.hand import Hand, Place
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
@@ -21,7 +22,7 @@ from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Option, best_path
 from engine.line.ways import Stay, Target, Ways
 from engine.score import Ask, BassNote, Role
-from engine.style import FREE, LEAD, Style
+from engine.style import Style
 
 
 class Bassline:

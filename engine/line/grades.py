@@ -13,8 +13,9 @@ from enum import IntEnum
 from types import MappingProxyType
 from typing import Final
 
+from engine.figures import FREE, LEAD, Figure, Stroke
 from engine.harmony import Family
-from engine.style import FREE, LEAD, Figure, Rhythm, Stroke, Style, Way
+from engine.style import Rhythm, Style, Way
 
 
 class Grade(IntEnum):

@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from math import log
 from typing import Final
 
+from engine.figures import FREE, LEAD
 from engine.harmony import Chord, Key
 from engine.line.placing import Placed
 from engine.line.pools import interval_of, number_of, offered, pool_of, role_of
 from engine.line.roots import Roots, draw
 from engine.line.search import Option
 from engine.score import Ask
-from engine.style import FREE, LEAD, Style
+from engine.style import Style
 
 _POOL: Final = 0.6  # a tone of half the weight costs 0.4, as much as a third more of leap
 _BELOW: Final = 0.3  # a free tone is sought above the root first

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
+from engine.figures import Stroke
 from engine.harmony import Chord
 from engine.score import Ask, Span
-from engine.style import Approach, Stroke
+from engine.style import Approach
 
 _SIXTEENTH: Final = Fraction(1, 4)
 

@@ -17,8 +17,9 @@ from random import Random
 from types import MappingProxyType
 from typing import Final
 
+from engine.figures import LEAD, Figure, Stroke
 from engine.meter import Metre
-from engine.style import LEAD, Figure, Stroke, Style, Turn
+from engine.style import Style, Turn
 
 Bar = tuple[Stroke, ...]
 

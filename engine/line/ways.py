@@ -13,13 +13,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from engine.figures import LEAD
 from engine.harmony import Chord, Key
 from engine.line.placing import Placed, Stretch
 from engine.line.pools import lead_in, scale_of, scale_run
 from engine.line.roots import Roots, draw
 from engine.line.search import Option
 from engine.score import Ask, Role
-from engine.style import LEAD, Style, Way
+from engine.style import Style, Way
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home

@@ -1,0 +1,113 @@
+"""Figures: a bar's rhythm and the tones it likes, as they are written in a preset.
+
+Knows: what the signs and the tones of a figure mean.
+Refuses to know: which figure is played when, and over which chord.
+How: two lines are read to strokes, each with its place, its length, its accent and its tone.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import Enum
+from fractions import Fraction
+from typing import Final
+
+from engine.limits import StyleError
+from engine.meter import FOUR_FOUR, Metre
+
+_SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
+TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
+FREE: Final = "*"
+LEAD: Final = ">"
+
+
+class Grid(Enum):
+    """The finest step that a figure is written on; the value is steps to a quarter note."""
+
+    EIGHTHS = 2
+    TRIPLETS = 3
+    SIXTEENTHS = 4
+
+    @property
+    def step(self) -> Fraction:
+        """Length of one step in quarter notes."""
+        return Fraction(1, self.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One stroke of a figure: where it falls in the bar and how long it may ring.
+
+    `tone` is a degree ("5", "b7", "5," for the fifth below the root, "8" for the octave), `*`
+    where the search may choose, `>` where the note leads into the next chord, or `>1` where it
+    is the next chord's degree, sounded early and held over.
+    """
+
+    at: Fraction
+    length: Fraction
+    accent: float
+    ghost: bool
+    tone: str = FREE
+
+    @property
+    def early(self) -> bool:
+        """Whether it anticipates the next chord."""
+        return self.tone.startswith(LEAD) and self.tone != LEAD
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A bar's rhythm as a line of signs, one to a step of the grid, and the tones it likes.
+
+    X accented, x plain, g ghost, - the note rings on, . silence; blanks are for the eye.
+    """
+
+    strokes: tuple[Stroke, ...]
+    metre: Metre = FOUR_FOUR
+    weight: float = 1
+
+    @classmethod
+    def of(
+        cls, signs: str, tones: str, grid: Grid, metre: Metre = FOUR_FOUR, weight: float = 1
+    ) -> Figure:
+        """Read a figure from its two lines.
+
+        Raises:
+            StyleError: a sign or tone that means nothing, or lines of the wrong length.
+        """
+        line = "".join(signs.split())
+        steps = metre.bar / grid.step
+        if len(line) != steps:
+            wanted = f"{steps} signs for a bar of {metre} in {grid.name.lower()}"
+            raise StyleError("strokes", f"{signs!r} ({len(line)} signs)", wanted)
+        if line.strip("Xxg-.") or not line.strip("-."):
+            raise StyleError("strokes", repr(signs), "X, x, g, - and . with at least one stroke")
+        words = _tones(tones, sum(sign in "Xx" for sign in line))
+        return cls(tuple(_strokes(line, words, grid.step)), metre, weight)
+
+
+def _tones(tones: str, count: int) -> list[str]:
+    strange = TONE.sub("", tones).split()
+    if strange:
+        wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"
+        raise StyleError("tones", strange[0], wanted)
+    words = TONE.findall(tones) or [FREE] * count
+    if len(words) != count:
+        raise StyleError(
+            "tones", f"{tones!r} ({len(words)} tones)", f"{count}, one for each X or x"
+        )
+    return words
+
+
+def _strokes(line: str, words: list[str], step: Fraction) -> list[Stroke]:
+    found = []
+    tones = iter(words)
+    for place, sign in enumerate(line):
+        if sign in "-.":
+            continue
+        rest = line[place + 1 :]
+        ring = 1 + len(rest) - len(rest.lstrip("-"))
+        tone = FREE if sign == "g" else next(tones)
+        found.append(Stroke(place * step, ring * step, _SIGN_ACCENT[sign], sign == "g", tone))
+    return found

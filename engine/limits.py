@@ -1,0 +1,56 @@
+"""Limits: what is said when a style asks for something that cannot be played.
+
+Knows: how a number carries its limits and its meaning, and how each is held against them.
+Refuses to know: which numbers there are.
+How: a field's metadata is its limits and what it means, so that the check, the loader and the
+preset schema read the same line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import field, fields
+from typing import Any
+
+
+class StyleError(ValueError):
+    """A style says something that cannot be played: which key, its value, what would do."""
+
+    def __init__(self, key: str, value: object, wanted: str) -> None:
+        said = f"{value:g}" if isinstance(value, float) else str(value)
+        super().__init__(f"{key} is {said}; give {wanted}")
+        self.key = key
+        self.value = value
+        self.wanted = wanted
+
+
+def number(low: float, high: float, default: float, about: str) -> Any:  # noqa: ANN401 - a field
+    """A field that holds a number between two limits."""
+    return field(default=default, metadata={"low": low, "high": high, "about": about})
+
+
+def check_limits(section: object, prefix: str) -> None:
+    """Hold every number of a section against its limits.
+
+    Raises:
+        StyleError: one lies outside.
+    """
+    for each in fields(section):  # type: ignore[arg-type]
+        if "low" not in each.metadata:
+            continue
+        low, high = each.metadata["low"], each.metadata["high"]
+        value = getattr(section, each.name)
+        if isinstance(value, bool) or not low <= value <= high:
+            raise StyleError(f"{prefix}.{each.name}", value, f"{low:g} to {high:g}")
+
+
+def check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:
+    """Hold weights against their limits: none below 0, and not all of them 0.
+
+    Raises:
+        StyleError: they are not so.
+    """
+    for name, weight in weights:
+        if not 0 <= weight <= 100:
+            raise StyleError(f"{key}.{getattr(name, 'value', name)}", weight, "0 to 100")
+    if not any(weight > 0 for _, weight in weights):
+        raise StyleError(key, "without any weight", "at least one weight above 0")
