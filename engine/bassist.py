@@ -86,9 +86,8 @@ class Bassist:
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
         self._lead = lead
         self._listening = Listening(ear or Ear(), foresight or Foresight(), lead=lead > 0)
-        self._writing = Writing(style, random, self._pulse, grade)
+        self._writing = Writing(style, random, self._pulse, self._listening.player, grade)
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
-        self._next_style: Style | None = None
         self._now = -inf
         self._resting = False
         self._sounded_at = Fraction(0)
@@ -136,7 +135,7 @@ class Bassist:
             case NewMetre():
                 self._take_metre(event.metre, at)
             case NewStyle():
-                self._next_style = event.style
+                self._writing.next_style = event.style
             case Tick():
                 self._begin_count(at)
             case _:
@@ -147,9 +146,9 @@ class Bassist:
         if not self._pulse.running:
             self._pulse.strike(at, self._lead_beats())
             self._find_place(at)
-        self._listening.ear.note_on(
-            self._keys_moment(at), event.note, event.velocity, event.channel
-        )
+        moment = self._keys_moment(at)
+        self._listening.ear.note_on(moment, event.note, event.velocity, event.channel)
+        self._listening.player.key_down(at, event.note, event.velocity)
         self._agenda.key_down(at)
         self._resting = False
 
@@ -231,14 +230,13 @@ class Bassist:
             in_bar + Fraction(1, _GRID)
         )
         out.append(Beat(at, float(beat), moment.bar, count, moment.metre))
+        self._listening.player.cross(at, len(moment.metre.pulses))
         if beat + self._lead_beats() < 0:
             return
         self._listening.cross(self._keys_moment(at, float(beat)), beat)
         self._agenda.listen(at + LISTEN_AGAIN_SECONDS)
         self._expect(moment, out)
-        if count == 1 and self._next_style is not None:
-            self._writing.take_up(self._next_style)
-            self._next_style = None
+        if count == 1 and self._writing.takes_up():
             self._rewrite(beat)
         self._write_on(beat, moment)
 

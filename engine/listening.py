@@ -1,6 +1,7 @@
 """Listening: ear and foresight together; the chord to play by now, and those ahead.
 
-Knows: what is heard, what is expected, and which of them holds until the keys tell.
+Knows: what is heard, of chords and of hands, what is expected, and which of them holds until the
+keys tell.
 Refuses to know: what the bass does about it.
 How: at every felt beat the chord foreseen there is taken for granted until the ear has read the
 beat.  Chords sent early (a lead) are kept with the beat they are due on; then what is ahead is
@@ -19,6 +20,7 @@ from engine.foresight.outlook import Foresight
 from engine.harmony import C_MAJOR, Chord
 from engine.hearing.ear import Ear
 from engine.meter import Moment
+from engine.player import Player
 
 # Below this probability of the chord expected on a beat the keys are waited for.
 SURE: Final = 0.9
@@ -45,6 +47,7 @@ class Listening:
 
     def __init__(self, ear: Ear, foresight: Foresight, *, lead: bool = False) -> None:
         self.ear = ear
+        self.player = Player()
         self.heard = Heard(None, 0.0, C_MAJOR, 1 / 24)
         self.ahead: tuple[Forecast, ...] = ()
         self._foresight = foresight
@@ -58,6 +61,7 @@ class Listening:
         """The song goes on from another place."""
         self.ear.relocate(moment)
         self._foresight.relocate(next_beat)
+        self.player.relocate()
         self.ahead = ()
         self._beat = None
         self._due.clear()

@@ -13,13 +13,14 @@ from fractions import Fraction
 from random import Random
 from typing import Final
 
-from engine.score import BassNote
+from engine.score import AS_USUAL, BassNote, Manner
 from engine.style import Feel, Style, Touch
 
 _GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note
 _GAP_SECONDS: Final = 0.004  # two notes on one string are parted by the finger
 _PLAIN: Final = 0.6  # the accent of a plain stroke, of a ghost: see engine/figures.py
 _GHOST: Final = 0.2
+_SWELL: Final = 24  # velocities: as far as the keys go, see LOUD_SPAN in engine/player.py
 _WIDEST: Final = 2.0  # in standard deviations: a slip beyond that is no longer looseness
 
 
@@ -44,13 +45,15 @@ class Performer:
         self._touch = style.touch
         self._random = random
 
-    def perform(self, note: BassNote, seconds_per_beat: float) -> Performed:
-        """The note with swing, lag, length and velocity."""
+    def perform(
+        self, note: BassNote, seconds_per_beat: float, manner: Manner = AS_USUAL
+    ) -> Performed:
+        """The note with swing, lag, length and velocity, as hard as the player's manner asks."""
         beat = swung(note.beat, self._feel)
         following = swung(note.beat + note.length, self._feel)
         lag = (self._feel.lay_back_ms + self._spread(self._feel.looseness_ms)) / 1000
         until = self._until(note, beat, following, lag, seconds_per_beat)
-        return Performed(beat, lag, until, self._velocity(note))
+        return Performed(beat, lag, until, self._velocity(note, manner))
 
     def _until(
         self, note: BassNote, beat: float, following: float, lag: float, seconds_per_beat: float
@@ -64,8 +67,9 @@ class Performer:
         start = beat + lag / seconds_per_beat
         return max(min(start + length, latest), start + min(length, 0.25 * (following - beat)))
 
-    def _velocity(self, note: BassNote) -> int:
+    def _velocity(self, note: BassNote, manner: Manner) -> int:
         level = struck(note.accent, self._touch) + self._spread(self._touch.spread)
+        level += _SWELL * (2 * manner.loud - 1)
         if note.ghost:
             level = min(level, self._touch.ghost + self._touch.spread)
         return max(1, min(127, round(level)))

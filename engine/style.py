@@ -107,6 +107,18 @@ class Touch:
 
 
 @dataclass(frozen=True, slots=True)
+class Interplay:
+    """How far the part goes along with the player's hands; 0 plays on whatever they do."""
+
+    loudness: float = number(0, 1, 0, "how far the touch follows the keys when they swell or fade")
+    busyness: float = number(0, 1, 0, "how far the part fills and thins as the player does")
+    room: float = number(0, 1, 0, "how far the part thins where the left hand is low and busy")
+
+    def __post_init__(self) -> None:
+        check_limits(self, "interplay")
+
+
+@dataclass(frozen=True, slots=True)
 class Phrase:
     """How bars make a phrase."""
 
@@ -199,6 +211,7 @@ class Style:
     register: Register = field(default_factory=Register)
     feel: Feel = field(default_factory=Feel)
     touch: Touch = field(default_factory=Touch)
+    interplay: Interplay = field(default_factory=Interplay)
     neck: Neck = field(default_factory=Neck)
 
     def __post_init__(self) -> None:

@@ -1,9 +1,10 @@
 """Writing: keeps the part written ahead, and written for what is believed now.
 
-Knows: how far the part is written, and for which chords.
+Knows: how far the part is written, for which chords and for which manner of the player.
 Refuses to know: who heard or foresaw those chords, and when anything sounds.
 How: bars are asked of the line one at a time; beside the part stands the harmony it was written
-for, beat by beat, so that a new belief shows at once whether the part still holds.
+for, beat by beat, so that a new belief shows at once whether the part still holds.  The player's
+manner is taken once for each bar, when it is first written: it never has a bar written again.
 """
 
 from __future__ import annotations
@@ -23,8 +24,9 @@ from engine.meter import Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
 from engine.plan import coming_after, spans_between
+from engine.player import Player, heeded
 from engine.pulse import Pulse
-from engine.score import Ask
+from engine.score import Ask, BassNote, Manner
 from engine.style import Style
 
 # A bass that comes in this little after a felt beat, in quarter notes, is meant on it.
@@ -55,24 +57,41 @@ class Writing:
         style: how to play.
         random: where the line and the touch draw their chance from.
         pulse: which place lies in which bar.
+        player: whose manner the part goes along with.
         grade: how much of a style is played, of this one and of any taken up later.
     """
 
     def __init__(
-        self, style: Style, random: Random, pulse: Pulse, grade: Grade = Grade.EVERYTHING
+        self,
+        style: Style,
+        random: Random,
+        pulse: Pulse,
+        player: Player,
+        grade: Grade = Grade.EVERYTHING,
     ) -> None:
         self.part = Part()
         self.written_to: Fraction | None = None
         self._pulse = pulse
+        self._player = player
+        self.next_style: Style | None = None
         self._random = random
         self._grade = grade
         self._written_for: dict[Fraction, tuple[Chord | None, bool]] = {}
-        self.take_up(style)
+        self._manners: dict[int, Manner] = {}
+        self._take_up(style)
 
-    def take_up(self, style: Style) -> None:
-        """Write in another style from here on."""
+    def takes_up(self) -> bool:
+        """At a bar line: whether another style was waiting and is written in from here on."""
+        style, self.next_style = self.next_style, None
+        if style is not None:
+            self._take_up(style)
+        return style is not None
+
+    def _take_up(self, style: Style) -> None:
         style = graded(style, self._grade)
         self._daring = style.approach.daring
+        self._interplay = style.interplay
+        self._manners.clear()
         self._line = Bassline(style, Random(self._random.getrandbits(64)))
         self._performer = Performer(style, Random(self._random.getrandbits(64)))
 
@@ -81,6 +100,7 @@ class Writing:
         self.part.clear()
         self.written_to = None
         self._written_for.clear()
+        self._manners.clear()
 
     def write_on(self, beat: Fraction, next_beat: Fraction, belief: Belief) -> None:
         """Hold the part at least a felt beat ahead, and to what is believed."""
@@ -104,9 +124,9 @@ class Writing:
         """End the phrase: the first note of this bar held through it, and nothing after it."""
         self.part.strike_out(beat)
         place = self._pulse.moment(0.0, float(beat))
-        for note in self._line.write(self._ask(beat, place, belief))[:1]:
-            last = replace(note, length=place.metre.bar)
-            self.part.write([Ready(last, self._performer.perform(last, place.seconds_per_beat))])
+        ask = self._ask(beat, place, belief)
+        for note in self._line.write(ask)[:1]:
+            self.part.write([self._ready(replace(note, length=place.metre.bar), ask)])
         self.written_to = None
         self._written_for.clear()
 
@@ -143,17 +163,16 @@ class Writing:
     def _write_bar(self, start: Fraction, belief: Belief) -> Fraction:
         place = self._pulse.moment(0.0, float(start))
         ask = self._ask(start, place, belief)
-        seconds_per_beat = place.seconds_per_beat
-        self.part.write(
-            Ready(note, self._performer.perform(note, seconds_per_beat))
-            for note in self._line.write(ask)
-        )
+        self.part.write(self._ready(note, ask) for note in self._line.write(ask))
         self.written_to = ask.end
         self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
         for forecast in belief.ahead:
             if start <= forecast.beat <= ask.end:
                 self._written_for[forecast.beat] = self._aim(forecast)
         return ask.end
+
+    def _ready(self, note: BassNote, ask: Ask) -> Ready:
+        return Ready(note, self._performer.perform(note, ask.seconds_per_beat, ask.manner))
 
     def _ask(self, start: Fraction, place: Moment, belief: Belief) -> Ask:
         end = place.bar_start + place.metre.bar
@@ -168,7 +187,15 @@ class Writing:
             key=belief.key,
             last=self.part.last_before(start),
             seconds_per_beat=place.seconds_per_beat,
+            manner=self._manner_in(place.bar),
         )
+
+    def _manner_in(self, bar: int) -> Manner:
+        """The manner for a bar: what it was when the bar was first written, else what it is now."""
+        if bar not in self._manners:
+            self._manners = {b: m for b, m in self._manners.items() if b == bar - 1}
+            self._manners[bar] = heeded(self._player.manner, self._interplay)
+        return self._manners[bar]
 
 
 def _felt_beat_before(moment: Moment) -> Fraction:

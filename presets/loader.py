@@ -26,6 +26,7 @@ from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
 from engine.style import (
     Approach,
     Feel,
+    Interplay,
     Neck,
     Phrase,
     Register,
@@ -43,6 +44,7 @@ SECTIONS: Final[Mapping[str, type]] = {
     "register": Register,
     "feel": Feel,
     "touch": Touch,
+    "interplay": Interplay,
     "neck": Neck,
     "approach": Approach,
 }

@@ -2,9 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from random import Random
+
 import pytest
 
-from engine.score import AS_USUAL, Manner
+from engine.bassist import Bassist
+from engine.events import Incoming, NoteOff, NoteOn, Play
+from engine.harmony import Key
+from engine.line.rhythm import Rhythms
+from engine.meter import FOUR_FOUR
+from engine.performance import Performer
+from engine.player import Player, heeded
+from engine.pulse import Pulse
+from engine.score import AS_USUAL, BassNote, Manner, Role
+from engine.style import Interplay, Style
+from engine.writing import Belief, Writing
+from presets.loader import load, names
+from tests.band import BEAT_SECONDS, TEMPO, comping, heard_from, plays, voiced
+from tests.test_line import chord
+
+MIDDLE_C = 60
+C2, C3 = 36, 48
+ALL_THE_WAY = Interplay(loudness=1, busyness=1, room=1)
 
 
 class TestManner:
@@ -23,3 +45,247 @@ class TestManner:
         """Louder than can be is a mistake of ours, and said."""
         with pytest.raises(ValueError, match=r"loud is 1.2; a manner is 0 to 1"):
             Manner(loud=1.2)
+
+
+def manners(
+    bars: Iterable[tuple[int, int]],
+    *,
+    note: int = MIDDLE_C,
+    beats: int = 4,
+    loose: float = 0.0,
+    roll: Sequence[float] = (0.0,),
+) -> list[Manner]:
+    """The manner at the end of each bar, a bar being (strokes, velocity), evenly spread.
+
+    Strokes stray by up to `loose` seconds; each is a chord with its keys at the times of `roll`.
+    """
+    player, chance = Player(), Random(1)
+    found = []
+    strokes: list[tuple[float, int]] = []
+    for bar, (count, velocity) in enumerate(bars):
+        for i in range(count):
+            at = (bar + i / count) * beats * BEAT_SECONDS + chance.uniform(-loose, loose)
+            strokes += [(at + late, velocity) for late in roll]
+    for beat in range((bar + 1) * beats + 1):
+        now = beat * BEAT_SECONDS
+        while strokes and strokes[0][0] < now:
+            at, velocity = strokes.pop(0)
+            player.key_down(at, note, velocity)
+        player.cross(now, beats)
+        if beat and beat % beats == 0:
+            found.append(player.manner)
+    return found
+
+
+class TestPlayer:
+    """What is heard of the player's hands."""
+
+    @pytest.mark.parametrize("strokes", [1, 2, 3, 4, 5, 8, 16])
+    @pytest.mark.parametrize("velocity", [20, 64, 120])
+    def test_who_plays_on_as_before_is_as_usual(self, strokes: int, velocity: int) -> None:
+        """However many strokes a bar, however hard, and 30 ms around the beat."""
+        assert {*manners([(strokes, velocity)] * 40, loose=0.03)} == {AS_USUAL}
+
+    def test_a_swell_is_heard_within_two_bars(self) -> None:
+        """From piano to forte: louder after a bar, as loud as it gets after two."""
+        heard = [m.loud for m in manners([(4, 52)] * 16 + [(4, 82)] * 2)][-3:]
+
+        assert heard[0] == 0.5
+        assert 0.5 < heard[1] < heard[2]
+        assert heard[2] >= 0.875
+
+    def test_who_stays_loud_is_loud_as_usual_in_the_end(self) -> None:
+        """What was a swell becomes the song's level after some choruses."""
+        heard = [m.loud for m in manners([(4, 60)] * 8 + [(4, 80)] * 120)]
+
+        assert heard[10] >= 0.75
+        assert heard[-1] <= 0.625
+
+    @pytest.mark.parametrize("beats", [2, 3, 4])
+    def test_twice_and_half_as_many_strokes_are_heard(self, beats: int) -> None:
+        """In any metre: busier and sparser than usual, within two bars."""
+        busier = manners([(beats, 70)] * 12 + [(2 * beats, 70)] * 2, beats=beats)
+        sparser = manners([(2 * beats, 70)] * 12 + [(beats, 70)] * 2, beats=beats)
+
+        assert (busier[11].busy, sparser[11].busy) == (0.5, 0.5)
+        assert busier[-1].busy >= 0.75
+        assert sparser[-1].busy <= 0.25
+
+    def test_a_rolled_chord_is_one_stroke(self) -> None:
+        """Four keys within 45 ms are as busy as four at once."""
+        rolled = manners([(2, 70)] * 8, roll=(0, 0.015, 0.03, 0.045))
+        struck = manners([(2, 70)] * 8, roll=(0, 0, 0, 0))
+
+        assert rolled == struck
+
+    @pytest.mark.parametrize(
+        ("strokes", "note", "low"),
+        [(1, C2, 0), (2, C2, 0.25), (4, C2, 1), (8, C2, 1), (8, C3, 0), (8, MIDDLE_C, 0)],
+    )
+    def test_a_left_hand_is_in_the_way_when_low_and_busy(
+        self, strokes: int, note: int, low: float
+    ) -> None:
+        """A low root a bar is nobody's hindrance, one a beat fills the place; from C3 up none."""
+        assert manners([(strokes, 70)] * 4, note=note)[-1].low == low
+
+    def test_after_a_rest_the_player_is_heard_afresh(self) -> None:
+        """Who comes back as before is not busy for having been silent."""
+        heard = manners([(4, 70)] * 8 + [(0, 70)] * 6 + [(4, 70)] * 4)
+
+        assert heard[-1] == AS_USUAL
+
+    def test_what_is_struck_while_the_song_stands_is_not_of_it(self) -> None:
+        """Noodling before the sequencer starts does not make the first bar a busy one."""
+        player = Player()
+        for i in range(40):
+            player.key_down(i * 0.2, MIDDLE_C, 120)
+        player.relocate()
+        for beat in range(9):
+            player.cross(8 + beat * BEAT_SECONDS, 4)
+            player.key_down(8 + beat * BEAT_SECONDS, MIDDLE_C, 70)
+
+        assert player.manner == AS_USUAL
+
+
+class TestHeeding:
+    """What a style makes of it."""
+
+    def test_without_interplay_nothing_moves_the_bass(self) -> None:
+        """A style that says nothing of it plays on, whatever the hands do."""
+        assert heeded(Manner(1, 0, 1), Interplay()) == AS_USUAL
+
+    def test_all_the_way_is_all_the_way(self) -> None:
+        """And half of the way is half."""
+        assert heeded(Manner(1, 0, 1), ALL_THE_WAY) == Manner(1, 0, 1)
+        assert heeded(Manner(1, 0, 1), Interplay(0.5, 0.5, 0.5)) == Manner(0.75, 0.25, 0.5)
+
+    @pytest.mark.parametrize("name", names())
+    def test_more_strokes_with_a_busy_player_fewer_over_a_low_left_hand(self, name: str) -> None:
+        """Of 16 bars of any style: at no step fewer for busier, and over a low hand fewer."""
+        style = load(name)
+        metre = style.metres[0]
+
+        def strokes(manner: Manner) -> int:
+            rhythms = Rhythms(style, seed=3)
+            return sum(len(rhythms.bar(bar, metre, manner)) for bar in range(1, 17))
+
+        busier = [strokes(Manner(busy=i / 4)) for i in range(5)]
+        assert busier == sorted(busier)
+        assert busier[0] < busier[2] < busier[4]
+        assert strokes(Manner(low=1)) < busier[2]
+
+    def test_the_touch_goes_along_velocity_by_velocity(self) -> None:
+        """All the way: 24 louder or softer at the most; a ghost stays a ghost."""
+        style = load("ballad")
+
+        def struck(manner: Manner, role: Role = Role.ROOT, accent: float = 0.6) -> int:
+            note = BassNote(
+                Fraction(0), Fraction(1), 34, accent, role, "Bb: the root", 1, 6, chord("Bb")
+            )
+            return Performer(style, Random(1)).perform(note, 0.5, manner).velocity
+
+        assert struck(Manner(loud=1)) - struck(AS_USUAL) == 24
+        assert struck(AS_USUAL) - struck(Manner(loud=0)) == 24
+        assert struck(Manner(loud=1), Role.GHOST, 0.2) <= style.touch.ghost + style.touch.spread
+
+    def test_a_bar_written_again_keeps_its_manner(self) -> None:
+        """The player's hands never thin a bar that has begun; the next bar goes along."""
+        player = Player()
+        style = replace(load("rock"), interplay=ALL_THE_WAY)
+        pulse = Pulse(TEMPO, external=False, count_in=0, metre=FOUR_FOUR)
+        pulse.strike(0.0, 0)
+        writing = Writing(style, Random(1), pulse, player)
+        belief = Belief(chord("Bb"), 0.9, Key(10), ())
+        writing.rewrite(Fraction(0), belief)
+        first = _taken(writing)
+        player.manner = Manner(busy=0)
+        writing.part.clear()
+        writing.rewrite(Fraction(0), belief)
+        again = _taken(writing)
+        writing.write_on(Fraction(4), Fraction(8), belief)
+
+        assert again == first
+        assert len(_taken(writing)) < len(first)
+
+
+def _taken(writing: Writing) -> list[Fraction]:
+    """Where the notes lie that are written, all of them played off."""
+    found = []
+    while writing.part.next() is not None:
+        found += [p.written.beat for p in writing.part.play(0.0, 0.0) if isinstance(p, Play)]
+    return found
+
+
+CHART = "Bb Gm7 Eb F7 " * 4
+
+
+def with_interplay(interplay: Interplay, events: Sequence[Incoming], preset: str) -> list[Play]:
+    """What a bassist plays to these keys in a preset that goes along so far."""
+    style: Style = replace(load(preset), interplay=interplay)
+    bassist = Bassist(style, Random(2), tempo=TEMPO)
+    return plays(heard_from(bassist, events, until=32.0))
+
+
+def per_bar(notes: Sequence[Play], first: int, last: int) -> float:
+    """Notes a bar, from one bar to another, both from 1 and played to the end."""
+    return sum(4 * (first - 1) <= n.written.beat < 4 * last for n in notes) / (last - first + 1)
+
+
+def restruck(chart: str, times: int, start: float = 0.0, *, low: bool = False) -> list[Incoming]:
+    """A bar for each chord, struck so many times; by the left hand alone if low."""
+    events: list[Incoming] = []
+    each = 4 * BEAT_SECONDS / times
+    for bar, symbol in enumerate(chart.split()):
+        keys = voiced(symbol)
+        for i in range(times):
+            at = start + bar * 4 * BEAT_SECONDS + i * each
+            struck = keys if not low else keys[:1] if i else keys
+            events += [NoteOn(at, n, 80) for n in struck]
+            events += [NoteOff(at + 0.9 * each, n) for n in struck]
+    return sorted(events, key=lambda e: (e.at, isinstance(e, NoteOn)))
+
+
+class TestBand:
+    """The whole bassist."""
+
+    @pytest.mark.parametrize("preset", ["soul", "walking", "ballad"])
+    def test_under_a_steady_player_the_part_is_the_style_as_written(self, preset: str) -> None:
+        """Block chords, one a bar, as loud as ever: all the way along is nowhere to go."""
+        events = comping(CHART)
+
+        assert with_interplay(ALL_THE_WAY, events, preset) == with_interplay(
+            Interplay(), events, preset
+        )
+
+    def test_the_bass_swells_and_fades_with_the_keys(self) -> None:
+        """Eight bars at 60, eight at 90: the last four are louder, as far as the style goes."""
+        events = comping("Bb Gm7 Eb F7 " * 2, velocity=60)
+        events += comping("Bb Gm7 Eb F7 " * 2, start=16.0, velocity=90)
+        events.sort(key=lambda e: (e.at, isinstance(e, NoteOn)))
+        rises = []
+        for loudness in (0, 0.5, 1):
+            notes = with_interplay(Interplay(loudness=loudness), events, "ballad")
+            early = [n.velocity for n in notes if 16 <= n.written.beat < 32]
+            late = [n.velocity for n in notes if n.written.beat >= 48]
+            rises.append(sum(late) / len(late) - sum(early) / len(early))
+
+        assert abs(rises[0]) < 3
+        assert rises[1] > 4
+        assert rises[2] > rises[1] + 4
+
+    def test_the_bass_fills_when_the_player_does(self) -> None:
+        """From a chord a bar to eighths: all the way along the bass plays more, else as before."""
+        events = comping("Bb Gm7 Eb F7 " * 2) + restruck("Bb Gm7 Eb F7 " * 2, 8, start=16.0)
+        along, aloof = (
+            with_interplay(i, events, "soul") for i in (Interplay(busyness=1), Interplay())
+        )
+
+        assert per_bar(along, 1, 8) == per_bar(aloof, 1, 8)
+        assert per_bar(along, 11, 16) > per_bar(aloof, 11, 16) + 1
+
+    def test_the_bass_leaves_room_for_a_low_and_busy_left_hand(self) -> None:
+        """Eighths below C3 from the first bar on: from the third the bass plays less."""
+        events = restruck(CHART, 8, low=True)
+        along, aloof = (with_interplay(i, events, "rock") for i in (Interplay(room=1), Interplay()))
+
+        assert per_bar(along, 3, 16) < per_bar(aloof, 3, 16) - 1

@@ -205,6 +205,12 @@ class TestMistakes:
     @pytest.mark.parametrize(
         ("text", "line", "sentence"),
         [
+            (SMALL + "interplay: {room: 2}\n", 6, "interplay.room is 2; give 0 to 1"),
+            (
+                SMALL + "interplay: {loudnes: 1}\n",
+                6,
+                "interplay.loudnes is not known; did you mean loudness?",
+            ),
             (SMALL + "feel:\n  swing: 3\n", 7, "feel.swing is 3; give 0.5 to 0.75"),
             (SMALL + "feel:\n  swng: 0.6\n", 7, "feel.swng is not known; did you mean swing?"),
             (

@@ -40,7 +40,7 @@ class Bassline:
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
         stretches = stretches_of(ask)
-        figure = self._rhythms.bar(ask.bar, ask.metre)
+        figure = self._rhythms.bar(ask.bar, ask.metre, ask.manner)
         strokes = placed(ask, figure, stretches, self._approach)
         if not strokes:
             return ()

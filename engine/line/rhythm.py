@@ -19,6 +19,7 @@ from typing import Final
 
 from engine.figures import LEAD, Figure, Stroke
 from engine.meter import Metre
+from engine.score import AS_USUAL, Manner
 from engine.style import Style, Turn
 
 Bar = tuple[Stroke, ...]
@@ -29,6 +30,9 @@ _SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four
 # Steps of the golden ratio: the thresholds of neighbouring bars lie as far apart as can be, so
 # that a density between two whole numbers of strokes is met within a few bars.
 _GOLDEN: Final = 0.6180339887
+# How far a player moves the density of a part that goes along all the way: half the way to nothing
+# but the strongest stroke, or to a stroke on every step.
+_ALONG: Final = 0.25
 
 
 class Rhythms:
@@ -40,22 +44,28 @@ class Rhythms:
         self._density = style.rhythm.density if density is None else density
         self._phrases: dict[tuple[int, Metre], tuple[Bar, ...]] = {}
 
-    def bar(self, bar: int, metre: Metre) -> Bar:
+    def bar(self, bar: int, metre: Metre, manner: Manner = AS_USUAL) -> Bar:
         """The strokes of a bar, counted from its bar line, earliest first.
 
         A stroke that anticipates rings over the bar line up to the first stroke of the next bar.
         """
-        strokes = self._plain(bar, metre)
+        density = self._density_for(manner)
+        strokes = self._plain(bar, metre, density)
         last = strokes[-1]
         if last.early and last.at + last.length == metre.bar:
-            following = self._plain(bar + 1, metre)[0].at
+            following = self._plain(bar + 1, metre, density)[0].at
             return (*strokes[:-1], replace(last, length=last.length + following))
         return strokes
 
-    def _plain(self, bar: int, metre: Metre) -> Bar:
+    def _density_for(self, manner: Manner) -> float:
+        """Fuller with a busy player, thinner with a sparse one or over a busy left hand."""
+        moved = _ALONG * (2 * manner.busy - 1 - manner.low)
+        return max(0.0, min(1.0, self._density + moved))
+
+    def _plain(self, bar: int, metre: Metre, density: float) -> Bar:
         phrase, place = divmod(bar - _FIRST_BAR, self._style.phrase.bars)
         plain = self._phrase(phrase, metre)[place]
-        return at_density(plain, self._density, bar * _GOLDEN % 1, metre, self._style)
+        return at_density(plain, density, bar * _GOLDEN % 1, metre, self._style)
 
     def _phrase(self, phrase: int, metre: Metre) -> tuple[Bar, ...]:
         known = self._phrases.get((phrase, metre))
