@@ -81,12 +81,14 @@ class Manner:
     """How the player plays just now, as far as the style lets that move the bass; 0 to 1.
 
     `loud` and `busy` are held against the player's own usual, which is 0.5: keyboards differ, and
-    so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing.
+    so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing;
+    `floor` is the lowest note of it, where it is to be kept clear of.
     """
 
     loud: float = 0.5
     busy: float = 0.5
     low: float = 0.0
+    floor: int | None = None
 
     def __post_init__(self) -> None:
         for name in ("loud", "busy", "low"):

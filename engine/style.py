@@ -112,7 +112,9 @@ class Interplay:
 
     loudness: float = number(0, 1, 0, "how far the touch follows the keys when they swell or fade")
     busyness: float = number(0, 1, 0, "how far the part fills and thins as the player does")
-    room: float = number(0, 1, 0, "how far the part thins where the left hand is low and busy")
+    room: float = number(
+        0, 1, 0, "how far the part thins, and keeps below, where the left hand is low and busy"
+    )
 
     def __post_init__(self) -> None:
         check_limits(self, "interplay")

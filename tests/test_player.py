@@ -12,6 +12,7 @@ import pytest
 from engine.bassist import Bassist
 from engine.events import Incoming, NoteOff, NoteOn, Play
 from engine.harmony import Key
+from engine.line.bassline import Bassline
 from engine.line.rhythm import Rhythms
 from engine.meter import FOUR_FOUR
 from engine.performance import Performer
@@ -22,7 +23,7 @@ from engine.style import Interplay, Style
 from engine.writing import Belief, Writing
 from presets.loader import load, names
 from tests.band import BEAT_SECONDS, TEMPO, comping, heard_from, plays, voiced
-from tests.test_line import chord
+from tests.test_line import CHANGES, ask_for, chord, spans_of
 
 MIDDLE_C = 60
 C2, C3 = 36, 48
@@ -84,7 +85,9 @@ class TestPlayer:
     @pytest.mark.parametrize("velocity", [20, 64, 120])
     def test_who_plays_on_as_before_is_as_usual(self, strokes: int, velocity: int) -> None:
         """However many strokes a bar, however hard, and 30 ms around the beat."""
-        assert {*manners([(strokes, velocity)] * 40, loose=0.03)} == {AS_USUAL}
+        heard = manners([(strokes, velocity)] * 40, loose=0.03)
+
+        assert {*heard} == {replace(AS_USUAL, floor=MIDDLE_C)}
 
     def test_a_swell_is_heard_within_two_bars(self) -> None:
         """From piano to forte: louder after a bar, as loud as it gets after two."""
@@ -128,11 +131,15 @@ class TestPlayer:
         """A low root a bar is nobody's hindrance, one a beat fills the place; from C3 up none."""
         assert manners([(strokes, 70)] * 4, note=note)[-1].low == low
 
+    def test_the_lowest_key_of_two_bars_is_known(self) -> None:
+        """The lowest note of any stroke in them."""
+        assert manners([(4, 70)] * 4, note=C2)[-1].floor == C2
+
     def test_after_a_rest_the_player_is_heard_afresh(self) -> None:
         """Who comes back as before is not busy for having been silent."""
         heard = manners([(4, 70)] * 8 + [(0, 70)] * 6 + [(4, 70)] * 4)
 
-        assert heard[-1] == AS_USUAL
+        assert replace(heard[-1], floor=None) == AS_USUAL
 
     def test_what_is_struck_while_the_song_stands_is_not_of_it(self) -> None:
         """Noodling before the sequencer starts does not make the first bar a busy one."""
@@ -144,7 +151,7 @@ class TestPlayer:
             player.cross(8 + beat * BEAT_SECONDS, 4)
             player.key_down(8 + beat * BEAT_SECONDS, MIDDLE_C, 70)
 
-        assert player.manner == AS_USUAL
+        assert player.manner == replace(AS_USUAL, floor=MIDDLE_C)
 
 
 class TestHeeding:
@@ -158,6 +165,31 @@ class TestHeeding:
         """And half of the way is half."""
         assert heeded(Manner(1, 0, 1), ALL_THE_WAY) == Manner(1, 0, 1)
         assert heeded(Manner(1, 0, 1), Interplay(0.5, 0.5, 0.5)) == Manner(0.75, 0.25, 0.5)
+
+    def test_a_left_hand_is_kept_clear_of_where_it_is_in_the_way(self) -> None:
+        """Its lowest key counts for a style that gives room, and only if the hand is busy."""
+        busy, calm = Manner(low=0.5, floor=C2), Manner(low=0.25, floor=C2)
+
+        assert heeded(busy, Interplay(room=0.4)).floor == C2
+        assert heeded(calm, Interplay(room=0.4)).floor is None
+        assert heeded(busy, Interplay(room=0.2)).floor is None
+
+    @pytest.mark.parametrize("name", names())
+    def test_the_part_keeps_below_the_left_hand(self, name: str) -> None:
+        """Told of a lowest key an octave up the register or more, no note reaches it."""
+        style = load(name)
+        floor = style.register.lowest + 13
+        spans, last = spans_of(CHANGES, style.metres[0]), None
+        line = Bassline(style, Random(1))
+        found: list[int] = []
+        for bar in range(16):
+            ask = ask_for(bar, spans, last, metre=style.metres[0])
+            notes = line.write(replace(ask, manner=Manner(low=0.5, floor=floor)))
+            found += [note.note for note in notes]
+            last = notes[-1] if notes else last
+
+        assert found
+        assert max(found) < floor
 
     @pytest.mark.parametrize("name", names())
     def test_more_strokes_with_a_busy_player_fewer_over_a_low_left_hand(self, name: str) -> None:

@@ -39,6 +39,7 @@ class Bassline:
 
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
+        self._roots.keep_below(ask.manner.floor)
         stretches = stretches_of(ask)
         figure = self._rhythms.bar(ask.bar, ask.metre, ask.manner)
         strokes = placed(ask, figure, stretches, self._approach)

@@ -31,11 +31,18 @@ class Roots:
 
     def __init__(self, register: Register, seed: int) -> None:
         self._register = register
+        self._highest = register.highest
         self._seed = seed
+
+    def keep_below(self, floor: int | None) -> None:
+        """Stay below this note, or in the lowest octave if it lies in that; None: go anywhere."""
+        low = self._register.lowest
+        highest = self._register.highest if floor is None else max(floor - 1, low + 11)
+        self._highest = min(self._register.highest, highest)
 
     def has(self, note: int) -> bool:
         """Whether the style goes there."""
-        return self._register.lowest <= note <= self._register.highest
+        return self._register.lowest <= note <= self._highest
 
     def note(self, pitch_class: int, before: int, bar: int) -> int:
         """The octave of a root in a bar, coming from the root `before` (both pitch classes)."""
@@ -52,4 +59,4 @@ class Roots:
 
     def _octaves(self, pitch_class: int) -> range:
         first = self._register.lowest + (pitch_class - self._register.lowest) % 12
-        return range(first, self._register.highest + 1, 12)
+        return range(first, self._highest + 1, 12)
