@@ -43,6 +43,7 @@ class Performer:
     def __init__(self, style: Style, random: Random) -> None:
         self._feel = style.feel
         self._touch = style.touch
+        self._loudness = style.interplay.loudness
         self._random = random
 
     def perform(
@@ -69,7 +70,7 @@ class Performer:
 
     def _velocity(self, note: BassNote, manner: Manner) -> int:
         level = struck(note.accent, self._touch) + self._spread(self._touch.spread)
-        level += _SWELL * (2 * manner.loud - 1)
+        level += _SWELL * self._loudness * (2 * manner.loud - 1)
         if note.ghost:
             level = min(level, self._touch.ghost + self._touch.spread)
         return max(1, min(127, round(level)))

@@ -16,7 +16,6 @@ from math import log2
 from typing import Final
 
 from engine.score import AS_USUAL, Manner
-from engine.style import Interplay
 
 BARS_HEARD: Final = 2  # one bar is often half of a figure of two
 _FORGOTTEN_BEATS: Final = 128  # 32 bars of four, a chorus: by then half of what was usual is gone
@@ -32,10 +31,6 @@ _LOW_IN_NOBODYS_WAY: Final = 0.25
 LOUD_SPAN: Final = 24  # velocities: from mezzo forte two marks down to piano, or up to fortissimo
 # Strokes added on either side before busy is compared: of one chord a bar, one more is no trend.
 _FEW: Final = 2
-
-# From here on a left hand is kept clear of: low strokes on five beats of eight, for a style that
-# gives a room of 0.4, and on every beat for one that gives half as much.
-_KEPT_CLEAR: Final = 0.2
 
 _LOUD_STEP: Final = 0.125  # three to six velocities, about the least that is heard as louder
 _STEP: Final = 0.25
@@ -131,14 +126,3 @@ class Player:
         self._low.take((low - _LOW_IN_NOBODYS_WAY) / (1 - _LOW_IN_NOBODYS_WAY))
         floor = min(each.lowest for each in self._beats)
         self.manner = Manner(self._loud.value, self._busy.value, self._low.value, floor)
-
-
-def heeded(manner: Manner, interplay: Interplay) -> Manner:
-    """The manner as far as a style lets it move the bass."""
-    low = interplay.room * manner.low
-    return Manner(
-        0.5 + interplay.loudness * (manner.loud - 0.5),
-        0.5 + interplay.busyness * (manner.busy - 0.5),
-        low,
-        manner.floor if low >= _KEPT_CLEAR else None,
-    )

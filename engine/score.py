@@ -78,11 +78,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Manner:
-    """How the player plays just now, as far as the style lets that move the bass; 0 to 1.
+    """How the player plays just now; 0 to 1.
 
     `loud` and `busy` are held against the player's own usual, which is 0.5: keyboards differ, and
-    so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing;
-    `floor` is the lowest note of it, where it is to be kept clear of.
+    so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing, and
+    `floor` the lowest note played.
     """
 
     loud: float = 0.5

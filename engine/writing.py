@@ -24,7 +24,7 @@ from engine.meter import Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
 from engine.plan import coming_after, spans_between
-from engine.player import Player, heeded
+from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
 from engine.style import Style
@@ -90,8 +90,6 @@ class Writing:
     def _take_up(self, style: Style) -> None:
         style = graded(style, self._grade)
         self._daring = style.approach.daring
-        self._interplay = style.interplay
-        self._manners.clear()
         self._line = Bassline(style, Random(self._random.getrandbits(64)))
         self._performer = Performer(style, Random(self._random.getrandbits(64)))
 
@@ -194,7 +192,7 @@ class Writing:
         """The manner for a bar: what it was when the bar was first written, else what it is now."""
         if bar not in self._manners:
             self._manners = {b: m for b, m in self._manners.items() if b == bar - 1}
-            self._manners[bar] = heeded(self._player.manner, self._interplay)
+            self._manners[bar] = self._player.manner
         return self._manners[bar]
 
 

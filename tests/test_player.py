@@ -13,10 +13,11 @@ from engine.bassist import Bassist
 from engine.events import Incoming, NoteOff, NoteOn, Play
 from engine.harmony import Key
 from engine.line.bassline import Bassline
+from engine.line.grades import Grade, graded
 from engine.line.rhythm import Rhythms
 from engine.meter import FOUR_FOUR
 from engine.performance import Performer
-from engine.player import Player, heeded
+from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import AS_USUAL, BassNote, Manner, Role
 from engine.style import Interplay, Style
@@ -154,71 +155,97 @@ class TestPlayer:
         assert player.manner == replace(AS_USUAL, floor=MIDDLE_C)
 
 
-class TestHeeding:
+def strokes_of(name: str, interplay: Interplay, manner: Manner) -> int:
+    """Strokes in sixteen bars of a preset that goes along so far."""
+    style = replace(load(name), interplay=interplay)
+    rhythms = Rhythms(style, seed=3)
+    return sum(len(rhythms.bar(bar, style.metres[0], manner)) for bar in range(1, 17))
+
+
+def notes_over(style: Style, manner: Manner) -> list[int]:
+    """The notes of sixteen bars of a style, to a player of this manner."""
+    metre = style.metres[0]
+    line, spans, found = Bassline(style, Random(1)), spans_of(CHANGES, metre), list[BassNote]()
+    for bar in range(16):
+        ask = ask_for(bar, spans, found[-1] if found else None, metre=metre)
+        found += line.write(replace(ask, manner=manner))
+    return [note.note for note in found]
+
+
+class TestGoingAlong:
     """What a style makes of it."""
-
-    def test_without_interplay_nothing_moves_the_bass(self) -> None:
-        """A style that says nothing of it plays on, whatever the hands do."""
-        assert heeded(Manner(1, 0, 1), Interplay()) == AS_USUAL
-
-    def test_all_the_way_is_all_the_way(self) -> None:
-        """And half of the way is half."""
-        assert heeded(Manner(1, 0, 1), ALL_THE_WAY) == Manner(1, 0, 1)
-        assert heeded(Manner(1, 0, 1), Interplay(0.5, 0.5, 0.5)) == Manner(0.75, 0.25, 0.5)
-
-    def test_a_left_hand_is_kept_clear_of_where_it_is_in_the_way(self) -> None:
-        """Its lowest key counts for a style that gives room, and only if the hand is busy."""
-        busy, calm = Manner(low=0.5, floor=C2), Manner(low=0.25, floor=C2)
-
-        assert heeded(busy, Interplay(room=0.4)).floor == C2
-        assert heeded(calm, Interplay(room=0.4)).floor is None
-        assert heeded(busy, Interplay(room=0.2)).floor is None
-
-    @pytest.mark.parametrize("name", names())
-    def test_the_part_keeps_below_the_left_hand(self, name: str) -> None:
-        """Told of a lowest key an octave up the register or more, no note reaches it."""
-        style = load(name)
-        floor = style.register.lowest + 13
-        spans, last = spans_of(CHANGES, style.metres[0]), None
-        line = Bassline(style, Random(1))
-        found: list[int] = []
-        for bar in range(16):
-            ask = ask_for(bar, spans, last, metre=style.metres[0])
-            notes = line.write(replace(ask, manner=Manner(low=0.5, floor=floor)))
-            found += [note.note for note in notes]
-            last = notes[-1] if notes else last
-
-        assert found
-        assert max(found) < floor
 
     @pytest.mark.parametrize("name", names())
     def test_more_strokes_with_a_busy_player_fewer_over_a_low_left_hand(self, name: str) -> None:
         """Of 16 bars of any style: at no step fewer for busier, and over a low hand fewer."""
-        style = load(name)
-        metre = style.metres[0]
+        busier = [strokes_of(name, ALL_THE_WAY, Manner(busy=i / 4)) for i in range(5)]
 
-        def strokes(manner: Manner) -> int:
-            rhythms = Rhythms(style, seed=3)
-            return sum(len(rhythms.bar(bar, metre, manner)) for bar in range(1, 17))
-
-        busier = [strokes(Manner(busy=i / 4)) for i in range(5)]
         assert busier == sorted(busier)
         assert busier[0] < busier[2] < busier[4]
-        assert strokes(Manner(low=1)) < busier[2]
+        assert strokes_of(name, ALL_THE_WAY, Manner(low=1)) < busier[2]
+
+    @pytest.mark.parametrize("name", names())
+    def test_without_interplay_nothing_moves_the_figure(self, name: str) -> None:
+        """A style that says nothing of it plays on, whatever the hands do."""
+        moved = strokes_of(name, Interplay(), Manner(1, 1, 1, C2))
+
+        assert moved == strokes_of(name, Interplay(), AS_USUAL)
+
+    def test_half_of_the_way_is_half(self) -> None:
+        """A style that goes half along is filled by a busy player as one by half as busy a one."""
+        half = Interplay(busyness=0.5)
+
+        assert strokes_of("soul", half, Manner(busy=1)) == strokes_of(
+            "soul", ALL_THE_WAY, Manner(busy=0.75)
+        )
+
+    def test_a_beginner_is_not_filled_up(self) -> None:
+        """A pupil who plays roots is not asked for more by a busy player."""
+        roots = graded(load("gospel"), Grade.ROOTS)
+
+        assert roots.interplay.busyness == 0
+        assert roots.interplay.loudness == load("gospel").interplay.loudness
+
+    @pytest.mark.parametrize("name", names())
+    def test_the_part_keeps_below_the_left_hand(self, name: str) -> None:
+        """Over a low hand with its lowest key an octave up the register, no note reaches it."""
+        style = replace(load(name), interplay=Interplay(room=0.4))
+        floor = style.register.lowest + 13
+
+        assert max(notes_over(style, Manner(low=0.5, floor=floor))) < floor
+
+    def test_a_left_hand_is_kept_clear_of_where_it_is_in_the_way(self) -> None:
+        """A calm hand, or a style that gives little room, leaves the register as it is."""
+        low = Manner(low=0.5, floor=41)
+        roomy, narrow = (replace(load("soul"), interplay=Interplay(room=r)) for r in (0.4, 0.2))
+
+        assert max(notes_over(roomy, low)) < 41
+        assert max(notes_over(roomy, replace(low, low=0.25))) > 41
+        assert max(notes_over(narrow, low)) > 41
+
+    def test_in_its_lowest_octave_there_is_no_way_below(self) -> None:
+        """A hand down at the bass's own lowest notes leaves it an octave, so that it has roots."""
+        style = replace(load("rock"), interplay=ALL_THE_WAY)
+        notes = notes_over(style, Manner(low=0.5, floor=style.register.lowest + 2))
+
+        assert max(notes) <= style.register.lowest + 11
 
     def test_the_touch_goes_along_velocity_by_velocity(self) -> None:
         """All the way: 24 louder or softer at the most; a ghost stays a ghost."""
-        style = load("ballad")
+        style = replace(load("ballad"), interplay=ALL_THE_WAY)
 
-        def struck(manner: Manner, role: Role = Role.ROOT, accent: float = 0.6) -> int:
+        def struck(manner: Manner, style: Style = style, accent: float = 0.6) -> int:
+            role = Role.GHOST if accent <= 0.2 else Role.ROOT
             note = BassNote(
                 Fraction(0), Fraction(1), 34, accent, role, "Bb: the root", 1, 6, chord("Bb")
             )
             return Performer(style, Random(1)).perform(note, 0.5, manner).velocity
 
+        aloof = replace(style, interplay=Interplay())
         assert struck(Manner(loud=1)) - struck(AS_USUAL) == 24
         assert struck(AS_USUAL) - struck(Manner(loud=0)) == 24
-        assert struck(Manner(loud=1), Role.GHOST, 0.2) <= style.touch.ghost + style.touch.spread
+        assert struck(Manner(loud=1), aloof) == struck(AS_USUAL, aloof)
+        assert struck(Manner(loud=1), accent=0.2) <= style.touch.ghost + style.touch.spread
 
     def test_a_bar_written_again_keeps_its_manner(self) -> None:
         """The player's hands never thin a bar that has begun; the next bar goes along."""

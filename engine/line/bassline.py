@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from random import Random
+from typing import Final
 
 from engine.figures import FREE, LEAD
 from engine.line.hand import Hand, Place
@@ -21,8 +22,12 @@ from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Option, best_path
 from engine.line.ways import Stay, Target, Ways
-from engine.score import Ask, BassNote, Role
+from engine.score import Ask, BassNote, Manner, Role
 from engine.style import Style
+
+# From here on a left hand is kept clear of: low strokes on five beats of eight, for a style that
+# gives a room of 0.4, and on every beat for one that gives half as much.
+_KEPT_CLEAR: Final = 0.2
 
 
 class Bassline:
@@ -31,6 +36,7 @@ class Bassline:
     def __init__(self, style: Style, random: Random) -> None:
         seed = random.getrandbits(31)
         self._approach = style.approach
+        self._room = style.interplay.room
         self._rhythms = Rhythms(style, seed)
         self._roots = Roots(style.register, seed)
         self._offers = Offers(style, self._roots, seed)
@@ -39,7 +45,7 @@ class Bassline:
 
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
-        self._roots.keep_below(ask.manner.floor)
+        self._roots.keep_below(self._left_hand(ask.manner))
         stretches = stretches_of(ask)
         figure = self._rhythms.bar(ask.bar, ask.metre, ask.manner)
         strokes = placed(ask, figure, stretches, self._approach)
@@ -51,6 +57,10 @@ class Bassline:
         notes = self._notes(ask, strokes, stretches, choices)
         changes = frozenset(stroke.beat for stroke in strokes if stroke.lands)
         return tuple(within_reach(notes, changes, ask.last, ask.seconds_per_beat))
+
+    def _left_hand(self, manner: Manner) -> int | None:
+        """The left hand's lowest note, where it is to be kept clear of."""
+        return manner.floor if self._room * manner.low >= _KEPT_CLEAR else None
 
     def _options(
         self, ask: Ask, strokes: Sequence[Placed], stretches: Sequence[Stretch]

@@ -81,6 +81,7 @@ def _first_grades(style: Style, grade: Grade) -> Style:
         style,
         pools=tuple((family, _TONES[grade]) for family in Family),
         phrase=replace(style.phrase, answer=0),
+        interplay=replace(style.interplay, busyness=0),
         rhythm=replace(_changed(style.rhythm, _on_the_root), density=_DENSITY[grade]),
     )
 

@@ -59,7 +59,8 @@ class Rhythms:
 
     def _density_for(self, manner: Manner) -> float:
         """Fuller with a busy player, thinner with a sparse one or over a busy left hand."""
-        moved = _ALONG * (2 * manner.busy - 1 - manner.low)
+        along = self._style.interplay
+        moved = _ALONG * (along.busyness * (2 * manner.busy - 1) - along.room * manner.low)
         return max(0.0, min(1.0, self._density + moved))
 
     def _plain(self, bar: int, metre: Metre, density: float) -> Bar:
