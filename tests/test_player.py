@@ -11,10 +11,14 @@ import pytest
 
 from engine.bassist import Bassist
 from engine.events import Incoming, NoteOff, NoteOn, Play
-from engine.harmony import Key
+from engine.figures import FREE
+from engine.harmony import Family, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
+from engine.line.offers import Offers
+from engine.line.placing import Placed
 from engine.line.rhythm import Rhythms
+from engine.line.roots import Roots
 from engine.meter import FOUR_FOUR
 from engine.performance import Performer
 from engine.player import Player
@@ -222,6 +226,23 @@ class TestGoingAlong:
         assert max(notes_over(roomy, low)) < 41
         assert max(notes_over(roomy, replace(low, low=0.25))) > 41
         assert max(notes_over(narrow, low)) > 41
+
+    @pytest.mark.parametrize("tone", ["1", "5", "8", FREE])
+    def test_a_tone_built_below_the_register_is_offered_in_it(self, tone: str) -> None:
+        """However little is left below the left hand: never a note that the neck has not."""
+        style = replace(
+            load("rock"), pools=tuple((family, (("1", 1.0), ("5", 1.0))) for family in Family)
+        )
+        roots = Roots(style.register, 1)
+        roots.keep_below(41)
+        ask = ask_for(0, spans_of("F"), None)
+        stroke = Placed(
+            Fraction(0), Fraction(1), 0.6, ghost=False, tone=tone, stretch=0, lands=True
+        )
+        offered = Offers(style, roots, 1).tones(ask, stroke, chord("F"), 17)
+
+        assert offered
+        assert all(roots.has(option.note) for option in offered)
 
     def test_in_its_lowest_octave_there_is_no_way_below(self) -> None:
         """A hand down at the bass's own lowest notes leaves it an octave, so that it has roots."""

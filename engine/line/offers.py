@@ -48,11 +48,13 @@ class Offers:
         if number_of(tone) != 1 and note % 12 == anchor % 12:  # the slash bass has it already
             tone, note = "1", anchor + (chord.root - anchor) % 12
         role = role_of(tone, chord, note % 12)
+        # What is built on a root below the register still finds one in it.
+        root = anchor if self._roots.has(anchor) else anchor + 12
         if number_of(tone) == 1 and note == anchor:
-            return [Option(anchor, 0, role, tone)]
+            return [Option(root, 0, role, tone)]
         octaves = [(note, 0.0), (note - 12, _OTHER_OCTAVE), (note + 12, 2 * _OTHER_OCTAVE)]
         found = [Option(n, cost, role, tone) for n, cost in octaves if self._roots.has(n)]
-        return found or [Option(anchor, 0, role_of("1", chord, anchor % 12), "1")]
+        return found or [Option(root, 0, role_of("1", chord, root % 12), "1")]
 
     def _free(self, ask: Ask, stroke: Placed, chord: Chord, anchor: int) -> list[Option]:
         pool = pool_of(self._style, chord.family)
