@@ -143,6 +143,7 @@ class Approach:
     """How the part goes into the next chord."""
 
     led: float = number(0, 1, 0.6, "share of changes that are led into")
+    walked: float = number(0, 1, 0, "share of changes a third to a fifth away that are walked into")
     wait: float = number(0, 4, 0, "quarter notes a change may wait for the figure's next note")
     daring: float = number(0, 1, 0.5, "belief needed to aim at a chord that is only expected")
     ways: tuple[tuple[Way, float], ...] = ((Way.SCALE_BELOW, 1), (Way.SCALE_ABOVE, 1))

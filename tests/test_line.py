@@ -191,6 +191,27 @@ class TestBassline:
 
         assert semitones / changes == pytest.approx(share, abs=0.05)
 
+    @pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
+    @pytest.mark.parametrize("name", ["walking", "shuffle", "country"])
+    def test_walks_leave_the_share_of_semitones_as_it_is(self, name: str, share: float) -> None:
+        """A style that walks into every chord it can still reaches as many by a semitone."""
+        ways = (
+            (Way.SEMITONE_BELOW, share),
+            (Way.SEMITONE_ABOVE, share),
+            (Way.FIFTH, 2 - 2 * share),
+        )
+        approach = Approach(led=1, walked=1, ways=ways)
+        style = replace(STYLES[name], approach=approach)
+        led = []
+        for seed in range(8):
+            bars = part(style, "Eb | Cm7 | Fm7 | Bb7 | Gm7 | C7 | F7 | Bb7sus4", seed, times=4)
+            notes = [note for bar in bars for note in bar]
+            for before, after in pairwise(notes):
+                if before.chord != after.chord and before.beat % 4:
+                    led.append((after.note - before.note) % 12 in (1, 11))
+
+        assert sum(led) / len(led) == pytest.approx(share, abs=0.05)
+
     @pytest.mark.slow
     @given(
         style=st.sampled_from(list(STYLES.values())),
@@ -296,6 +317,90 @@ def _two_commonest(bars: Sequence[Sequence[BassNote]]) -> float:
     rhythms = [tuple(note.beat % 4 for note in bar) for bar in bars]
     counts = sorted((rhythms.count(r) for r in set(rhythms)), reverse=True)
     return sum(counts[:2]) / len(rhythms)
+
+
+TWO_BEAT = Style(
+    "two-beat",
+    Rhythm(Grid.EIGHTHS, (Figure.of("X--- X---", "1 5,", Grid.EIGHTHS),)),
+    phrase=Phrase(vary=0, fill=0, answer=0),
+    approach=Approach(led=0, walked=1, ways=((Way.SEMITONE_BELOW, 1),)),
+)
+
+
+def _bar_of(style: Style, changes: str, bar: int) -> list[tuple[Fraction, int]]:
+    """The places and notes of one bar, counted from 1, of a part over these changes."""
+    notes = part(style, changes)[bar - 1]
+    return [(note.beat - 4 * (bar - 1) + 1, note.note) for note in notes]
+
+
+class TestWalks:
+    """Steps to the next chord that set out beats ahead of it."""
+
+    @pytest.mark.parametrize(
+        ("way", "changes", "notes"),
+        [
+            (Way.SEMITONE_BELOW, "Bb7 | Eb", [34, 36, 38]),
+            (Way.SEMITONE_BELOW, "Bb | Bb | Eb", [34, 36, 37, 38]),
+            (Way.SEMITONE_BELOW, "Eb | Eb | Ab", [39, 36, 34, 33]),
+            (Way.SCALE_BELOW, "Eb | Eb7 | Ab", [39, 37, 36, 34]),
+            (Way.SCALE_BELOW, "Eb | Bb", [39, 38, 36]),
+            (Way.SCALE_BELOW, "Eb | Cm", [39, 39, 38]),
+            (Way.SEMITONE_BELOW, "Cm7 | Eb", [36, 36, 38]),
+        ],
+    )
+    def test_the_way_to_the_next_root_is_filled_step_by_step(
+        self, way: Way, changes: str, notes: list[int]
+    ) -> None:
+        """From root to root: two steps, or three where the chord has stood for a bar."""
+        style = replace(TWO_BEAT, approach=Approach(led=0, walked=1, ways=((way, 1),)))
+        bar = changes.count("|")
+
+        assert [note for _, note in _bar_of(style, changes, bar)] == notes
+
+    def test_the_arrival_is_on_the_change(self) -> None:
+        """Root on one, steps on three and four, and the new root on the next one."""
+        part_of = [_bar_of(TWO_BEAT, "Bb7 | Eb", bar) for bar in (1, 2)]
+
+        assert [place for place, _ in part_of[0]] == [1, 3, 4]
+        assert part_of[1][0] == (1, 39)
+
+    @pytest.mark.parametrize("changes", ["Eb | Fm7", "Eb | Eb", "Eb7 | D7"])
+    def test_a_step_away_is_no_walk(self, changes: str) -> None:
+        """Nor is there one to where the bass is already."""
+        assert all(note.aims_at is None for bar in part(TWO_BEAT, changes) for note in bar)
+
+    def test_no_walk_to_a_chord_that_may_not_come(self) -> None:
+        """Below the style's daring the figure is played as ever."""
+        unsure = [*spans_of("Bb7"), Span(Fraction(4), Fraction(8), chord("Eb"), 0.4)]
+        notes = Bassline(TWO_BEAT, Random(1)).write(ask_for(0, unsure, None))
+
+        assert all(note.aims_at is None for note in notes)
+
+    def test_a_chord_that_has_just_come_is_not_left_at_once(self) -> None:
+        """Changing on three, it has its root on three; nothing is walked over it."""
+        assert _bar_of(TWO_BEAT, "Bb7 | Eb Bb7 | Eb", 2)[1] == (3, 34)
+
+    def test_a_walk_written_anew_under_way_goes_on(self) -> None:
+        """The same steps, whether the bar is written once or again in its middle."""
+        spans = spans_of("Bb | Bb | Eb")
+        line = Bassline(TWO_BEAT, Random(1))
+        before = line.write(ask_for(0, spans, None))
+        whole = line.write(ask_for(1, spans, before[-1]))
+        again = line.write(ask_for(1, spans, whole[1], start=Fraction(2)))
+
+        assert [n.note for n in again] == [n.note for n in whole[2:]] == [37, 38]
+
+    def test_a_style_with_a_rhythm_keeps_it_while_it_walks(self) -> None:
+        """A shuffle's pairs stay pairs, two to each step."""
+        figure = Figure.of("Xx Xx Xx Xx", "1 1 3 3 5 5 6 6", Grid.EIGHTHS)
+        straight = Figure.of("X- X- X- X-", "1 3 5 6", Grid.EIGHTHS)
+        shuffle = replace(
+            TWO_BEAT,
+            rhythm=Rhythm(Grid.EIGHTHS, (figure,), answers=(straight,)),
+            phrase=Phrase(vary=0, fill=0, answer=1, answer_every=2),
+        )
+
+        assert [n for _, n in _bar_of(shuffle, "Bb7 | Eb", 1)] == [34] * 4 + [36] * 2 + [38] * 2
 
 
 class TestGrades:

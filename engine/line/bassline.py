@@ -21,7 +21,8 @@ from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Option, best_path
-from engine.line.ways import Stay, Target, Ways
+from engine.line.walks import Walk, Walks
+from engine.line.ways import Stay, Target, Ways, leading
 from engine.score import Ask, BassNote, Manner, Role
 from engine.style import Style
 
@@ -41,17 +42,24 @@ class Bassline:
         self._roots = Roots(style.register, seed)
         self._offers = Offers(style, self._roots, seed)
         self._ways = Ways(style, self._roots, seed)
+        self._walks = Walks(style, self._roots, self._ways, seed)
         self._hand = Hand(style.neck)
 
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
         self._roots.keep_below(self._left_hand(ask.manner))
         stretches = stretches_of(ask)
+        anchors = self._anchors(ask, stretches)
+        walk = self._walks.into(ask, stretches, anchors)
         figure = self._rhythms.bar(ask.bar, ask.metre, ask.manner)
+        if walk is not None:
+            figure = walk.laid_over(figure, ask.bar_start)
         strokes = placed(ask, figure, stretches, self._approach)
         if not strokes:
             return ()
-        options = self._options(ask, strokes, stretches)
+        options = self._options(ask, strokes, stretches, anchors)
+        if walk is not None:
+            _step_through(walk, strokes, options, ask)
         last = (ask.last.note, (ask.last.string, ask.last.fret)) if ask.last else None
         choices = best_path(self._columns(ask, strokes, options), last, self._hand)
         notes = self._notes(ask, strokes, stretches, choices)
@@ -63,10 +71,13 @@ class Bassline:
         return manner.floor if self._room * manner.low >= _KEPT_CLEAR else None
 
     def _options(
-        self, ask: Ask, strokes: Sequence[Placed], stretches: Sequence[Stretch]
+        self,
+        ask: Ask,
+        strokes: Sequence[Placed],
+        stretches: Sequence[Stretch],
+        anchors: Sequence[int],
     ) -> list[list[Option]]:
         """What is on offer for every stroke; a ghost has nothing of its own."""
-        anchors = self._anchors(ask, stretches)
         targets = [Target(s, a) for s, a in zip(stretches[1:], anchors[1:], strict=True)]
         options: list[list[Option]] = [[] for _ in strokes]
         for index, (stretch, anchor) in enumerate(zip(stretches, anchors, strict=True)):
@@ -128,6 +139,16 @@ class Bassline:
                 )
             )  # fmt: skip
         return tuple(notes)
+
+
+def _step_through(
+    walk: Walk, strokes: Sequence[Placed], options: list[list[Option]], ask: Ask
+) -> None:
+    """Give the strokes of a walk its notes."""
+    for i, stroke in enumerate(strokes):
+        note = walk.note_at(stroke.beat)
+        if note is not None and not stroke.ghost:
+            options[i] = [leading(note, walk.target, ask.spans[-1].chord, ask.key)]
 
 
 def _standing(ask: Ask, choices: Sequence[Choice]) -> tuple[int, Place] | None:

@@ -65,7 +65,7 @@ def graded(style: Style, grade: Grade) -> Style:
     plain = replace(
         style,
         phrase=replace(phrase, fill=0),
-        approach=replace(style.approach, led=0),
+        approach=replace(style.approach, led=0, walked=0),
         rhythm=_changed(style.rhythm, _unled),
     )
     return plain if grade is Grade.PATTERN else _first_grades(plain, grade)

@@ -79,7 +79,7 @@ class Ways:
     def _approach_to(
         self, ask: Ask, stay: Stay, target: Target, options: list[list[Option]]
     ) -> None:
-        if draw(self._seed, _place(target), 1) >= self._approach.led:
+        if draw(self._seed, place_of(target), 1) >= self._approach.led:
             _without_semitones(options[stay.room[-1]], target.note)
         else:
             self._arrive(ask, stay, target, stay.room, options)
@@ -100,7 +100,7 @@ class Ways:
         for i, choices in zip(places[-len(notes) :], notes, strict=True):
             playable = [note for note in choices if self._roots.has(note)]
             if playable:
-                options[i] = [_leading(n, target, stay.chord, ask.key) for n in playable]
+                options[i] = [leading(n, target, stay.chord, ask.key) for n in playable]
         return [choices[0] for choices in notes]
 
     def _way(self, ask: Ask, stay: Stay, target: Target) -> Way | None:
@@ -109,15 +109,19 @@ class Ways:
         Whether it ends in a semitone is drawn first, by the weights of all ways, so that ways
         which do not exist here leave the share of semitones as the style has it.
         """
-        closest = self._drawn(target, 2, self._approach.ways)
+        semitone = self.by_semitone(target)
         kind = [
             (way, weight)
             for way, weight in self._approach.ways
-            if (way in _BY_SEMITONE) == (closest in _BY_SEMITONE)
+            if (way in _BY_SEMITONE) == semitone
         ]
         feasible = self._feasible(ask, stay, target, kind)
         feasible = feasible or self._feasible(ask, stay, target, self._approach.ways)
         return self._drawn(target, 3, feasible)
+
+    def by_semitone(self, target: Target) -> bool:
+        """Whether this change is reached by a semitone, if it is led into."""
+        return self._drawn(target, 2, self._approach.ways) in _BY_SEMITONE
 
     def _feasible(
         self, ask: Ask, stay: Stay, target: Target, ways: Sequence[tuple[Way, float]]
@@ -132,7 +136,7 @@ class Ways:
         return found
 
     def _drawn(self, target: Target, dice: int, ways: Sequence[tuple[Way, float]]) -> Way | None:
-        at = draw(self._seed, _place(target), dice) * sum(weight for _, weight in ways)
+        at = draw(self._seed, place_of(target), dice) * sum(weight for _, weight in ways)
         for way, weight in ways:
             at -= weight
             if at < 0:
@@ -166,7 +170,8 @@ class Ways:
                 options[i] = [_step_of_run(note, goal, stay.chord)]
 
 
-def _place(target: Target) -> int:
+def place_of(target: Target) -> int:
+    """The place of a change as a number for the dice."""
     return int(target.stretch.start * _TICKS)
 
 
@@ -186,7 +191,8 @@ def _without_semitones(options: list[Option], target: int) -> None:
         options[:] = kept
 
 
-def _leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
+def leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
+    """A note that leads to the target, with what it is to the chord that it leaves."""
     below = (target.note - note) % 12
     if below == 1:
         role = Role.APPROACH_BELOW
