@@ -11,9 +11,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from random import Random
+from types import MappingProxyType
 from typing import Final
 
-from engine.score import AS_USUAL, BassNote, Manner
+from engine.score import AS_USUAL, Articulation, BassNote, Manner
 from engine.style import Feel, Style, Touch
 
 _GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note
@@ -21,6 +22,11 @@ _GAP_SECONDS: Final = 0.004  # two notes on one string are parted by the finger
 _PLAIN: Final = 0.6  # the accent of a plain stroke, of a ghost: see engine/figures.py
 _GHOST: Final = 0.2
 _SWELL: Final = 24  # velocities: as far as the keys go, see LOUD_SPAN in engine/player.py
+# A finger that hammers or slides moves the string less than one that plucks it;
+# how much less is a guess.
+_FORCE: Final = MappingProxyType(
+    {Articulation.PLUCKED: 1.0, Articulation.HAMMERED: 0.85, Articulation.SLID: 0.92}
+)
 _WIDEST: Final = 2.0  # in standard deviations: a slip beyond that is no longer looseness
 
 
@@ -59,7 +65,7 @@ class Performer:
     def _until(
         self, note: BassNote, beat: float, following: float, lag: float, seconds_per_beat: float
     ) -> float:
-        length = (following - beat) * self._touch.length
+        length = (following - beat) * (1 if note.rings_on else self._touch.length)
         if note.ghost:
             length = min(length, _GHOST_SECONDS / seconds_per_beat)
         feel = self._feel
@@ -71,6 +77,7 @@ class Performer:
     def _velocity(self, note: BassNote, manner: Manner) -> int:
         level = struck(note.accent, self._touch) + self._spread(self._touch.spread)
         level += _SWELL * self._loudness * (2 * manner.loud - 1)
+        level *= _FORCE[note.articulation]
         if note.ghost:
             level = min(level, self._touch.ghost + self._touch.spread)
         return max(1, min(127, round(level)))

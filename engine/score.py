@@ -35,12 +35,22 @@ class Role(Enum):
     GHOST = "ghost"
 
 
+class Articulation(Enum):
+    """How a note begins."""
+
+    PLUCKED = "plucked"
+    HAMMERED = "hammered on"
+    SLID = "slid"
+
+
 @dataclass(frozen=True, slots=True)
 class BassNote:
     """A bass note as written: where, how long, which, and why.
 
     `beat` and `length` are quarter notes; `string` counts from 1, the lowest; `accent` is how
     hard it is meant, 0 softest to 1 hardest; `aims_at` is the pitch class it leads to, if any.
+    A note that is hammered on or slid into has `joined_from`, the note under the finger before;
+    that one `rings_on` to its very end.
     """
 
     beat: Fraction
@@ -53,12 +63,17 @@ class BassNote:
     fret: int
     chord: Chord
     aims_at: int | None = None
+    articulation: Articulation = Articulation.PLUCKED
+    joined_from: int | None = None
+    rings_on: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.note <= 127:
             raise ValueError(f"note is {self.note}; MIDI allows 0 to 127")
         if self.length <= 0:
             raise ValueError(f"the note's length is {self.length}; a note lasts more than 0 beats")
+        if (self.joined_from is None) != (self.articulation is Articulation.PLUCKED):
+            raise ValueError("a note that is joined, and no other, says from which note")
 
     @property
     def ghost(self) -> bool:

@@ -98,6 +98,8 @@ class Touch:
     ghost: int = number(1, 60, 38, "velocity of a ghost note")
     spread: float = number(0, 15, 4, "human spread of the velocities")
     length: float = number(0.1, 1, 0.85, "note length as a share of its place in the figure")
+    slides: float = number(0, 1, 0, "share of the moves of up to four frets on one string, slid")
+    hammers: float = number(0, 1, 0, "share of the moves of up to three frets up, hammered on")
 
     def __post_init__(self) -> None:
         check_limits(self, "touch")

@@ -18,14 +18,15 @@ from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
 from engine.line.hand import SPAN, Hand, moved, reachable
+from engine.line.joining import Joining
 from engine.line.placing import is_new
 from engine.line.pools import interval_of, lead_in, scale_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms, at_density
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
-from engine.score import Ask, BassNote, Role, Span
-from engine.style import Approach, Neck, Phrase, Rhythm, Style, Way
+from engine.score import Articulation, Ask, BassNote, Role, Span
+from engine.style import Approach, Neck, Phrase, Rhythm, Style, Touch, Way
 from presets.loader import load, names
 
 EB = Key(3)
@@ -403,6 +404,80 @@ class TestWalks:
         assert [n for _, n in _bar_of(shuffle, "Bb7 | Eb", 1)] == [34] * 4 + [36] * 2 + [38] * 2
 
 
+def _placed(
+    beat: str, string: int, fret: int, length: str = "1/2", accent: float = 0.6
+) -> BassNote:
+    """A note where it lies on the neck."""
+    note = (28, 33, 38, 43)[string - 1] + fret
+    role = Role.GHOST if accent <= 0.2 else Role.ROOT
+    return BassNote(
+        Fraction(beat), Fraction(length), note, accent, role, "", string, fret, chord("Eb")
+    )  # fmt: skip
+
+
+class TestJoining:
+    """Notes that the left hand makes out of the one before."""
+
+    @pytest.mark.parametrize(
+        ("before", "note", "slid", "hammered"),
+        [
+            (_placed("0", 2, 3), _placed("1/2", 2, 5), True, True),
+            (_placed("0", 2, 5), _placed("1/2", 2, 3), True, False),
+            (_placed("0", 2, 0), _placed("1/2", 2, 2), False, True),
+            (_placed("0", 2, 3), _placed("1/2", 2, 7), True, False),
+            (_placed("0", 2, 3), _placed("1/2", 2, 9), False, False),
+            (_placed("0", 2, 3), _placed("1/2", 3, 5), False, False),
+            (_placed("0", 2, 3), _placed("1/2", 2, 3), False, False),
+            (_placed("0", 2, 3, "1/4"), _placed("1/2", 2, 5), False, False),
+            (_placed("0", 2, 3, accent=0.2), _placed("1/2", 2, 5), False, False),
+            (_placed("0", 2, 3), _placed("1/2", 2, 5, accent=1), True, False),
+            (_placed("0", 2, 3, "2"), _placed("2", 2, 5), True, False),
+        ],
+        ids=[
+            "two frets up", "two frets down", "from the open string", "four frets", "six frets",
+            "another string", "the same note", "after silence", "after a ghost", "an accent",
+            "a string that has rung too long",
+        ],
+    )  # fmt: skip
+    def test_what_a_finger_can_do(
+        self, before: BassNote, note: BassNote, *, slid: bool, hammered: bool
+    ) -> None:
+        """Slid on one string over few frets; hammered upwards, soon, and without an accent."""
+        ways = {Articulation.SLID: Touch(slides=1), Articulation.HAMMERED: Touch(hammers=1)}
+        done = {how: Joining(t, 1).joined([before, note], None, 0.5) for how, t in ways.items()}
+
+        assert (done[Articulation.SLID][1].articulation is Articulation.SLID) == slid
+        assert (done[Articulation.HAMMERED][1].articulation is Articulation.HAMMERED) == hammered
+        for first, second in done.values():
+            assert first.rings_on == (second.joined_from is not None)
+
+    def test_at_speed_nothing_is_slid(self) -> None:
+        """Sixteenths at 160: the slide would be over before it is heard."""
+        notes = [_placed("0", 2, 3, "1/4"), _placed("1/4", 2, 5, "1/4")]
+
+        assert Joining(Touch(slides=1), 1).joined(notes, None, 0.375) == tuple(notes)
+
+    def test_the_first_note_of_a_bar_can_be_slid_into(self) -> None:
+        """From the last one of the bar before."""
+        (note,) = Joining(Touch(slides=1), 1).joined(
+            [_placed("4", 2, 5)], _placed("7/2", 2, 4), 0.5
+        )
+
+        assert (note.articulation, note.joined_from) == (Articulation.SLID, 37)
+
+    @pytest.mark.parametrize("share", [0, 0.3, 1])
+    def test_a_preset_says_how_often(self, share: float) -> None:
+        """Of the moves that could be slid so many are."""
+        style = replace(STYLES["walking"], touch=replace(STYLES["walking"].touch, slides=share))
+        most = replace(style, touch=replace(style.touch, slides=1))
+
+        def slides(style: Style) -> int:
+            notes = [n for s in range(12) for bar in part(style, seed=s) for n in bar]
+            return sum(n.articulation is Articulation.SLID for n in notes)
+
+        assert slides(style) / slides(most) == pytest.approx(share, abs=0.07)
+
+
 class TestGrades:
     """The same changes in seven degrees of difficulty."""
 
@@ -416,7 +491,7 @@ class TestGrades:
             if grade <= Grade.PATTERN:
                 assert all(n.aims_at is None for n in notes)
             if grade < Grade.EVERYTHING:
-                assert not any(n.ghost for n in notes)
+                assert not any(n.ghost or n.joined_from is not None for n in notes)
             if grade == Grade.SCALE_LINKS:
                 led = [n for n in notes if n.aims_at is not None]
                 assert all(n.note % 12 in scale_of(n.chord, EB) for n in led)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from engine.figures import Figure, Grid
 from engine.harmony import Chord
 from engine.performance import Performer, struck, swung
-from engine.score import BassNote, Role
+from engine.score import Articulation, BassNote, Role
 from engine.style import Feel, Rhythm, Style, Touch
 
 PLAIN = Style("plain", Rhythm(Grid.EIGHTHS, (Figure.of("XxXxXxXx", "", Grid.EIGHTHS),)))
@@ -110,6 +110,27 @@ class TestPerformer:
 
         assert played.until == pytest.approx(0.06, abs=0.001)
         assert played.velocity == style.touch.ghost
+
+    def test_what_the_left_hand_makes_is_softer(self) -> None:
+        """A hammered note has less than a slid one, that less than a plucked one."""
+        style = replace(PLAIN, touch=replace(PLAIN.touch, spread=0))
+        plucked = note(Fraction(0))
+        hammered = replace(plucked, articulation=Articulation.HAMMERED, joined_from=39)
+        slid = replace(plucked, articulation=Articulation.SLID, joined_from=39)
+        soft, softer, hard = (
+            Performer(style, Random(1)).perform(n, 0.5).velocity for n in (slid, hammered, plucked)
+        )
+
+        assert softer < soft < hard
+
+    def test_a_note_that_is_joined_to_the_next_rings_up_to_it(self) -> None:
+        """However short the style plays, a finger cannot hammer on a string that is damped."""
+        style = replace(PLAIN, touch=replace(PLAIN.touch, length=0.3), feel=Feel(looseness_ms=0))
+        alone = Performer(style, Random(1)).perform(note(Fraction(0)), 0.5)
+        joined = Performer(style, Random(1)).perform(replace(note(Fraction(0)), rings_on=True), 0.5)
+
+        assert alone.until == pytest.approx(0.15)
+        assert joined.until == pytest.approx(0.5, abs=0.01)
 
     def test_the_same_seed_plays_the_same(self) -> None:
         """Looseness is seeded."""

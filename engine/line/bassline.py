@@ -1,6 +1,6 @@
 """Bassline: one bar of bass, written to order.
 
-Knows: the order of the work: rhythm, placing, offers, search, reasons.
+Knows: the order of the work: rhythm, walks, placing, offers, search, reasons, joining.
 Refuses to know: when it is asked and why.
 How: everything is a function of the ask, the style and one seed drawn at the start, so the same
 ask always gets the same bar.
@@ -14,6 +14,7 @@ from typing import Final
 
 from engine.figures import FREE, LEAD
 from engine.line.hand import Hand, Place
+from engine.line.joining import Joining
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
 from engine.line.reach import within_reach
@@ -44,6 +45,7 @@ class Bassline:
         self._ways = Ways(style, self._roots, seed)
         self._walks = Walks(style, self._roots, self._ways, seed)
         self._hand = Hand(style.neck)
+        self._joining = Joining(style.touch, seed)
 
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
@@ -64,7 +66,8 @@ class Bassline:
         choices = best_path(self._columns(ask, strokes, options), last, self._hand)
         notes = self._notes(ask, strokes, stretches, choices)
         changes = frozenset(stroke.beat for stroke in strokes if stroke.lands)
-        return tuple(within_reach(notes, changes, ask.last, ask.seconds_per_beat))
+        kept = within_reach(notes, changes, ask.last, ask.seconds_per_beat)
+        return self._joining.joined(kept, ask.last, ask.seconds_per_beat)
 
     def _left_hand(self, manner: Manner) -> int | None:
         """The left hand's lowest note, where it is to be kept clear of."""

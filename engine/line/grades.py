@@ -60,15 +60,22 @@ def graded(style: Style, grade: Grade) -> Style:
         return style
     phrase = replace(style.phrase, vary=0)
     if grade >= Grade.SCALE_LINKS:
-        linked = replace(style, phrase=phrase, rhythm=_changed(style.rhythm, _without_ghosts))
+        linked = replace(
+            _plucked(style), phrase=phrase, rhythm=_changed(style.rhythm, _without_ghosts)
+        )
         return linked if grade is Grade.CHROMATIC_LINKS else _within_scale(linked)
     plain = replace(
-        style,
+        _plucked(style),
         phrase=replace(phrase, fill=0),
         approach=replace(style.approach, led=0, walked=0),
         rhythm=_changed(style.rhythm, _unled),
     )
     return plain if grade is Grade.PATTERN else _first_grades(plain, grade)
+
+
+def _plucked(style: Style) -> Style:
+    """Slides and hammer-ons come last, with the ghosts."""
+    return replace(style, touch=replace(style.touch, slides=0, hammers=0))
 
 
 def _within_scale(style: Style) -> Style:
