@@ -40,6 +40,7 @@ class Due(Enum):
     HEAR = auto()
     RELEASE = auto()
     PLAY = auto()
+    BEND = auto()
 
 
 class Agenda:
@@ -96,7 +97,9 @@ class Agenda:
         crossing = self._pulse.seconds_of(self._next_position)
         if crossing <= first[0]:
             first = (crossing, Due.CROSS)
-        return self._first_note(first)
+        first = self._first_note(first)
+        bends_at = self._part.bends_at
+        return (bends_at, Due.BEND) if bends_at < first[0] else first
 
     def _first_note(self, first: tuple[float, Due]) -> tuple[float, Due]:
         sounding = self._part.sounding

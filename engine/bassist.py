@@ -67,6 +67,7 @@ class Bassist:
         ear, foresight: others than the usual ones, for charts and benches.
         lead: felt beats by which the chords come before they are due.
         grade: how much of the style is played.
+        bend_range: semitones that a slide may be bent; 0 sends no bends.
     """
 
     def __init__(
@@ -82,11 +83,14 @@ class Bassist:
         foresight: Foresight | None = None,
         lead: int = 0,
         grade: Grade = Grade.EVERYTHING,
+        bend_range: int = 0,
     ) -> None:
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
         self._lead = lead
         self._listening = Listening(ear or Ear(), foresight or Foresight(), lead=lead > 0)
-        self._writing = Writing(style, random, self._pulse, self._listening.player, grade)
+        self._writing = Writing(
+            style, random, self._pulse, self._listening.player, grade, bend_range=bend_range
+        )
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
         self._now = -inf
         self._resting = False
@@ -172,11 +176,10 @@ class Bassist:
         self._find_place(at)
 
     def _take_metre(self, metre: Metre, at: float) -> None:
-        if metre == self._pulse.metre:
-            return
-        self._pulse.new_metre(at, metre)
-        self._find_place(at)
-        self._rewrite(self._agenda.next_beat)
+        if metre != self._pulse.metre:
+            self._pulse.new_metre(at, metre)
+            self._find_place(at)
+            self._rewrite(self._agenda.next_beat)
 
     def _begin_count(self, at: float) -> None:
         if not self._pulse.running:
@@ -217,6 +220,8 @@ class Bassist:
                 out.extend(part.release(at, self._pulse.position(at)))
             case Due.PLAY:
                 out.extend(part.play(at, self._pulse.position(at)))
+            case Due.BEND:
+                out.extend(part.bend(at, self._pulse.position(at)))
             case _:
                 assert_never(due)
 
@@ -246,8 +251,7 @@ class Bassist:
             return
         if not self._listening.ear.silent:
             self._sounded_at = beat
-        silence = beat - self._sounded_at
-        if silence >= BARS_OF_SILENCE * moment.metre.bar and beat == moment.bar_start:
+        if beat == moment.bar_start >= self._sounded_at + BARS_OF_SILENCE * moment.metre.bar:
             self._resting = True
             self._writing.close(beat, belief)
         else:
@@ -269,8 +273,7 @@ class Bassist:
 
     def _expect(self, moment: Moment, out: list[Outgoing]) -> None:
         place = Fraction(moment.position)
-        chord = self._listening.chord_at(place)
-        if chord is not None:
+        if (chord := self._listening.chord_at(place)) is not None:
             change = next_change(chord, self._listening.ahead_of(place))
             out.extend(self._telling.expected(change, self.heard.key, moment))
 
@@ -288,11 +291,9 @@ class Bassist:
     def _belief(self, place: Fraction) -> Belief | None:
         listening = self._listening
         chord, heard = listening.chord_at(place), listening.heard
-        if chord is None:
-            return None
-        return Belief(chord, heard.confidence, heard.key, listening.ahead_of(place))
+        ahead = listening.ahead_of(place)
+        return None if chord is None else Belief(chord, heard.confidence, heard.key, ahead)
 
     def _rewrite(self, start: Fraction) -> None:
-        belief = self._belief(start)
-        if belief is not None:
+        if (belief := self._belief(start)) is not None:
             self._writing.rewrite(start, belief)

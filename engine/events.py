@@ -206,6 +206,15 @@ class Release:
 
 
 @dataclass(frozen=True, slots=True)
+class Bend:
+    """What sounds or is about to is bent so many semitones up (below 0 down); 0 ends the bend."""
+
+    at: float
+    beat: float
+    semitones: float
+
+
+@dataclass(frozen=True, slots=True)
 class Beat:
     """A felt beat passes: bar from 1, count in the bar from 1 (a count-in has bars below 1)."""
 
@@ -249,4 +258,4 @@ class ChangeExpected:
     confidence: float
 
 
-Outgoing = Play | Release | Beat | ChordHeard | KeyHeard | ChangeExpected
+Outgoing = Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected

@@ -2,7 +2,9 @@
 
 Knows: one note at a time, each released before the next begins, none forgotten.
 Refuses to know: why a note was written or when a place in the song comes.
-How: a queue in order of place, and the note that sounds with the place where it ends.
+How: a queue in order of place, and the note that sounds with the place where it ends.  A slide
+begins where the finger comes from and glides to its note in a few steps; whatever ends a note ends
+its bend as well.
 """
 
 from __future__ import annotations
@@ -11,10 +13,19 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from math import inf
+from typing import Final
 
-from engine.events import Play, Release
+from engine.events import Bend, Play, Release
 from engine.performance import Performed
 from engine.score import BassNote
+
+# A slide over a few frets is heard as one below about a tenth of a second; its steps are too fine
+# to be told apart, and few enough for a MIDI cable, which takes a millisecond for each.
+_GLIDE_SECONDS: Final = 0.07
+_GLIDE_STEPS: Final = 10
+
+Played = Play | Release | Bend
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +37,19 @@ class Ready:
 
 
 class Part:
-    """What waits to sound and what sounds."""
+    """What waits to sound and what sounds.
 
-    def __init__(self) -> None:
+    Args:
+        bend_range: semitones that a slide may be bent; 0 leaves slides unbent.
+    """
+
+    def __init__(self, bend_range: int = 0) -> None:
         self._waiting: deque[Ready] = deque()
         self.sounding: Ready | None = None
         self.last: BassNote | None = None
+        self._bend_range = bend_range
+        self._glide: deque[tuple[float, float]] = deque()
+        self._bent = False
 
     def write(self, notes: Iterable[Ready]) -> None:
         """Add notes after all that are there."""
@@ -53,18 +71,48 @@ class Part:
                 return note.written
         return self.last
 
-    def play(self, at: float, position: float) -> list[Play | Release]:
+    def play(self, at: float, position: float) -> list[Played]:
         """Begin the next note now, the one before it released first."""
-        out: list[Play | Release] = self.release(at, position)
+        out = self.release(at, position)
         note = self._waiting.popleft()
         self.sounding, self.last = note, note.written
+        if self._bend_range and note.played.bent:
+            out.append(self._slide(note.played.bent, at, position))
         out.append(Play(at, position, note.written.note, note.played.velocity, note.written))
         return out
 
-    def release(self, at: float, position: float) -> list[Play | Release]:
-        """End the note that sounds, if any."""
+    def release(self, at: float, position: float) -> list[Played]:
+        """End the note that sounds, if any, and its bend."""
         note, self.sounding = self.sounding, None
-        return [] if note is None else [Release(at, position, note.written.note)]
+        out: list[Played] = []
+        if note is not None:
+            out.append(Release(at, position, note.written.note))
+        if self._bent:
+            self._bent = False
+            self._glide.clear()
+            out.append(Bend(at, position, 0.0))
+        return out
+
+    @property
+    def bends_at(self) -> float:
+        """When the slide under way takes its next step; infinity if none is."""
+        return self._glide[0][0] if self._glide else inf
+
+    def bend(self, at: float, position: float) -> list[Played]:
+        """Take the next step of the slide."""
+        _, semitones = self._glide.popleft()
+        self._bent = semitones != 0
+        return [Bend(at, position, semitones)]
+
+    def _slide(self, semitones: int, at: float, position: float) -> Bend:
+        """The bend with which a slide begins; the rest is put in the glide."""
+        first = float(max(-self._bend_range, min(self._bend_range, semitones)))
+        self._glide.extend(
+            (at + _GLIDE_SECONDS * i / _GLIDE_STEPS, first * (1 - i / _GLIDE_STEPS))
+            for i in range(1, _GLIDE_STEPS + 1)
+        )
+        self._bent = True
+        return Bend(at, position, first)
 
     def clear(self) -> None:
         """Forget what is written and what was played; the note that sounds stays to be released."""

@@ -34,13 +34,15 @@ _WIDEST: Final = 2.0  # in standard deviations: a slip beyond that is no longer 
 class Performed:
     """A note as played: `beat` and `until` in quarter notes as swung, `lag` in seconds.
 
-    The note is due `lag` seconds after `beat`; `until` has the lag in it already.
+    The note is due `lag` seconds after `beat`; `until` has the lag in it already.  A note that is
+    slid into begins `bent` by so many semitones.
     """
 
     beat: float
     lag: float
     until: float
     velocity: int
+    bent: int = 0
 
 
 class Performer:
@@ -60,7 +62,7 @@ class Performer:
         following = swung(note.beat + note.length, self._feel)
         lag = (self._feel.lay_back_ms + self._spread(self._feel.looseness_ms)) / 1000
         until = self._until(note, beat, following, lag, seconds_per_beat)
-        return Performed(beat, lag, until, self._velocity(note, manner))
+        return Performed(beat, lag, until, self._velocity(note, manner), _bent(note))
 
     def _until(
         self, note: BassNote, beat: float, following: float, lag: float, seconds_per_beat: float
@@ -85,6 +87,12 @@ class Performer:
     def _spread(self, deviation: float) -> float:
         widest = _WIDEST * deviation
         return max(-widest, min(widest, self._random.gauss(0, deviation)))
+
+
+def _bent(note: BassNote) -> int:
+    if note.articulation is not Articulation.SLID or note.joined_from is None:
+        return 0
+    return note.joined_from - note.note
 
 
 def struck(accent: float, touch: Touch) -> float:

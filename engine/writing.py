@@ -59,6 +59,7 @@ class Writing:
         pulse: which place lies in which bar.
         player: whose manner the part goes along with.
         grade: how much of a style is played, of this one and of any taken up later.
+        bend_range: semitones that a slide may be bent, see Part.
     """
 
     def __init__(
@@ -68,8 +69,10 @@ class Writing:
         pulse: Pulse,
         player: Player,
         grade: Grade = Grade.EVERYTHING,
+        *,
+        bend_range: int = 0,
     ) -> None:
-        self.part = Part()
+        self.part = Part(bend_range)
         self.written_to: Fraction | None = None
         self._pulse = pulse
         self._player = player

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from random import Random
@@ -10,8 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from engine.bassist import Bassist
 from engine.events import (
     Beat,
+    Bend,
     ChordHeard,
     ClockTick,
     Continue,
@@ -32,10 +35,11 @@ from engine.events import (
 from engine.labels import symbol
 from engine.line.grades import Grade
 from engine.meter import Metre
-from engine.score import Role
+from engine.score import Articulation, Role
 from presets.loader import load, names
 from tests.band import (
     BEAT_SECONDS,
+    TEMPO,
     bass_player,
     clock,
     comping,
@@ -383,3 +387,35 @@ def test_random_bars_never_sound_two_notes() -> None:
     assert len(plays(out)) > 50
     assert sounding_at_most_once(out)
     assert all(p.written.length > Fraction(0) for p in plays(out))
+
+
+def test_a_slide_is_heard_as_a_bend_that_always_ends() -> None:
+    """Every note but a slide is struck unbent, and when the music stops nothing is."""
+    chart = "Gm7 C7 F6 Dm7 " * 6
+    style = load("gospel")
+    style = replace(style, touch=replace(style.touch, slides=1))
+    bassist = Bassist(style, Random(1), tempo=TEMPO, bend_range=12)
+    out = heard_from(bassist, comping(chart), until=20)
+
+    bent, slides = 0.0, 0
+    for o in out:
+        if isinstance(o, Bend):
+            bent = o.semitones
+        elif isinstance(o, Play):
+            slid = o.written.articulation is Articulation.SLID
+            assert (bent != 0) == slid
+            slides += slid
+    assert slides > 3
+    assert bent == 0
+    assert [o.at for o in out] == sorted(o.at for o in out)
+
+
+def test_bends_change_nothing_else() -> None:
+    """The notes are the same with and without."""
+    events = comping("Gm7 C7 F6 Dm7 " * 3)
+    plain = heard_from(bass_player("neo-soul"), events, until=20)
+    bent = heard_from(bass_player("neo-soul", bend_range=7), events, until=20)
+
+    assert plays(plain) == plays(bent)
+    assert any(isinstance(o, Bend) for o in bent)
+    assert not any(isinstance(o, Bend) for o in plain)

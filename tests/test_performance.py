@@ -1,18 +1,21 @@
-"""Performance: how a written note is played."""
+"""Performance: how a written note is played, and how a slide is bent."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
+from math import inf
 from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.events import Bend, Play, Release
 from engine.figures import Figure, Grid
 from engine.harmony import Chord
-from engine.performance import Performer, struck, swung
+from engine.part import Part, Ready
+from engine.performance import Performed, Performer, struck, swung
 from engine.score import Articulation, BassNote, Role
 from engine.style import Feel, Rhythm, Style, Touch
 
@@ -139,3 +142,72 @@ class TestPerformer:
             assert first.perform(note(Fraction(beat)), 0.5) == second.perform(
                 note(Fraction(beat)), 0.5
             )
+
+
+SLIDE = Performed(beat=0.0, lag=0.0, until=1.0, velocity=80, bent=-2)
+
+
+def _sliding(bend_range: int) -> Part:
+    """A part with a slide and a plain note written."""
+    part = Part(bend_range)
+    slid = replace(note(Fraction(0)), articulation=Articulation.SLID, joined_from=38)
+    plain = replace(SLIDE, beat=1.0, until=2.0, bent=0)
+    part.write([Ready(slid, SLIDE), Ready(note(Fraction(1)), plain)])
+    return part
+
+
+def _glided(part: Part) -> list[tuple[float, float]]:
+    """All the steps that a slide under way still takes: when, and how far it is bent then."""
+    steps = []
+    while (at := part.bends_at) < inf:
+        steps += [(o.at, o.semitones) for o in part.bend(at, 0.0) if isinstance(o, Bend)]
+    return steps
+
+
+class TestSlides:
+    """A slide as a bend of the pitch."""
+
+    def test_a_slide_begins_where_the_finger_was_and_ends_on_its_note(self) -> None:
+        """Bent before it is struck, two semitones down, and straight after 70 milliseconds."""
+        part = _sliding(12)
+        bend, begun = part.play(5.0, 0.0)
+        steps = _glided(part)
+
+        assert isinstance(bend, Bend)
+        assert isinstance(begun, Play)
+        assert bend.semitones == -2
+        assert [s for _, s in steps] == sorted(s for _, s in steps)
+        assert steps[-1] == (pytest.approx(5.07), 0)
+
+    @pytest.mark.parametrize("taken", [0, 4, 10])
+    def test_the_next_note_is_struck_unbent(self, taken: int) -> None:
+        """However far the slide got."""
+        part = _sliding(12)
+        part.play(5.0, 0.0)
+        for _ in range(taken):
+            part.bend(part.bends_at, 0.0)
+        out = part.play(5.5, 1.0)
+
+        assert [o.semitones for o in out if isinstance(o, Bend)] == ([0.0] if taken < 10 else [])
+        assert isinstance(out[-1], Play)
+        assert part.bends_at == inf
+
+    def test_a_release_takes_the_bend_with_it(self) -> None:
+        """Silence is never bent: the note is let go first, then its bend."""
+        part = _sliding(12)
+        part.play(5.0, 0.0)
+        out = part.release(5.01, 0.0)
+
+        assert [type(o) for o in out] == [Release, Bend]
+        assert part.bends_at == inf
+
+    def test_no_slide_is_bent_beyond_the_range(self) -> None:
+        """What the synth was told is the most it is asked for."""
+        bend = _sliding(1).play(5.0, 0.0)[0]
+
+        assert isinstance(bend, Bend)
+        assert bend.semitones == -1
+
+    def test_without_a_range_nothing_is_bent(self) -> None:
+        """A synth that was told nothing gets plain notes."""
+        assert [type(o) for o in _sliding(0).play(5.0, 0.0)] == [Play]
