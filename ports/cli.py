@@ -33,6 +33,7 @@ from ports.explain import explain
 from ports.files import BassFile, FileError, Song, create, read
 from ports.loop import LoopPort
 from ports.options import (
+    BEND_OPTION,
     DEFAULT_PRESET,
     DEFAULT_TEMPO,
     FASTEST,
@@ -149,6 +150,7 @@ def groundling(context: click.Context, *, debug: bool) -> None:
     "--channel", type=click.IntRange(1, 16), default=1, show_default=True, metavar="N",
     help="The MIDI channel of the bass.",
 )  # fmt: skip
+@BEND_OPTION
 @hearing_options
 @SEED_OPTION
 @click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
@@ -168,6 +170,7 @@ def play(
     source: str | None,
     target: str | None,
     channel: int,
+    bend: int,
     chart: Path | None,
     lead: int,
     only_channel: int | None,
@@ -203,7 +206,7 @@ def play(
     bassist = Bassist(
         style, Random(seed),
         tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
-        foresight=Foresight(chart=written), lead=lead, grade=grade,
+        foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
@@ -211,7 +214,7 @@ def play(
     service = Service(
         bassist, port, system,
         on_outgoing=view.show, stop_when=_stop_after(bars), channel=channel - 1,
-        heeds=attention(only_channel, split).heeds,
+        heeds=attention(only_channel, split).heeds, bend_range=bend,
     )  # fmt: skip
     try:
         if not external:
@@ -312,6 +315,7 @@ def _summary(tally: Tally, report: Report, seed: int) -> str:
 @click.option("--tracks", metavar="NAME,...", help="Only these tracks of the file are the player.")
 @PRESET_OPTION
 @GRADE_OPTION
+@BEND_OPTION
 @hearing_options
 @SEED_OPTION
 @click.option(
@@ -331,6 +335,7 @@ def replay(
     tracks: str | None,
     preset: str,
     grade: Grade,
+    bend: int,
     chart: Path | None,
     lead: int,
     only_channel: int | None,
@@ -351,12 +356,13 @@ def replay(
     bassist = Bassist(
         style, Random(seed),
         tempo=tempo, external_clock=external, foresight=foresight, lead=lead, grade=grade,
+        bend_range=bend,
     )  # fmt: skip
     tally, system = Tally(), SystemClock()
     with ExitStack() as stack:
         takers = [
             tally.take,
-            *_recorders(stack, song, out, trace, style=style, grade=grade, seed=seed),
+            *_recorders(stack, song, out, trace, style=style, grade=grade, seed=seed, bend=bend),
         ]
         events = song.with_clock() if external else song.without_clock()
         began = system.now()
@@ -393,11 +399,12 @@ def _recorders(
     style: Style,
     grade: Grade,
     seed: int,
+    bend: int,
 ) -> list[Callable[[Outgoing], None]]:
     """Who takes down the part; files are opened first, so that a bad name costs no waiting."""
     takers: list[Callable[[Outgoing], None]] = []
     if out is not None:
-        bass = BassFile(song)
+        bass = BassFile(song, bend)
         target = stack.enter_context(create(out))
         stack.callback(bass.save, target)
         takers.append(bass.take)

@@ -19,6 +19,7 @@ from typing import BinaryIO, Final
 import mido
 
 from engine.events import (
+    Bend,
     ClockTick,
     Control,
     Incoming,
@@ -32,6 +33,7 @@ from engine.events import (
     Stop,
 )
 from engine.meter import FOUR_FOUR, Metre
+from ports.wire import BEND_AT_REST, bend_range_messages, bend_value
 
 CLOCKS_PER_BEAT: Final = 24
 DRUM_CHANNEL: Final = 9
@@ -251,35 +253,57 @@ def create(path: Path) -> BinaryIO:
 
 
 class BassFile:
-    """Takes down what the bass plays, and writes it as a MIDI file with the song's tempo map."""
+    """Takes down what the bass plays, and writes it as a MIDI file with the song's tempo map.
 
-    def __init__(self, song: Song) -> None:
+    With a bend range, in semitones each way, the file tells it and has the slides as pitch bend.
+    """
+
+    def __init__(self, song: Song, bend_range: int = 0) -> None:
         self._song = song
+        self._bend_range = bend_range
         # Whole multiples of the song's ticks keep its tempo changes exactly where they were.
         self._finer = -(-FINEST_NEEDED // song.tempo.ticks_per_beat)
         self._timed: list[tuple[int, mido.Message]] = []
+        self._begun = 0
 
     def take(self, outgoing: Outgoing) -> None:
         """Note a bass note's beginning or end; everything else is no matter of this file."""
         match outgoing:
             case Play():
-                self._add(outgoing.at, "note_on", outgoing.note, outgoing.velocity, 0)
+                note, velocity = outgoing.note, outgoing.velocity
+                self._add(outgoing.at, mido.Message("note_on", note=note, velocity=velocity))
             case Release():
-                self._add(outgoing.at, "note_off", outgoing.note, 64, 1)
+                self._add(outgoing.at, mido.Message("note_off", note=outgoing.note))
+            case Bend() if self._bend_range:
+                value = bend_value(outgoing.semitones, self._bend_range) - BEND_AT_REST
+                self._add(outgoing.at, mido.Message("pitchwheel", pitch=value))
 
-    def _add(self, at: float, kind: str, note: int, velocity: int, shortest: int) -> None:
+    def _add(self, at: float, message: mido.Message) -> None:
         """Put a message at its tick, never before the last one, and let a note last a tick."""
-        earliest = self._timed[-1][0] + shortest if self._timed else 0
+        earliest = self._timed[-1][0] if self._timed else 0
+        if message.type == "note_off" and self._timed:
+            earliest = max(earliest, self._begun + 1)
         tick = max(round(self._song.tempo.tick_at(at) * self._finer), earliest)
-        self._timed.append((tick, mido.Message(kind, note=note, velocity=velocity)))
+        if message.type == "note_on":
+            self._begun = tick
+        self._timed.append((tick, message))
+
+    def _opening(self) -> list[tuple[int, mido.Message]]:
+        """What the track tells before its first note: the instrument, and how far it bends."""
+        messages = [mido.Message("program_change", program=FINGERED_BASS)]
+        if self._bend_range:
+            messages += [
+                mido.Message("control_change", control=controller, value=value)
+                for controller, value in bend_range_messages(self._bend_range)
+            ]
+        return [(0, message) for message in messages]
 
     def save(self, target: BinaryIO) -> None:
         """Write the file."""
         tempo = self._song.tempo
         file = mido.MidiFile(type=1, ticks_per_beat=tempo.ticks_per_beat * self._finer)
         file.tracks.append(_track("", self._conductor()))
-        program = (0, mido.Message("program_change", program=FINGERED_BASS))
-        file.tracks.append(_track("Bass", [program, *self._timed]))
+        file.tracks.append(_track("Bass", [*self._opening(), *self._timed]))
         file.save(file=target)
 
     def _conductor(self) -> list[tuple[int, mido.MetaMessage]]:

@@ -1,6 +1,6 @@
 """Options that more than one command takes, and what they are checked for.
 
-Knows: how a tempo, a split point and a chart are given on the command line.
+Knows: how a tempo, a bend range, a split point and a chart are given on the command line.
 Refuses to know: what the commands do with them.
 How: each option is a decorator; what belongs together is one.
 """
@@ -55,6 +55,10 @@ PRESET_OPTION = click.option(
 SEED_OPTION = click.option(
     "--seed", type=int, metavar="N",
     help="Repeat a performance: the same chords and seed give the same part.",
+)  # fmt: skip
+BEND_OPTION = click.option(
+    "--bend", type=click.IntRange(0, 24), default=0, metavar="SEMITONES",
+    help="Send slides as pitch bend of this range, which your synth is told; 0 for none.",
 )  # fmt: skip
 
 

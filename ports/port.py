@@ -6,12 +6,23 @@ the run loop knows none of them.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from queue import SimpleQueue
 from typing import Final, Protocol
 
 from engine.events import Control, Incoming, NoteOff, NoteOn
 
-Message = NoteOn | NoteOff | Control
+
+@dataclass(frozen=True, slots=True)
+class PitchBend:
+    """The bend wheel as it goes over the wire: 0 lowest, 8192 at rest, 16383 highest."""
+
+    at: float
+    value: int
+    channel: int = 0
+
+
+Message = NoteOn | NoteOff | Control | PitchBend
 
 CLIENT_NAME: Final = "groundling"
 CHORDS_NAME: Final = "groundling chords"

@@ -21,6 +21,7 @@ from typing import Final, Protocol
 
 from engine.events import (
     ALL_NOTES_OFF,
+    Bend,
     Control,
     Incoming,
     NoteOff,
@@ -32,7 +33,8 @@ from engine.events import (
     Tick,
 )
 from ports.clock import Clock
-from ports.port import Port, PortLost
+from ports.port import PitchBend, Port, PortLost
+from ports.wire import BEND_AT_REST, bend_range_messages, bend_value
 
 # How long the loop may sleep before it looks whether it was told to stop.
 LOOK_UP_SECONDS: Final = 0.05
@@ -105,6 +107,7 @@ class Service:
         stop_when: ends the run when true of an outgoing event, before that is sent.
         channel: the MIDI channel of the bass, 0 to 15.
         heeds: whether the bassist is to hear of an arrival; all of them if not given.
+        bend_range: semitones of pitch bend each way, told to the far end; 0 sends none.
     """
 
     def __init__(
@@ -117,7 +120,9 @@ class Service:
         stop_when: Callable[[Outgoing], bool] | None = None,
         channel: int = 0,
         heeds: Callable[[Incoming], bool] | None = None,
+        bend_range: int = 0,
     ) -> None:
+        self._bend_range = bend_range
         self._heeds = heeds
         self._bassist = bassist
         self._port = port
@@ -145,6 +150,7 @@ class Service:
             stack.enter_context(_ready_to_play())
             stack.callback(self._port.close)
             stack.callback(self._release_all)
+            self._tell_bend_range()
             while not self._stopping:
                 self._step()
             self._farewell()
@@ -227,6 +233,9 @@ class Service:
                 return
             self._port.send(NoteOff(outgoing.at, outgoing.note, self._channel))
             self._sounding.discard(outgoing.note)
+        elif isinstance(outgoing, Bend) and self._bend_range:
+            value = bend_value(outgoing.semitones, self._bend_range)
+            self._port.send(PitchBend(outgoing.at, value, self._channel))
         if self._on_outgoing is not None:
             self._on_outgoing(outgoing)
 
@@ -235,9 +244,21 @@ class Service:
         self._stop_when = None
         self._tell(Stop(self._clock.now()))
 
+    def _tell_bend_range(self) -> None:
+        if self._bend_range:
+            now = self._clock.now()
+            for controller, value in bend_range_messages(self._bend_range):
+                self._port.send(Control(now, controller, value, self._channel))
+            self._port.send(PitchBend(now, BEND_AT_REST, self._channel))
+
     def _release_all(self) -> None:
-        """Silence the far end: a note off for what sounds, then all notes off for good measure."""
+        """Silence the far end: a note off for what sounds, then all notes off for good measure.
+
+        Whatever broke off the run may have broken off a slide: the bend wheel is let go as well.
+        """
         now = self._clock.now()
+        if self._bend_range:
+            self._port.send(PitchBend(now, BEND_AT_REST, self._channel))
         for note in sorted(self._sounding):
             self._port.send(NoteOff(now, note, self._channel))
         self._sounding.clear()

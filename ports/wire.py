@@ -23,6 +23,7 @@ from engine.events import (
     Start,
     Stop,
 )
+from ports.port import PitchBend
 
 RealTime = ClockTick | Start | Continue | Stop
 Wired = NoteOn | NoteOff | Control | SongPosition | RealTime
@@ -30,7 +31,11 @@ Wired = NoteOn | NoteOff | Control | SongPosition | RealTime
 NOTE_OFF: Final = 0x80
 NOTE_ON: Final = 0x90
 CONTROL: Final = 0xB0
+PITCH_BEND: Final = 0xE0
 SONG_POSITION: Final = 0xF2
+
+BEND_AT_REST: Final = 8192
+_BEND_HIGHEST: Final = 16383
 
 _REAL_TIME: Final[Mapping[int, type[RealTime]]] = MappingProxyType(
     {0xF8: ClockTick, 0xFA: Start, 0xFB: Continue, 0xFC: Stop}
@@ -62,7 +67,22 @@ def _channel_event(status: int, first: int, second: int, at: float) -> Wired | N
     return Control(at, first, second, channel) if kind == CONTROL else None
 
 
-def bytes_of(event: Wired) -> bytes:
+def bend_value(semitones: float, bend_range: int) -> int:
+    """Where the bend wheel stands for so many semitones, its range being `bend_range` each way."""
+    value = BEND_AT_REST + round(semitones / bend_range * BEND_AT_REST)
+    return max(0, min(_BEND_HIGHEST, value))
+
+
+def bend_range_messages(semitones: int) -> tuple[tuple[int, int], ...]:
+    """The controllers, each with its value, that tell a synth how far its wheel is to bend.
+
+    MIDI 1.0: parameter 0 is chosen (controllers 101 and 100), its value is given in semitones and
+    hundredths (6 and 38), and no parameter is left chosen (127).
+    """
+    return (101, 0), (100, 0), (6, semitones), (38, 0), (101, 127), (100, 127)
+
+
+def bytes_of(event: Wired | PitchBend) -> bytes:
     """The MIDI message for an event; a note off is sent as one, with release velocity 64."""
     match event:
         case NoteOn():
@@ -71,6 +91,8 @@ def bytes_of(event: Wired) -> bytes:
             return bytes((NOTE_OFF | event.channel, event.note, 64))
         case Control():
             return bytes((CONTROL | event.channel, event.controller, event.value))
+        case PitchBend():
+            return bytes((PITCH_BEND | event.channel, event.value & 127, event.value >> 7))
         case SongPosition():
             return bytes((SONG_POSITION, event.sixteenths & 127, event.sixteenths >> 7))
         case ClockTick() | Start() | Continue() | Stop():

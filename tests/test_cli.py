@@ -66,6 +66,7 @@ def two_chords(path: Path, bars: int = 8) -> Path:
     [
         (["--split", "H4"], "'H4' is no split point; give a note from C1 to C8, such as C4 or 60"),
         (["--lead", "99"], "99 is not in the range 0<=x<=16"),
+        (["--bend", "99"], "99 is not in the range 0<=x<=24"),
         (["--only-channel", "17"], "17 is not in the range 1<=x<=16"),
         (["--chart", "nowhere.txt"], "nowhere.txt cannot be read (No such file or directory)"),
     ],
@@ -253,6 +254,22 @@ def test_replay_writes_part_and_trace(capsys: pytest.CaptureFixture[str], folder
     assert {f["label"].split(":")[0] for f in facts if f["type"] == "chord"} == {"F", "Bb"}
     assert [f["pitch"] for f in played] == [m.note for m in bass]
     assert all(a["until"] <= b["time"] + 1e-6 for a, b in pairwise(played))
+
+
+def test_a_file_has_slides_as_bends_on_request(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    """With a range the wheel moves and ends at rest; without one it never moves."""
+    wheels = []
+    for more in ((), ("--bend", 12)):
+        run(capsys, "replay", "song.mid", "--preset", "neo-soul", "--seed", 1, "--out", "b.mid",
+            *more)  # fmt: skip
+        track = mido.MidiFile(folder / "b.mid").tracks[1]
+        wheels.append([m.pitch for m in track if m.type == "pitchwheel"])
+
+    assert wheels[0] == []
+    assert wheels[1]
+    assert wheels[1][-1] == 0
 
 
 @pytest.mark.slow

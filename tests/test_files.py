@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from engine.events import (
     Beat,
+    Bend,
     ChangeExpected,
     ChordHeard,
     ClockTick,
@@ -255,9 +256,9 @@ def test_drums_alone_are_no_notes(tmp_path: Path) -> None:
 # Writing ------------------------------------------------------------------------------------
 
 
-def written(song: Song, tmp_path: Path, *part: Outgoing) -> mido.MidiFile:
+def written(song: Song, tmp_path: Path, *part: Outgoing, bend_range: int = 0) -> mido.MidiFile:
     """What a part looks like after it was saved and read again."""
-    file = BassFile(song)
+    file = BassFile(song, bend_range)
     for outgoing in part:
         file.take(outgoing)
     with create(tmp_path / "bass.mid") as target:
@@ -290,6 +291,25 @@ def test_bass_file_says_it_is_a_bass(tmp_path: Path) -> None:
 
     assert track.name == "Bass"
     assert [m.program for m in track if m.type == "program_change"] == [33]
+
+
+def test_bass_file_bends_only_where_a_range_is_given(tmp_path: Path) -> None:
+    """The range stands before the first note, and the wheel comes to rest after the slide."""
+    song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
+    part = [
+        Bend(0, 0, -2.0), Play(0, 0, 36, 90, bass(36)), Bend(0.05, 0.1, -1.0), Bend(0.1, 0.2, 0.0),
+        Release(1, 2, 36),
+    ]  # fmt: skip
+    bent = written(song, tmp_path, *part, bend_range=4).tracks[1]
+    plain = written(song, tmp_path, *part).tracks[1]
+
+    assert [(m.control, m.value) for m in bent if m.type == "control_change"] == [
+        (101, 0), (100, 0), (6, 4), (38, 0), (101, 127), (100, 127),
+    ]  # fmt: skip
+    assert [m.pitch for m in bent if m.type == "pitchwheel"] == [-4096, -2048, 0]
+    assert {m.type for m in plain} == {
+        "track_name", "program_change", "note_on", "note_off", "end_of_track",
+    }  # fmt: skip
 
 
 def test_bass_file_has_one_note_at_a_time(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from engine.events import (
     ALL_NOTES_OFF,
+    Bend,
     ClockTick,
     Continue,
     Control,
@@ -34,9 +35,9 @@ from ports.drivers import rtmidi_wrapper
 from ports.drivers.jack_client import StreamTime
 from ports.loop import LoopPort
 from ports.midi import pick
-from ports.port import PortLost, UnknownPort
+from ports.port import PitchBend, PortLost, UnknownPort
 from ports.service import Lateness, Service
-from ports.wire import Wired, bytes_of, event_of
+from ports.wire import Wired, bend_range_messages, bend_value, bytes_of, event_of
 from tests.fakes import EchoBassist, FakeClock, FakePort, hanging
 
 # Bytes and events --------------------------------------------------------------------------
@@ -85,6 +86,24 @@ def test_bytes_and_events_say_the_same(dump: str, event: Wired) -> None:
     """A message reads as its event, and the event is written as that message."""
     assert event == event_of(bytes.fromhex(dump), 1.5)
     assert bytes.fromhex(dump) == bytes_of(event)
+
+
+@pytest.mark.parametrize(
+    ("semitones", "bend_range", "dump"),
+    [
+        (0, 12, "E3 00 40"),
+        (-2, 2, "E3 00 00"),
+        (2, 2, "E3 7F 7F"),
+        (-1, 2, "E3 00 20"),
+        (3, 12, "E3 00 50"),
+        (5, 2, "E3 7F 7F"),
+    ],
+)
+def test_a_bend_is_sent_as_its_share_of_the_range(
+    semitones: float, bend_range: int, dump: str
+) -> None:
+    """The wheel is at rest for no bend, at its ends for the whole range, and never beyond."""
+    assert bytes_of(PitchBend(0.0, bend_value(semitones, bend_range), 3)) == bytes.fromhex(dump)
 
 
 def test_a_note_on_without_velocity_is_a_note_off() -> None:
@@ -252,6 +271,46 @@ def test_an_error_leaves_no_note_hanging() -> None:
         Control(1.1, ALL_NOTES_OFF, 0),
         "closed",
     ]
+
+
+class Sliding(EchoBassist):
+    """A bassist that slides into each note, and breaks down on the note E."""
+
+    def receive(self, event: Incoming) -> list[Outgoing]:
+        """Bend down, echo; or break down while bent."""
+        if isinstance(event, NoteOn) and event.note % 12 == 4:
+            raise RuntimeError("no E")
+        slide = [Bend(event.at, 0.0, -2.0)] if isinstance(event, NoteOn) else []
+        return [*slide, *super().receive(event)]
+
+
+RANGE_OF_TWELVE = [Control(0.0, number, value) for number, value in bend_range_messages(12)]
+
+
+def test_the_far_end_is_told_the_range_and_never_left_bent() -> None:
+    """First the range, then the wheel at rest; and at rest again when all breaks down."""
+    port = FakePort([NoteOn(1.0, 60), NoteOn(1.1, 64)])
+    with pytest.raises(RuntimeError, match="no E"):
+        Service(Sliding(), port, FakeClock(), bend_range=12).run()
+
+    assert port.sent == [
+        *RANGE_OF_TWELVE,
+        PitchBend(0.0, 8192),
+        PitchBend(1.0, 8192 - 1365),
+        NoteOn(1.0, 36, 80),
+        PitchBend(1.1, 8192),
+        NoteOff(1.1, 36),
+        Control(1.1, ALL_NOTES_OFF, 0),
+        "closed",
+    ]
+
+
+def test_without_a_range_no_bend_is_sent() -> None:
+    """A synth that was told nothing would bend by whatever it likes."""
+    port = FakePort([NoteOn(1.0, 60)])
+    Service(Sliding(), port, FakeClock(), stop_when=lambda o: isinstance(o, Release)).run()
+
+    assert not any(isinstance(message, PitchBend) for message in port.sent)
 
 
 class Signalled(EchoBassist):
