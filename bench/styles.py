@@ -198,7 +198,7 @@ def _shifts(style: Style, parts: Sequence[tuple[Part, Key]]) -> Iterator[float]:
     for part, _ in parts:
         position = 1
         for before, after in pairwise(_notes(part)):
-            there = moved(position, after.fret)
+            there = moved(position, after.fret, style.neck.span)
             yield abs(there - position) / (float(after.beat - before.beat) * seconds_per_beat)
             position = there
 

@@ -161,6 +161,7 @@ class Neck:
 
     tuning: tuple[int, ...] = (28, 33, 38, 43)
     frets: int = number(5, 24, 14, "highest fret the style goes up to")
+    span: int = number(3, 5, 4, "frets under the hand: 4 for a finger each, 3 on an upright")
     open_strings: float = number(0, 1, 0.5, "liking for open strings; 0.5 takes them as they come")
 
     def __post_init__(self) -> None:

@@ -17,7 +17,7 @@ from engine.figures import Figure, Grid, Stroke
 from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
-from engine.line.hand import SPAN, Hand, moved, reachable
+from engine.line.hand import Hand, moved, reachable
 from engine.line.joining import Joining
 from engine.line.placing import is_new
 from engine.line.pools import interval_of, lead_in, scale_of
@@ -99,6 +99,8 @@ def onsets(notes: Sequence[BassNote]) -> list[Fraction]:
     """The beats on which notes begin."""
     return [note.beat for note in notes]
 
+
+UPRIGHT = [name for name, style in STYLES.items() if style.neck.span == 3]
 
 WALK = Style(
     "walk",
@@ -415,6 +417,11 @@ def _placed(
     )  # fmt: skip
 
 
+def _joining(**touch: float) -> Joining:
+    """A left hand that does what it can."""
+    return Joining(replace(WALK, touch=Touch(**touch)), 1)  # type: ignore[arg-type]
+
+
 class TestJoining:
     """Notes that the left hand makes out of the one before."""
 
@@ -443,8 +450,8 @@ class TestJoining:
         self, before: BassNote, note: BassNote, *, slid: bool, hammered: bool
     ) -> None:
         """Slid on one string over few frets; hammered upwards, soon, and without an accent."""
-        ways = {Articulation.SLID: Touch(slides=1), Articulation.HAMMERED: Touch(hammers=1)}
-        done = {how: Joining(t, 1).joined([before, note], None, 0.5) for how, t in ways.items()}
+        ways = {Articulation.SLID: _joining(slides=1), Articulation.HAMMERED: _joining(hammers=1)}
+        done = {how: joining.joined([before, note], None, 0.5) for how, joining in ways.items()}
 
         assert (done[Articulation.SLID][1].articulation is Articulation.SLID) == slid
         assert (done[Articulation.HAMMERED][1].articulation is Articulation.HAMMERED) == hammered
@@ -455,13 +462,11 @@ class TestJoining:
         """Sixteenths at 160: the slide would be over before it is heard."""
         notes = [_placed("0", 2, 3, "1/4"), _placed("1/4", 2, 5, "1/4")]
 
-        assert Joining(Touch(slides=1), 1).joined(notes, None, 0.375) == tuple(notes)
+        assert _joining(slides=1).joined(notes, None, 0.375) == tuple(notes)
 
     def test_the_first_note_of_a_bar_can_be_slid_into(self) -> None:
         """From the last one of the bar before."""
-        (note,) = Joining(Touch(slides=1), 1).joined(
-            [_placed("4", 2, 5)], _placed("7/2", 2, 4), 0.5
-        )
+        (note,) = _joining(slides=1).joined([_placed("4", 2, 5)], _placed("7/2", 2, 4), 0.5)
 
         assert (note.articulation, note.joined_from) == (Articulation.SLID, 37)
 
@@ -650,8 +655,8 @@ class TestHand:
         self, position: int, fret: int, then: int
     ) -> None:
         """Four frets lie under the fingers; an open string needs none."""
-        assert moved(position, fret) == then
-        assert fret == 0 or then <= fret < then + SPAN
+        assert moved(position, fret, 4) == then
+        assert fret == 0 or then <= fret < then + 4
 
     @pytest.mark.parametrize("seconds", [0.05, 0.1, 0.2, 0.4])
     @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
@@ -666,7 +671,7 @@ class TestHand:
             )
             position = max(1, notes[0].fret - 1)
             for before, note in pairwise(notes):
-                there = moved(position, note.fret)
+                there = moved(position, note.fret, style.neck.span)
                 time = float(note.beat - before.beat) * seconds
                 assert reachable(abs(there - position), time)
                 position = there
@@ -691,6 +696,34 @@ class TestHand:
 
         assert all(tuning[n.string - 1] + n.fret == n.note for n in notes)
         assert min(n.note for n in notes) <= lowest + 2
+
+    @pytest.mark.parametrize(
+        ("position", "fret", "then"),
+        [(1, 3, 1), (1, 4, 2), (3, 2, 2), (5, 0, 5), (2, 7, 5)],
+    )
+    def test_on_an_upright_a_hand_covers_a_whole_tone(
+        self, position: int, fret: int, then: int
+    ) -> None:
+        """First finger to fourth is two semitones; the third semitone wants a shift."""
+        assert moved(position, fret, 3) == then
+
+    @pytest.mark.parametrize("name", UPRIGHT)
+    def test_an_upright_keeps_to_its_positions(self, name: str) -> None:
+        """Below the neck's heel, on four strings, and every shift made in time at its fastest."""
+        style = STYLES[name]
+        seconds = 60 / style.tempo.high
+        metre = style.metres[0]
+        spans = spans_of(CHANGES, metre)
+        for seed in range(4):
+            line, last, position = Bassline(style, Random(seed)), None, 1
+            for bar in range(16):
+                ask = replace(ask_for(bar, spans, last, metre=metre), seconds_per_beat=seconds)
+                for note in line.write(ask):
+                    there = moved(position, note.fret, 3)
+                    time = float(note.beat - last.beat) * seconds if last else 1.0
+                    assert note.fret <= 7
+                    assert reachable(abs(there - position), time)
+                    last, position = note, there
 
     def test_a_long_shift_takes_time(self) -> None:
         """Nine frets are no matter of a tenth of a second."""

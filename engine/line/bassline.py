@@ -45,7 +45,7 @@ class Bassline:
         self._ways = Ways(style, self._roots, seed)
         self._walks = Walks(style, self._roots, self._ways, seed)
         self._hand = Hand(style.neck)
-        self._joining = Joining(style.touch, seed)
+        self._joining = Joining(style, seed)
 
     def write(self, ask: Ask) -> tuple[BassNote, ...]:
         """The notes from `ask.start` to the bar line, earliest first."""
@@ -66,7 +66,7 @@ class Bassline:
         choices = best_path(self._columns(ask, strokes, options), last, self._hand)
         notes = self._notes(ask, strokes, stretches, choices)
         changes = frozenset(stroke.beat for stroke in strokes if stroke.lands)
-        kept = within_reach(notes, changes, ask.last, ask.seconds_per_beat)
+        kept = within_reach(notes, changes, ask.last, ask.seconds_per_beat, self._hand.span)
         return self._joining.joined(kept, ask.last, ask.seconds_per_beat)
 
     def _left_hand(self, manner: Manner) -> int | None:

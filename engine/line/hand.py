@@ -1,9 +1,11 @@
 """Hand: string and fret, and what a shift costs.
 
-Knows: the open strings, one finger per fret, how far a hand gets in a given time.
+Knows: the open strings, how many frets lie under a hand, how far it gets in a given time.
 Refuses to know: harmony; it is told notes.
-How: the hand stands at a fret and covers four.  A note inside them costs nothing, an open string
-moves nothing, and any other shifts the hand just far enough.
+How: the hand stands at a fret and covers four, one finger each; or three on an upright, whose
+semitones are wider, so that a whole tone lies between the first finger and the last.  A note
+inside them costs nothing, an open string moves nothing, and any other shifts the hand just far
+enough.  A fretless neck has the same places; the numbers are where frets would be.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ class Hand:
     """The left hand on one neck."""
 
     def __init__(self, neck: Neck) -> None:
+        self.span = neck.span
         self._neck = neck
         self._places: dict[int, tuple[tuple[Place, float], ...]] = {}
 
@@ -52,11 +55,11 @@ class Hand:
         return 0.05 * fret + 0.1 * max(0, fret - 7)
 
 
-def moved(position: int, fret: int) -> int:
-    """Where the hand stands after playing a fret from a position, moving as little as it can."""
-    if fret == 0 or position <= fret < position + SPAN:
+def moved(position: int, fret: int, span: int = SPAN) -> int:
+    """Where a hand stands after playing a fret from a position, moving as little as it can."""
+    if fret == 0 or position <= fret < position + span:
         return position
-    return fret if fret < position else fret - SPAN + 1
+    return fret if fret < position else fret - span + 1
 
 
 def reachable(frets: int, seconds: float) -> bool:

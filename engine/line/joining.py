@@ -12,10 +12,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-from engine.line.hand import SPAN
 from engine.line.roots import draw
 from engine.score import Articulation, BassNote
-from engine.style import Touch
+from engine.style import Style
 
 _HAMMER_SECONDS: Final = 0.5  # later, and the string has too little left to be hammered
 _SLIDE_FRETS: Final = 4  # farther, and it is an effect of its own
@@ -27,8 +26,9 @@ _TICKS: Final = 48
 class Joining:
     """The left hand of one part."""
 
-    def __init__(self, touch: Touch, seed: int) -> None:
-        self._touch = touch
+    def __init__(self, style: Style, seed: int) -> None:
+        self._touch = style.touch
+        self._span = style.neck.span
         self._seed = seed
 
     def joined(
@@ -58,7 +58,9 @@ class Joining:
         seconds = float(note.beat - before.beat) * seconds_per_beat
         if _can_slide(before, note, seconds) and draw(self._seed, place, 9) < self._touch.slides:
             return Articulation.SLID
-        if _can_hammer(before, note, seconds) and draw(self._seed, place, 10) < self._touch.hammers:
+        up = note.fret - before.fret
+        can_hammer = 0 < up < self._span and _string_rings(note, seconds)
+        if can_hammer and draw(self._seed, place, 10) < self._touch.hammers:
             return Articulation.HAMMERED
         return Articulation.PLUCKED
 
@@ -75,8 +77,6 @@ def _can_slide(before: BassNote, note: BassNote, seconds: float) -> bool:
     return min(before.fret, note.fret) > 0 and frets <= _SLIDE_FRETS and seconds >= _SLIDE_SECONDS
 
 
-def _can_hammer(before: BassNote, note: BassNote, seconds: float) -> bool:
-    """Upwards only, by another finger of the same hand."""
-    up = note.fret - before.fret
-    near = 0 < up < SPAN
-    return near and seconds <= _HAMMER_SECONDS and note.accent < _ACCENTED
+def _string_rings(note: BassNote, seconds: float) -> bool:
+    """Whether there is sound enough in the string to be hammered as loud as is meant."""
+    return seconds <= _HAMMER_SECONDS and note.accent < _ACCENTED

@@ -16,36 +16,40 @@ from engine.score import BassNote
 
 
 def within_reach(
-    notes: Sequence[BassNote], changes: frozenset[Fraction], last: BassNote | None, seconds: float
+    notes: Sequence[BassNote],
+    changes: frozenset[Fraction],
+    last: BassNote | None,
+    seconds: float,
+    span: int,
 ) -> list[BassNote]:
     """The notes that can be played after `last`, a quarter note lasting `seconds`.
 
-    `changes` are the beats of notes that meet a new chord.
+    `changes` are the beats of notes that meet a new chord, `span` the frets under the hand.
     """
     kept: list[BassNote] = []
     for note in notes:
-        while not _reaches(kept, note, last, seconds):
+        while not _reaches(kept, note, last, seconds, span):
             if note.beat not in changes or not kept or kept[-1].beat in changes:
                 break
             kept.pop()
-        if _reaches(kept, note, last, seconds):
+        if _reaches(kept, note, last, seconds, span):
             kept.append(note)
     return kept
 
 
 def _reaches(
-    kept: Sequence[BassNote], note: BassNote, last: BassNote | None, seconds: float
+    kept: Sequence[BassNote], note: BassNote, last: BassNote | None, seconds: float, span: int
 ) -> bool:
     before = kept[-1] if kept else last
     if before is None:
         return True
-    position = _position(kept, last)
-    shift = abs(moved(position, note.fret) - position)
+    position = _position(kept, last, span)
+    shift = abs(moved(position, note.fret, span) - position)
     return reachable(shift, float(note.beat - before.beat) * seconds)
 
 
-def _position(kept: Sequence[BassNote], last: BassNote | None) -> int:
+def _position(kept: Sequence[BassNote], last: BassNote | None, span: int) -> int:
     position = max(1, last.fret - 1) if last else max(1, kept[0].fret - 1)
     for note in kept:
-        position = moved(position, note.fret)
+        position = moved(position, note.fret, span)
     return position

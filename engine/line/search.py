@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from engine.line.hand import SPAN, Hand, Place, moved, reachable
+from engine.line.hand import Hand, Place, moved, reachable
 from engine.score import Role
 
 # What a step of so many semitones costs where the line is free to choose.  Seconds are the
@@ -101,43 +101,34 @@ def _extended(paths: list[_Path], column: Column, hand: Hand) -> list[_Path]:
                 position = max(1, place[1] - 1)
                 grown.append(_Path(base, option, place, position, 0, None))
             else:
-                grown.append(_best_step(paths, column, option, place, base))
+                step = _best_step(paths, column, option, place, hand.span)
+                step.cost += base
+                grown.append(step)
     return grown
 
 
 def _best_step(
-    paths: list[_Path], column: Column, option: Option, place: Place, base: float
+    paths: list[_Path], column: Column, option: Option, place: Place, span: int
 ) -> _Path:
-    """The cheapest way to a place from any path so far.
+    """The cheapest way to a place from any path so far, without what the place itself costs.
 
     This is the innermost loop of planning: everything in it is arithmetic on plain numbers.
     """
-    note, fret, string = option.note, place[1], place[0]
+    note, (string, fret) = option.note, place
     free, seconds = column.free, column.seconds
-    scale = 1.0 if free else _FIGURE_LEAP
     hurry = _SHIFT * max(1.0, _AT_LEISURE_SECONDS / seconds) if seconds > 0 else _SHIFT
     lowest = 1e9
     best = paths[0]
     for path in paths:
         move = note - path.option.note
-        size = -move if move < 0 else move
-        cost = path.cost + scale * _LEAP[size]
+        cost = path.cost
         if free:
-            if path.direction and move:
-                same = (move > 0) == (path.direction > 0)
-                if same and size <= 4:
-                    cost += _RUN_ON
-                elif same and size > 4 and abs(path.direction) > 4:
-                    cost += _TWO_LEAPS
-            before = path.before
-            if before is not None and before.option.note == note:
-                cost += _RETURN
-        elif not move:
-            cost -= scale * _LEAP[0]
-        if fret and not path.position <= fret < path.position + SPAN:
-            shift = (
-                path.position - fret if fret < path.position else fret - path.position - SPAN + 1
-            )
+            cost += _melodic(path, note, move)
+        elif move:
+            cost += _FIGURE_LEAP * _LEAP[-move if move < 0 else move]
+        low = path.position
+        if fret and not low <= fret < low + span:
+            shift = low - fret if fret < low else fret - low - span + 1
             cost += hurry * shift
             if not reachable(shift, seconds):
                 cost += _UNREACHABLE
@@ -146,4 +137,19 @@ def _best_step(
         if cost < lowest:
             lowest, best = cost, path
     direction = note - best.option.note or best.direction
-    return _Path(lowest + base, option, place, moved(best.position, fret), direction, best)
+    return _Path(lowest, option, place, moved(best.position, fret, span), direction, best)
+
+
+def _melodic(path: _Path, note: int, move: int) -> float:
+    """What a move costs where the line is free to choose."""
+    size = -move if move < 0 else move
+    cost = _LEAP[size]
+    if path.direction and move and (move > 0) == (path.direction > 0):
+        if size <= 4:
+            cost += _RUN_ON
+        elif abs(path.direction) > 4:
+            cost += _TWO_LEAPS
+    before = path.before
+    if before is not None and before.option.note == note:
+        cost += _RETURN
+    return cost
