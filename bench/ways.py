@@ -2,7 +2,8 @@
 
 Each preset is made to lead into every change, by semitones for the given share and by fifth or
 scale step for the rest.  Counted are the changes before which the figure has a stroke to lead
-with: not the chord's first note, and not the first of a bar, which a root owns.
+with: not the chord's first note, and not the first of a bar, which a root owns, on its beat or
+early and held over the bar line.
 
 Usage: python -m bench.ways CORPUS [--preset NAME ...] [--songs N]
 """
@@ -12,12 +13,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 from bench.charts import Change, changes_of, key_of, play
 from bench.corpus import read_folder
 from engine.harmony import Key
 from engine.line.placing import is_new
+from engine.score import BassNote
 from engine.style import Style, Way
 from presets.loader import load, names
 
@@ -41,8 +44,14 @@ def arrivals(style: Style, charts: Sequence[tuple[list[Change], Key]]) -> Iterat
         part = play(style, changes, key, seed)
         notes = [n for notes in part for n in notes if not n.ghost]
         for first, last, new in zip(notes, notes[1:], notes[2:], strict=False):
-            if is_new(new.chord, last.chord) and first.chord == last.chord and last.beat % bar:
+            leads = first.chord == last.chord and not _is_one(last, bar)
+            if is_new(new.chord, last.chord) and leads:
                 yield (new.note - last.note) % 12 in (1, 11)
+
+
+def _is_one(note: BassNote, bar: Fraction) -> bool:
+    """Whether a note is the first of a bar, or is held over into it."""
+    return note.beat % bar == 0 or note.beat % bar + note.length > bar
 
 
 def main() -> None:

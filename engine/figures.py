@@ -20,6 +20,7 @@ _SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
 TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
 FREE: Final = "*"
 LEAD: Final = ">"
+OCTAVE: Final = "8"
 
 
 class Grid(Enum):
@@ -41,7 +42,7 @@ class Stroke:
 
     `tone` is a degree ("5", "b7", "5," for the fifth below the root, "8" for the octave), `*`
     where the search may choose, `>` where the note leads into the next chord, or `>1` where it
-    is the next chord's degree, sounded early and held over.
+    is the next chord's root, sounded early and held over; `>5` is a fifth where the chord stays.
     """
 
     at: Fraction

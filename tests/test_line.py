@@ -26,7 +26,7 @@ from engine.line.rhythm import Rhythms, at_density
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, Ask, BassNote, Role, Span
-from engine.style import Approach, Neck, Phrase, Rhythm, Style, Touch, Way
+from engine.style import Approach, Neck, Phrase, Register, Rhythm, Style, Touch, Way
 from presets.loader import load, names
 
 EB = Key(3)
@@ -334,6 +334,78 @@ def _bar_of(style: Style, changes: str, bar: int) -> list[tuple[Fraction, int]]:
     """The places and notes of one bar, counted from 1, of a part over these changes."""
     notes = part(style, changes)[bar - 1]
     return [(note.beat - 4 * (bar - 1) + 1, note.note) for note in notes]
+
+
+def _figured(strokes: str, tones: str, **how: object) -> Style:
+    """A style of one figure in eighths, which leads nowhere by itself."""
+    figure = Figure.of(strokes, tones, Grid.EIGHTHS)
+    style = replace(
+        TWO_BEAT, rhythm=Rhythm(Grid.EIGHTHS, (figure,)), approach=Approach(led=0, walked=0)
+    )
+    return replace(style, **how)  # type: ignore[arg-type]
+
+
+class TestFigures:
+    """What becomes of a figure's tones over the changes."""
+
+    @pytest.mark.parametrize(
+        ("changes", "notes"),
+        [
+            ("Bb7 | Eb | Ab", [(Fraction(5, 2), 34), (Fraction(4), 32)]),
+            ("Eb | Ab Bb7 | Eb", [(Fraction(5, 2), 34), (Fraction(4), 39)]),
+        ],
+        ids=["the chord stays", "the chord changes on three"],
+    )
+    def test_a_fifth_that_anticipates_is_the_root_where_the_chord_changes(
+        self, changes: str, notes: list[tuple[Fraction, int]]
+    ) -> None:
+        """On the "and" of two, held over three: the fifth, or the root that three brings."""
+        tumbao = _figured("---x --X-", ">5, >1")
+
+        assert _bar_of(tumbao, changes, 2) == notes
+
+    @pytest.mark.parametrize(
+        ("changes", "notes"),
+        [("Fm7 | Ab", [44, 39, 36, 39]), ("Fm7 | Eb", [39, 34, 31, 34])],
+        ids=["down from the octave", "an octave lower where the neck ends"],
+    )
+    def test_a_figure_that_comes_down_begins_at_its_top(
+        self, changes: str, notes: list[int]
+    ) -> None:
+        """The octave is a root as well, and the line comes down from it without a break."""
+        style = _figured("X- X- X- X-", "8 5 3 5", register=Register(28, 46, 33))
+
+        assert [note for _, note in _bar_of(style, changes, 2)] == notes
+
+    def test_a_way_in_aims_at_the_octave_where_the_next_bar_begins_there(self) -> None:
+        """A semitone below the note that comes, not an octave and a semitone."""
+        style = _figured(
+            "X- X- X- X-", "8 5 3 5",
+            register=Register(28, 46, 33),
+            approach=Approach(led=1, ways=((Way.SEMITONE_BELOW, 1),)),
+        )  # fmt: skip
+
+        assert _bar_of(style, "Fm7 | Ab", 1)[-1][1] == 43
+
+    @pytest.mark.parametrize(
+        ("way", "changes", "notes"),
+        [
+            (Way.SEMITONE_BELOW, "Bb7 | Eb", [36, 37, 38]),
+            (Way.SEMITONE_BELOW, "Eb | Ab", [36, 34, 33]),
+            (Way.FIFTH, "Eb | Bb", [39, 38, 36]),
+        ],
+    )
+    def test_a_fill_steps_to_the_next_root(self, way: Way, changes: str, notes: list[int]) -> None:
+        """From the root that is left, if that is near; by a whole step where none is a semitone."""
+        style = _figured("X- x- x- x-", "1 > > >", approach=Approach(led=1, ways=((way, 1),)))
+
+        assert [note for _, note in _bar_of(style, changes, 1)][1:] == notes
+
+    def test_the_root_of_a_slash_chord_lies_where_the_hand_is(self) -> None:
+        """Where the bass is the flat seventh already, its place in the figure takes the root."""
+        style = _figured("X-x- x-x-", "1 8 b7 8")
+
+        assert [n for _, n in _bar_of(style, "Gm7/F", 1)] == [29, 41, 43, 41]
 
 
 class TestWalks:

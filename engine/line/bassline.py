@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from random import Random
 from typing import Final
 
-from engine.figures import FREE, LEAD
+from engine.figures import FREE, LEAD, OCTAVE
 from engine.line.hand import Hand, Place
 from engine.line.joining import Joining
 from engine.line.offers import Offers
@@ -24,6 +24,7 @@ from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Option, best_path
 from engine.line.walks import Walk, Walks
 from engine.line.ways import Stay, Target, Ways, leading
+from engine.meter import Metre
 from engine.score import Ask, BassNote, Manner, Role
 from engine.style import Style
 
@@ -85,12 +86,21 @@ class Bassline:
         options: list[list[Option]] = [[] for _ in strokes]
         for index, (stretch, anchor) in enumerate(zip(stretches, anchors, strict=True)):
             mine = [i for i, s in enumerate(strokes) if s.stretch == index and not s.ghost]
+            low = self._built_on(anchor, [strokes[i] for i in mine], ask)
             for i in mine:
-                options[i] = self._offers.tones(ask, strokes[i], stretch.chord, anchor)
+                options[i] = self._offers.tones(ask, strokes[i], stretch.chord, low)
             room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
             target = targets[index] if index < len(targets) else None
             self._ways.lead(ask, Stay(stretch.chord, anchor, room, target), strokes, options)
         return options
+
+    def _built_on(self, anchor: int, strokes: Sequence[Placed], ask: Ask) -> int:
+        """The root that a figure is built on: lower, where one that comes down has no octave."""
+        comes_down = bool(strokes) and strokes[0].beat == ask.bar_start
+        comes_down = comes_down and strokes[0].tone == OCTAVE
+        if not comes_down or self._roots.has(anchor + 12) or any(s.tone == "1" for s in strokes):
+            return anchor
+        return anchor - 12
 
     def _anchors(self, ask: Ask, stretches: Sequence[Stretch]) -> list[int]:
         before = ask.last.chord.bass if ask.last is not None else stretches[0].chord.bass
@@ -99,7 +109,15 @@ class Bassline:
             bar = ask.bar if stretch.start < ask.end else ask.bar + 1
             anchors.append(self._roots.note(stretch.chord.bass, before, bar))
             before = stretch.chord.bass
+        if stretches[-1].start == ask.end and self._comes_down(ask.bar + 1, ask.metre):
+            above = anchors[-1] + 12
+            anchors[-1] = above if self._roots.has(above) else anchors[-1]
         return anchors
+
+    def _comes_down(self, bar: int, metre: Metre) -> bool:
+        """Whether the figure of a bar begins on the octave, so that this is led to."""
+        first = self._rhythms.bar(bar, metre)[0]
+        return first.at == 0 and first.tone == OCTAVE
 
     def _columns(
         self, ask: Ask, strokes: Sequence[Placed], options: Sequence[list[Option]]
@@ -110,7 +128,9 @@ class Bassline:
             if stroke.ghost:
                 continue
             seconds = float(stroke.beat - before) * ask.seconds_per_beat
-            columns.append(Column(offered, seconds, stroke.tone in (FREE, LEAD)))
+            # A figure owns its leaps, but not the one into a note that leads out of it.
+            free = stroke.tone in (FREE, LEAD) or offered[0].tone == LEAD
+            columns.append(Column(offered, seconds, free))
             before = stroke.beat
         return columns
 

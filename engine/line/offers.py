@@ -45,14 +45,16 @@ class Offers:
     def _wished(self, tone: str, chord: Chord, key: Key, anchor: int) -> list[Option]:
         tone = offered(tone, chord, key, pool_of(self._style, chord.family))
         note = tone_note(tone, chord, key, anchor)
+        farther = 2 * _OTHER_OCTAVE
         if number_of(tone) != 1 and note % 12 == anchor % 12:  # the slash bass has it already
             tone, note = "1", anchor + (chord.root - anchor) % 12
+            farther = 0.0  # the root is no tune: it lies where the hand is
         role = role_of(tone, chord, note % 12)
         # What is built on a root below the register still finds one in it.
         root = anchor if self._roots.has(anchor) else anchor + 12
         if number_of(tone) == 1 and note == anchor:
             return [Option(root, 0, role, tone)]
-        octaves = [(note, 0.0), (note - 12, _OTHER_OCTAVE), (note + 12, 2 * _OTHER_OCTAVE)]
+        octaves = [(note, 0.0), (note - 12, _OTHER_OCTAVE), (note + 12, farther)]
         found = [Option(n, cost, role, tone) for n, cost in octaves if self._roots.has(n)]
         return found or [Option(root, 0, role_of("1", chord, root % 12), "1")]
 

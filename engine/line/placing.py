@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from engine.figures import Stroke
+from engine.figures import OCTAVE, Stroke
 from engine.harmony import Chord
 from engine.score import Ask, Span
 from engine.style import Approach
@@ -145,7 +145,10 @@ def _cut(
         index = _stretch_of(stroke, beat, stretches, daring)
         lands = stretches[index].change and landed < index and not stroke.ghost
         landed = index if lands else landed
-        tone = stroke.tone[1:] if stroke.early else "1" if lands else stroke.tone
+        tone = stroke.tone[1:] if stroke.early else stroke.tone
+        # A figure that comes down from the octave lands on that.
+        if lands and not (tone == OCTAVE and beat == ask.bar_start):
+            tone = "1"
         found.append(
             Placed(
                 beat,

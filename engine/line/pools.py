@@ -163,3 +163,26 @@ def scale_run(scale: frozenset[int], target: int, step: int, count: int) -> list
         if note % 12 in scale:
             found.append(note)
     return found[::-1]
+
+
+def steps_between(
+    scale: frozenset[int], start: int, goal: int, count: int, *, semitone: bool
+) -> tuple[int, ...]:
+    """`count` notes from `start` towards `goal`, last one a semitone from it or a whole step.
+
+    Empty where the scale has no such steps.  A note too few is made up by the chromatic one
+    (1 2 b3 3 to the fourth), or by the root again.
+    """
+    toward = 1 if goal > start else -1
+    notes = [n for n in range(start + toward, goal, toward) if n % 12 in scale]
+    near = goal - toward
+    if semitone and (not notes or notes[-1] != near):
+        notes.append(near)
+    elif not semitone and (not notes or notes[-1] != near - toward):
+        return ()
+    if semitone and 2 <= len(notes) < count and abs(notes[-1] - notes[-2]) == 2:
+        notes.insert(-1, notes[-1] - toward)
+    missing = count - len(notes)
+    if missing > 1:
+        return ()
+    return tuple([start] * missing + notes[-count:])

@@ -17,7 +17,7 @@ from random import Random
 from types import MappingProxyType
 from typing import Final
 
-from engine.figures import LEAD, Figure, Stroke
+from engine.figures import FREE, LEAD, Figure, Stroke
 from engine.meter import Metre
 from engine.score import AS_USUAL, Manner
 from engine.style import Style, Turn
@@ -27,6 +27,7 @@ Bar = tuple[Stroke, ...]
 _FIRST_BAR: Final = 1
 _PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it
 _SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four phrases
+_LOOSE: Final = 0.2  # below it tones differ from bar to bar, by the taste in engine/line/offers.py
 # Steps of the golden ratio: the thresholds of neighbouring bars lie as far apart as can be, so
 # that a density between two whole numbers of strokes is met within a few bars.
 _GOLDEN: Final = 0.6180339887
@@ -82,7 +83,7 @@ class Rhythms:
         earlier = range(phrase - ceil(3 / self._style.phrase.bars), phrase)
         bars = [bar for each in earlier for bar in self._draft(each, metre)][-3:]
         for bar in self._draft(phrase, metre):
-            copies = len({bar, *bars[-3:]}) == 1
+            copies = len({bar, *bars[-3:]}) == 1 and not _finds_its_own_notes(bar, self._style)
             bars.append(varied(bar, chance, metre, self._style) if copies else bar)
         return tuple(bars[3:])
 
@@ -120,6 +121,11 @@ class Rhythms:
         if any(figure.metre == metre for figure in fills):
             return _drawn(fills, chance, metre)
         return walked_out(bar, metre)
+
+
+def _finds_its_own_notes(bar: Bar, style: Style) -> bool:
+    """Whether a bar is the same in rhythm only: free tones, and no motive that they keep to."""
+    return style.phrase.motive < _LOOSE and all(stroke.tone == FREE for stroke in bar)
 
 
 def _drawn(figures: Sequence[Figure], chance: Random, metre: Metre) -> Bar:

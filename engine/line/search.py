@@ -25,6 +25,7 @@ _LEAP: Final = (
 )  # fmt: skip
 
 _FIGURE_LEAP: Final = 0.25  # a figure owns its leaps: an octave jump is the point of it
+_OCTAVE: Final = 12  # but no more than that
 # A fret's shift weighs as much as a semitone of doubt between two tones; at speed it weighs more.
 _SHIFT: Final = 0.12
 _AT_LEISURE_SECONDS: Final = 0.3
@@ -125,7 +126,8 @@ def _best_step(
         if free:
             cost += _melodic(path, note, move)
         elif move:
-            cost += _FIGURE_LEAP * _LEAP[-move if move < 0 else move]
+            size = -move if move < 0 else move
+            cost += _LEAP[size] if size > _OCTAVE else _FIGURE_LEAP * _LEAP[size]
         low = path.position
         if fret and not low <= fret < low + span:
             shift = low - fret if fret < low else fret - low - span + 1

@@ -17,7 +17,7 @@ from typing import Final
 
 from engine.figures import LEAD, Stroke
 from engine.line.placing import Stretch, is_new
-from engine.line.pools import scale_of
+from engine.line.pools import scale_of, steps_between
 from engine.line.roots import Roots, draw
 from engine.line.ways import Target, Ways, place_of
 from engine.score import Ask, BassNote
@@ -133,26 +133,3 @@ def _last_over(ask: Ask, here: Stretch) -> BassNote | None:
     if last is None or here.start != ask.start or is_new(here.chord, last.chord):
         return None
     return last
-
-
-def steps_between(
-    scale: frozenset[int], start: int, goal: int, count: int, *, semitone: bool
-) -> tuple[int, ...]:
-    """`count` notes from `start` towards `goal`, last one a semitone from it or a whole step.
-
-    Empty where the scale has no such steps.  A note too few is made up by the chromatic one
-    (1 2 b3 3 to the fourth), or by the root again.
-    """
-    toward = 1 if goal > start else -1
-    notes = [n for n in range(start + toward, goal, toward) if n % 12 in scale]
-    near = goal - toward
-    if semitone and (not notes or notes[-1] != near):
-        notes.append(near)
-    elif not semitone and (not notes or notes[-1] != near - toward):
-        return ()
-    if semitone and 2 <= len(notes) < count and abs(notes[-1] - notes[-2]) == 2:
-        notes.insert(-1, notes[-1] - toward)
-    missing = count - len(notes)
-    if missing > 1:
-        return ()
-    return tuple([start] * missing + notes[-count:])

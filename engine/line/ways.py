@@ -16,7 +16,7 @@ from typing import Final
 from engine.figures import LEAD
 from engine.harmony import Chord, Key
 from engine.line.placing import Placed, Stretch
-from engine.line.pools import lead_in, scale_of, scale_run
+from engine.line.pools import lead_in, scale_of, scale_run, steps_between
 from engine.line.roots import Roots, draw
 from engine.line.search import Option
 from engine.score import Ask, Role
@@ -25,6 +25,7 @@ from engine.style import Style, Way
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 _TICKS: Final = 48
+_NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 _BY_SEMITONE: Final = frozenset(
     {
@@ -151,23 +152,51 @@ class Ways:
         places: Sequence[int],
         options: list[list[Option]],
     ) -> None:
-        """The strokes that a figure gives to leading on: a run of the scale, then the way in."""
-        goal = target.note if target is not None else stay.anchor
-        arrival: Sequence[int] = ()
-        if target is not None and target.stretch.change:
-            arrival = self._arrive(ask, stay, target, places, options)
-        if arrival:
-            step = -1 if arrival[-1] < goal else 1
+        """The strokes that a figure gives to leading on: steps to the next root, or back home."""
+        if target is None or not target.stretch.change:
+            run = self._home_run(ask, stay, len(places))
+            steps = [_step_of_run(note, stay.anchor, stay.chord) for note in run]
         else:
-            step = -1 if draw(self._seed, ask.bar, 6) < _WALK_UP else 1
+            run = self._run(ask, stay, target, len(places))
+            steps = [leading(note, target, stay.chord, ask.key) for note in run]
+            if not steps:
+                self._arrive(ask, stay, target, places, options)
+        for i, step in zip(places, steps, strict=False):
+            options[i] = [step]
+
+    def _home_run(self, ask: Ask, stay: Stay, count: int) -> Sequence[int]:
+        """Scale tones back to the root that stays."""
+        below = draw(self._seed, ask.bar, 6) < _WALK_UP
         scale = scale_of(stay.chord, ask.key)
-        run = scale_run(scale, goal, step, len(places))
-        if not all(self._roots.has(note) for note in run):
-            run = scale_run(scale, goal, -step, len(places))
-        rest = len(places) - len(arrival)
-        for i, note in zip(places[:rest], run[:rest], strict=True):
-            if self._roots.has(note):
-                options[i] = [_step_of_run(note, goal, stay.chord)]
+        runs = [scale_run(scale, stay.anchor, step, count) for step in (-1, 1)]
+        return self._playable(runs if below else runs[::-1])
+
+    def _run(self, ask: Ask, stay: Stay, target: Target, count: int) -> Sequence[int]:
+        """Steps to the next root: from the root that is left if it is near, else from a side.
+
+        Its last step is a semitone or not, as the change drew; nothing where no such run is near.
+        """
+        semitone = self.by_semitone(target)
+        scale, goal = scale_of(stay.chord, ask.key), target.note
+        near = _NEAR[0] <= abs(goal - stay.anchor) <= _NEAR[1]
+        between = steps_between(scale, stay.anchor, goal, count, semitone=semitone) if near else ()
+        below = draw(self._seed, place_of(target), 6) < _WALK_UP
+        sides = [_from_side(scale, goal, step, count, semitone=semitone) for step in (-1, 1)]
+        close = [run for run in sides if run and abs(run[0] - stay.anchor) <= _NEAR[1]]
+        return self._playable([between, *(close if below else close[::-1])])
+
+    def _playable(self, runs: Sequence[Sequence[int]]) -> Sequence[int]:
+        return next((run for run in runs if run and all(map(self._roots.has, run))), ())
+
+
+def _from_side(
+    scale: frozenset[int], goal: int, step: int, count: int, *, semitone: bool
+) -> list[int]:
+    """A run of the scale to the goal whose last step is a semitone, or is none."""
+    if semitone:
+        return [*scale_run(scale, goal + step, step, count - 1), goal + step]
+    run = scale_run(scale, goal, step, count)
+    return run if abs(run[-1] - goal) == 2 else []
 
 
 def place_of(target: Target) -> int:
