@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import Final
 
 from engine.figures import FREE, LEAD, TONE, Figure, Grid
 from engine.harmony import Family
@@ -196,6 +197,9 @@ class Rhythm:
 
 Pool = tuple[tuple[str, float], ...]
 
+POOLS: Final = ("pools", "quiet_pools", "full_pools")
+"""What chords offer: as the player usually plays, held back, and in full flight."""
+
 
 @dataclass(frozen=True, slots=True)
 class Style:
@@ -212,6 +216,8 @@ class Style:
     tempo: Tempo = field(default_factory=Tempo)
     metres: tuple[Metre, ...] = (FOUR_FOUR,)
     pools: tuple[tuple[Family, Pool], ...] = ()
+    quiet_pools: tuple[tuple[Family, Pool], ...] = ()
+    full_pools: tuple[tuple[Family, Pool], ...] = ()
     phrase: Phrase = field(default_factory=Phrase)
     approach: Approach = field(default_factory=Approach)
     register: Register = field(default_factory=Register)
@@ -223,8 +229,9 @@ class Style:
     def __post_init__(self) -> None:
         if not self.metres:
             raise StyleError("metres", "empty", "at least one, such as 4/4")
-        for family, pool in self.pools:
-            _check_pool(family, pool)
+        for name in POOLS:
+            for family, pool in getattr(self, name):
+                _check_pool(f"{name}.{family.value}", pool)
         top = self.neck.tuning[-1] + self.neck.frets
         if self.register.lowest < self.neck.tuning[0] or self.register.highest > top:
             span = _between(self.register.lowest, self.register.highest)
@@ -236,8 +243,8 @@ def _between(low: int, high: int) -> str:
     return f"{note_name(low)} to {note_name(high)}"
 
 
-def _check_pool(family: Family, pool: Pool) -> None:
-    check_weights(pool, f"pools.{family.value}")
+def _check_pool(key: str, pool: Pool) -> None:
+    check_weights(pool, key)
     for tone, _ in pool:
         if not TONE.fullmatch(tone) or tone[0] in (FREE, LEAD):
-            raise StyleError(f"pools.{family.value}", tone, "degrees such as 1, b3, 5, 6 or 8")
+            raise StyleError(key, tone, "degrees such as 1, b3, 5, 6 or 8")

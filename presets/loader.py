@@ -24,6 +24,7 @@ from engine.limits import StyleError
 from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
 from engine.style import (
+    POOLS,
     Approach,
     Feel,
     Interplay,
@@ -48,7 +49,7 @@ SECTIONS: Final[Mapping[str, type]] = {
     "neck": Neck,
     "approach": Approach,
 }
-_TOP: Final = ("title", "description", "metres", "rhythm", "pools", *SECTIONS)
+_TOP: Final = ("title", "description", "metres", "rhythm", *POOLS, *SECTIONS)
 _RHYTHM: Final = ("grid", "density", "figures", "answers", "fills")
 _FIGURE: Final = ("strokes", "tones", "weight", "metre")
 
@@ -195,12 +196,15 @@ class _Reader:
             )
         first = found.get("metres", (Metre(),))[:1]
         found["rhythm"] = self._rhythm(top["rhythm"], first[0] if first else Metre())
-        if "pools" in top:
-            found["pools"] = self._pools(top["pools"])
+        for key in POOLS:
+            if key in top:
+                found[key] = self._pools(top[key], key)
         for key, section in SECTIONS.items():
             if key in top:
                 found[key] = self._section(top[key], key, section)
-        lines = {**top, **self._lines(top.get("pools"), "pools")}
+        lines = dict(top)
+        for key in POOLS:
+            lines |= self._lines(top.get(key), key)
         style: Style = self._checked(node, lambda: Style(**found), lines)
         return style
 
@@ -267,12 +271,15 @@ class _Reader:
             (by_name[name], self._number(each, f"{key}.{name}")) for name, each in given.items()
         )
 
-    def _pools(self, node: yaml.Node) -> tuple[tuple[Family, tuple[tuple[str, float], ...]], ...]:
-        given = self._map(node, "pools", tuple(family.value for family in Family))
-        return tuple((Family(name), self._pool(each, name)) for name, each in given.items())
+    def _pools(
+        self, node: yaml.Node, key: str
+    ) -> tuple[tuple[Family, tuple[tuple[str, float], ...]], ...]:
+        given = self._map(node, key, tuple(family.value for family in Family))
+        return tuple(
+            (Family(name), self._pool(each, f"{key}.{name}")) for name, each in given.items()
+        )
 
-    def _pool(self, node: yaml.Node, family: str) -> tuple[tuple[str, float], ...]:
-        key = f"pools.{family}"
+    def _pool(self, node: yaml.Node, key: str) -> tuple[tuple[str, float], ...]:
         if not isinstance(node, yaml.MappingNode):
             self._fail(node, f"{key} is {_said(node)}; give degrees with weights, such as 5: 3")
         return tuple(

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from engine.figures import Grid
 from engine.harmony import Family
-from engine.style import Turn, Way
+from engine.style import POOLS, Turn, Way
 from presets.loader import SECTIONS
 
 _NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}
@@ -36,7 +36,7 @@ def schema() -> dict[str, Any]:
                 "description": _TEXT,
                 "metres": {"type": "array", "items": _METRE, "minItems": 1},
                 "rhythm": _rhythm(),
-                "pools": _keys({family.value: _pool() for family in Family}),
+                **{name: _keys({family.value: _pool() for family in Family}) for name in POOLS},
                 **{name: _section(section) for name, section in SECTIONS.items()},
             },
             required=["rhythm"],

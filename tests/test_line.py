@@ -14,18 +14,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.figures import Figure, Grid, Stroke
-from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Key
+from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Family, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
 from engine.line.hand import Hand, moved, reachable
 from engine.line.joining import Joining
 from engine.line.placing import is_new
-from engine.line.pools import interval_of, lead_in, scale_of
+from engine.line.pools import interval_of, lead_in, pool_of, scale_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms, at_density
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
-from engine.score import Articulation, Ask, BassNote, Role, Span
+from engine.score import Articulation, Ask, BassNote, Manner, Role, Span
 from engine.style import Approach, Neck, Phrase, Register, Rhythm, Style, Touch, Way
 from presets.loader import load, names
 
@@ -406,6 +406,48 @@ class TestFigures:
         style = _figured("X-x- x-x-", "1 8 b7 8")
 
         assert [n for _, n in _bar_of(style, "Gm7/F", 1)] == [29, 41, 43, 41]
+
+
+class TestIntensity:
+    """What chords offer while the player holds back, or is in full flight."""
+
+    def test_a_colour_goes_and_another_comes_in_its_turn(self) -> None:
+        """The faintest goes first; what both pools have stays throughout."""
+        style = replace(
+            WALK,
+            pools=((Family.MAJOR, (("1", 6), ("3", 2), ("5", 4), ("6", 1))),),
+            quiet_pools=((Family.MAJOR, (("1", 1),)),),
+            full_pools=((Family.MAJOR, (("1", 6), ("5", 4), ("2", 4))),),
+        )
+        offered = [
+            "".join(tone for tone, _ in pool_of(style, Family.MAJOR, step / 8)) for step in range(9)
+        ]
+
+        assert offered == [
+            "1", "15", "135", "1356", "1356", "13562", "1352", "152", "152",
+        ]  # fmt: skip
+
+    def test_without_other_pools_nothing_changes(self) -> None:
+        """A style that says nothing of it offers the same to every player."""
+        pools = {pool_of(STYLES["tumbao"], Family.MINOR, step / 8) for step in range(9)}
+
+        assert len(pools) == 1
+
+    @pytest.mark.parametrize("name", ["soul", "gospel", "ballad", "pop"])
+    def test_a_quiet_player_gets_roots_and_fifths(self, name: str) -> None:
+        """Held back, the figure keeps its rhythm and loses its colours; ways in stay."""
+        style = replace(
+            STYLES[name], approach=replace(STYLES[name].approach, led=0, walked=0),
+            phrase=replace(STYLES[name].phrase, fill=0),
+        )  # fmt: skip
+        spans = spans_of("Eb | Cm7 | Ab | Bb7", style.metres[0])
+        line, degrees = Bassline(style, Random(1)), set()
+        for bar in range(4):
+            ask = ask_for(bar, spans, None, metre=style.metres[0])
+            quiet = replace(ask, manner=Manner(loud=0, busy=0))
+            degrees |= {_degree(note) for note in line.write(quiet) if not note.ghost}
+
+        assert degrees <= {1, 5}
 
 
 class TestWalks:

@@ -237,6 +237,11 @@ class TestMistakes:
                 "pools.major is 13; give degrees such as 1, b3, 5, 6 or 8",
             ),
             (
+                SMALL + "title: a\nquiet_pools:\n  major: {0: 1}\n",
+                8,
+                "quiet_pools.major is 0; give degrees such as 1, b3, 5, 6 or 8",
+            ),
+            (
                 SMALL + "pools: {mejor: {1: 1}}\n",
                 6,
                 "pools.mejor is not known; did you mean major?",

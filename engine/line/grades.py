@@ -87,6 +87,8 @@ def _first_grades(style: Style, grade: Grade) -> Style:
     return replace(
         style,
         pools=tuple((family, _TONES[grade]) for family in Family),
+        quiet_pools=(),
+        full_pools=(),
         phrase=replace(style.phrase, answer=0),
         interplay=replace(style.interplay, busyness=0),
         rhythm=replace(_changed(style.rhythm, _on_the_root), density=_DENSITY[grade]),

@@ -17,7 +17,7 @@ from engine.line.pools import interval_of, number_of, offered, pool_of, role_of
 from engine.line.roots import Roots, draw
 from engine.line.search import Option
 from engine.score import Ask
-from engine.style import Style
+from engine.style import Pool, Style
 
 _POOL: Final = 0.6  # a tone of half the weight costs 0.4, as much as a third more of leap
 _BELOW: Final = 0.3  # a free tone is sought above the root first
@@ -40,10 +40,14 @@ class Offers:
         """The options for a stroke over a chord whose root lies at `anchor`."""
         if stroke.tone in (FREE, LEAD):
             return self._free(ask, stroke, chord, anchor)
-        return self._wished(stroke.tone, chord, ask.key, anchor)
+        return self._wished(stroke.tone, chord, ask, anchor)
 
-    def _wished(self, tone: str, chord: Chord, key: Key, anchor: int) -> list[Option]:
-        tone = offered(tone, chord, key, pool_of(self._style, chord.family))
+    def _pool(self, ask: Ask, chord: Chord) -> Pool:
+        return pool_of(self._style, chord.family, ask.manner.intensity)
+
+    def _wished(self, tone: str, chord: Chord, ask: Ask, anchor: int) -> list[Option]:
+        key, pool = ask.key, self._pool(ask, chord)
+        tone = offered(tone, chord, key, pool)
         note = tone_note(tone, chord, key, anchor)
         farther = 2 * _OTHER_OCTAVE
         if number_of(tone) != 1 and note % 12 == anchor % 12:  # the slash bass has it already
@@ -59,7 +63,7 @@ class Offers:
         return found or [Option(root, 0, role_of("1", chord, root % 12), "1")]
 
     def _free(self, ask: Ask, stroke: Placed, chord: Chord, anchor: int) -> list[Option]:
-        pool = pool_of(self._style, chord.family)
+        pool = self._pool(ask, chord)
         top = max(weight for _, weight in pool)
         in_bar = stroke.beat - ask.bar_start
         strong = _OUTSIDE_ON_STRONG[ask.metre.weight(in_bar)]
@@ -75,7 +79,7 @@ class Offers:
             cost += 0 if note % 12 in chord.pitch_classes else strong
             cost += _VARIETY * draw(self._seed, ask.bar, place, note)
             self._offer(found, Option(note, cost, role_of(tone, chord, note % 12), tone))
-        return list(found.values()) or self._wished("1", chord, ask.key, anchor)
+        return list(found.values()) or self._wished("1", chord, ask, anchor)
 
     def _offer(self, found: dict[int, Option], option: Option) -> None:
         """Offer a tone in its octave and in the one below, the cheapest for each note."""

@@ -31,14 +31,38 @@ _PLAIN_POOLS: Final = MappingProxyType(
     }
 )
 
+_STEPS: Final = 8  # fine enough to be heard as a slope, few enough to be kept
+_HEARD: Final = 0.05  # a tone of one in twenty is no colour any more, or not yet
+
 _ROLE_BY_NUMBER: Final = (
     Role.ROOT, Role.SECOND, Role.THIRD, Role.FOURTH, Role.FIFTH, Role.SIXTH, Role.SEVENTH,
 )  # fmt: skip
 
 
-def pool_of(style: Style, family: Family) -> Pool:
-    """The tones that a style plays on chords of a family, each with its weight."""
-    return dict(style.pools).get(family) or _PLAIN_POOLS[family]
+def pool_of(style: Style, family: Family, intensity: float = 0.5) -> Pool:
+    """The tones that a style plays on chords of a family, each with its weight.
+
+    At half intensity those of every day; towards 0 and 1 they turn, in steps of an eighth, into
+    those of a player who holds back and of one in full flight, where the style has such.
+    """
+    usual = dict(style.pools).get(family) or _PLAIN_POOLS[family]
+    other = dict(style.quiet_pools if intensity < 0.5 else style.full_pools).get(family)
+    share = round(abs(2 * intensity - 1) * _STEPS) / _STEPS
+    return _blended(usual, other, share) if other and share else usual
+
+
+@lru_cache(maxsize=1024)
+def _blended(usual: Pool, other: Pool, share: float) -> Pool:
+    """Weights between two pools; a tone that only one of them has comes and goes in its turn."""
+    here, there = _shares(usual), _shares(other)
+    mixed = {t: (1 - share) * here.get(t, 0) + share * there.get(t, 0) for t in {**here, **there}}
+    both = here.keys() & there.keys()
+    return tuple((t, weight) for t, weight in mixed.items() if t in both or weight >= _HEARD)
+
+
+def _shares(pool: Pool) -> dict[str, float]:
+    whole = sum(weight for _, weight in pool)
+    return {tone: weight / whole for tone, weight in pool if weight}
 
 
 @lru_cache(maxsize=4096)
