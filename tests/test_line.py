@@ -20,7 +20,7 @@ from engine.line.grades import Grade, graded
 from engine.line.hand import Hand, moved, reachable
 from engine.line.joining import Joining
 from engine.line.placing import is_new
-from engine.line.pools import interval_of, lead_in, pool_of, scale_of
+from engine.line.pools import interval_of, lead_in, offered, pool_of, scale_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms, at_density
 from engine.meter import FOUR_FOUR, Metre
@@ -400,6 +400,21 @@ class TestFigures:
         style = _figured("X- x- x- x-", "1 > > >", approach=Approach(led=1, ways=((way, 1),)))
 
         assert [note for _, note in _bar_of(style, changes, 1)][1:] == notes
+
+    @pytest.mark.parametrize(
+        ("symbol", "key", "tone"),
+        [
+            ("C7", Key(5), "6"), ("C7", Key(5, minor=True), "b7"),
+            ("Cm7", Key(10), "6"), ("Cm7", Key(3), "b7"),
+        ],
+    )  # fmt: skip
+    def test_a_sixth_that_the_key_makes_flat_is_no_tone_for_a_figure(
+        self, symbol: str, key: Key, tone: str
+    ) -> None:
+        """It rubs against the fifth: the flat seventh takes its place."""
+        pool = (("1", 6.0), ("5", 4.0), ("6", 4.0), ("b7", 2.0))
+
+        assert offered("6", chord(symbol), key, pool) == tone
 
     def test_the_root_of_a_slash_chord_lies_where_the_hand_is(self) -> None:
         """Where the bass is the flat seventh already, its place in the figure takes the root."""

@@ -32,6 +32,9 @@ from engine.style import Style
 # gives a room of 0.4, and on every beat for one that gives half as much.
 _KEPT_CLEAR: Final = 0.2
 
+# A leap into a note that leads is heard twice: it breaks the line and spoils the arrival.
+_WAY_OUT: Final = 1.5
+
 
 class Bassline:
     """The part of one bass player in one style."""
@@ -128,9 +131,9 @@ class Bassline:
             if stroke.ghost:
                 continue
             seconds = float(stroke.beat - before) * ask.seconds_per_beat
-            # A figure owns its leaps, but not the one into a note that leads out of it.
-            free = stroke.tone in (FREE, LEAD) or offered[0].tone == LEAD
-            columns.append(Column(offered, seconds, free))
+            leads = stroke.tone == LEAD or offered[0].tone == LEAD
+            freedom = _WAY_OUT if leads else float(stroke.tone == FREE)
+            columns.append(Column(offered, seconds, freedom))
             before = stroke.beat
         return columns
 

@@ -75,7 +75,9 @@ class Offers:
                 continue
             note = tone_note(tone, chord, ask.key, anchor)
             cost = -_POOL * log(weight / top)
-            cost += 0 if tone == wish else _MOTIVE * self._style.phrase.motive
+            cost += (
+                0 if tone == wish or stroke.tone == LEAD else _MOTIVE * self._style.phrase.motive
+            )
             cost += 0 if note % 12 in chord.pitch_classes else strong
             cost += _VARIETY * draw(self._seed, ask.bar, place, note)
             self._offer(found, Option(note, cost, role_of(tone, chord, note % 12), tone))

@@ -91,18 +91,29 @@ def _own(number: int, chord: Chord, key: Key) -> int:
 
 @lru_cache(maxsize=4096)
 def offered(tone: str, chord: Chord, key: Key, pool: Pool) -> str:
-    """The tone itself where the pool has it, else the pool's form of the degree, or its nearest."""
+    """The tone itself where the pool has it, else the pool's form of the degree, or its nearest.
+
+    A bare second or sixth that the key makes flat is left out: a figure stays on its tones, and
+    these rub against the root and the fifth.
+    """
     low = tone.endswith(",")
     bare = tone.rstrip(",")
-    if number_of(tone) == 1 or any(t == bare and weight for t, weight in pool):
+    tones = [t for t, weight in pool if weight and not _rubs(t, chord, key)]
+    if number_of(tone) == 1 or bare in tones:
         return tone
-    for t, weight in pool:
-        if weight and number_of(t) == number_of(tone) and int(bare.lstrip("b#")) < 8:
+    for t in tones:
+        if number_of(t) == number_of(tone) and int(bare.lstrip("b#")) < 8:
             return t + "," * low
     wanted = degree_semitones(str(number_of(tone)))  # so a 6 turns into the flat seventh
-    near = [t for t, weight in pool if weight and number_of(t) != 1] or ["1"]
+    near = [t for t in tones if number_of(t) != 1] or ["1"]
     best = min(near, key=lambda t: abs(interval_of(t, chord, key) % 12 - wanted))
     return best + "," * low
+
+
+def _rubs(tone: str, chord: Chord, key: Key) -> bool:
+    interval = interval_of(tone, chord, key) % 12
+    flat = tone in ("2", "6") and interval in (1, 8)
+    return flat and (chord.root + interval) % 12 not in chord.pitch_classes
 
 
 def number_of(tone: str) -> int:

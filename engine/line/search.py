@@ -48,11 +48,15 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One stroke of the bar: what is on offer, and how long before it the last one began."""
+    """One stroke of the bar: what is on offer, and how long before it the last one began.
+
+    `freedom` is how much the move to it counts as melody: nothing in a figure, which owns its
+    moves, and most in a way out of it.
+    """
 
     options: Sequence[Option]
     seconds: float
-    free: bool
+    freedom: float
 
 
 @dataclass(slots=True)
@@ -116,15 +120,15 @@ def _best_step(
     This is the innermost loop of planning: everything in it is arithmetic on plain numbers.
     """
     note, (string, fret) = option.note, place
-    free, seconds = column.free, column.seconds
+    freedom, seconds = column.freedom, column.seconds
     hurry = _SHIFT * max(1.0, _AT_LEISURE_SECONDS / seconds) if seconds > 0 else _SHIFT
     lowest = 1e9
     best = paths[0]
     for path in paths:
         move = note - path.option.note
         cost = path.cost
-        if free:
-            cost += _melodic(path, note, move)
+        if freedom:
+            cost += freedom * _melodic(path, note, move)
         elif move:
             size = -move if move < 0 else move
             cost += _LEAP[size] if size > _OCTAVE else _FIGURE_LEAP * _LEAP[size]
