@@ -40,7 +40,8 @@ def page() -> Iterator[str]:
     yield "The same eight bars in every style, as written for seed 1."
     yield f"The changes: `{CHART}`, in F."
     yield "Each line of tablature is a string, G on top; under it the degrees of the chord."
-    yield "`x` is a ghost note, `>` leads into the chord that is coming, `=` rings over the bar."
+    yield "`x` is a ghost note, `h` is hammered on and `/` slid into from the note before."
+    yield "`>` leads into the chord that is coming, `=` rings over the bar."
     yield "This page is made by `python -m bench.sheet > docs/styles.md`."
     for name in names():
         yield from _style(load(name))

@@ -19,7 +19,7 @@ from engine.harmony import C_MAJOR, Chord, Key
 from engine.labels import parse_harte
 from engine.meter import Metre
 from engine.pitch import pitch_class_of_name
-from engine.score import BassNote, Role
+from engine.score import Articulation, BassNote, Role
 from engine.teaching.bars import Bar, Taken, bars_of
 from ports.files import FileError
 
@@ -177,6 +177,8 @@ def _note(fact: Fact) -> BassNote:
         fret=fact["fret"],
         chord=chord,
         aims_at=None if aims_at is None else pitch_class_of_name(aims_at),
+        articulation=Articulation(fact.get("articulation", Articulation.PLUCKED.value)),
+        joined_from=fact.get("joined_from"),
     )
 
 

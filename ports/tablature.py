@@ -1,7 +1,8 @@
 """Tablature: bars of bass drawn in plain text.
 
 Under each bar's heading: the count, the strings from high to low with the frets, and the degrees
-of the chord; x is a ghost note, > leads into the next chord, = rings over the bar line.
+of the chord; x is a ghost note, h is hammered on, / slid into, > leads into the next chord, = rings
+over the bar line.
 
 Knows: how a bar is laid out in cells of equal time.
 Refuses to know: where the bars come from.
@@ -13,15 +14,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
+from types import MappingProxyType
 from typing import Final
 
 from engine.meter import Metre
 from engine.pitch import spell_near
-from engine.score import BassNote
+from engine.score import Articulation, BassNote
 
 CELL: Final = 3
 _STEPS: Final = (Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(1, 6))
 _COUNT: Final = "  "
+_MARKS: Final = MappingProxyType(
+    {Articulation.PLUCKED: "", Articulation.HAMMERED: "h", Articulation.SLID: "/"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +97,7 @@ def _count(in_bar: Fraction, metre: Metre) -> str:
 def _fret(note: BassNote | None, string: int) -> str:
     if note is None or note.string != string:
         return "-"
-    return "x" if note.ghost else str(note.fret)
+    return "x" if note.ghost else _MARKS[note.articulation] + str(note.fret)
 
 
 def _degree(note: BassNote | None, bar: DrawnBar) -> str:

@@ -144,6 +144,8 @@ class Trace:
             reason=written.reason,
             string=written.string,
             fret=written.fret,
+            articulation=written.articulation.value,
+            joined_from=written.joined_from,
             **self._written(written),
         )
 

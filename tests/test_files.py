@@ -383,7 +383,8 @@ def test_trace_tells_a_note_when_it_ends() -> None:
         {
             "type": "note", "time": 1.0, "beat": 2.0, "until": 1.4, "until_beat": 2.8,
             "pitch": 36, "velocity": 90, "role": "root", "reason": "on the one",
-            "string": 2, "fret": 3, "bar": 1, "place": 2.0, "length": 1.0, "chord": "C:min7",
+            "string": 2, "fret": 3, "articulation": "plucked", "joined_from": None,
+            "bar": 1, "place": 2.0, "length": 1.0, "chord": "C:min7",
             "aims_at": None,
         },
     ]  # fmt: skip
