@@ -377,6 +377,26 @@ class TestFigures:
 
         assert [note for _, note in _bar_of(style, changes, 2)] == notes
 
+    @pytest.mark.parametrize(
+        ("strokes", "tones", "places"),
+        [
+            ("X--- X---", "1 5,", [1, 3, 4]),
+            ("X--- ----", "1", [1, 4]),
+            ("X--- X-x-", "1 5, 5,", [1, 3, 4]),
+            ("X--x ---x", "1 5 5", [1, Fraction(5, 2), Fraction(9, 2)]),
+        ],
+    )
+    def test_a_note_that_leads_is_not_in_the_middle_of_the_bar(
+        self, strokes: str, tones: str, places: list[Fraction]
+    ) -> None:
+        """Where the figure has no later stroke it gets one on the last beat."""
+        ways = ((Way.SEMITONE_ABOVE, 1.0),)
+        style = _figured(strokes, tones, approach=Approach(led=1, ways=ways))
+        notes = part(style, "Bb7 | Eb | Ab")[1]
+
+        assert [note.beat - 3 for note in notes] == places
+        assert [note.aims_at for note in notes] == [None] * (len(notes) - 1) + [8]
+
     def test_a_way_in_aims_at_the_octave_where_the_next_bar_begins_there(self) -> None:
         """A semitone below the note that comes, not an octave and a semitone."""
         style = _figured(

@@ -60,6 +60,8 @@ class Bassline:
         figure = self._rhythms.bar(ask.bar, ask.metre, ask.manner)
         if walk is not None:
             figure = walk.laid_over(figure, ask.bar_start)
+        elif len(stretches) > 1 and stretches[-1].start == ask.end:
+            figure = self._ways.with_room(ask, Target(stretches[-1], anchors[-1]), figure)
         strokes = placed(ask, figure, stretches, self._approach)
         if not strokes:
             return ()

@@ -10,10 +10,10 @@ that the weights of a style say what is heard.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
-from engine.figures import LEAD
+from engine.figures import LEAD, Stroke
 from engine.harmony import Chord, Key
 from engine.line.placing import Placed, Stretch
 from engine.line.pools import lead_in, scale_of, scale_run, steps_between
@@ -25,6 +25,8 @@ from engine.style import Style, Way
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 _TICKS: Final = 48
+_STRONG: Final = 3  # the middle of a bar, see Metre
+_PLAIN: Final = 0.6  # the accent of a plain stroke
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 _BY_SEMITONE: Final = frozenset(
@@ -64,6 +66,23 @@ class Ways:
         self._roots = roots
         self._seed = seed
 
+    def with_room(
+        self, ask: Ask, target: Target, strokes: tuple[Stroke, ...]
+    ) -> tuple[Stroke, ...]:
+        """A bar's strokes, one added on the last felt beat where only its middle could lead.
+
+        The middle of a bar belongs to the chord; a semitone there would be a wrong note.
+        """
+        pulse = ask.metre.pulses[-1]
+        own = [stroke for stroke in strokes if not stroke.ghost]
+        strong = own and not own[-1].early and ask.metre.weight(own[-1].at) >= _STRONG
+        led = draw(self._seed, place_of(target), 1) < self._approach.led
+        wanted = target.stretch.change and target.stretch.confidence >= self._approach.daring
+        if not (strong and led and wanted and own[-1].at < pulse):
+            return strokes
+        cut = (replace(s, length=min(s.length, pulse - s.at)) for s in strokes if s.at < pulse)
+        return (*cut, Stroke(pulse, ask.metre.bar - pulse, _PLAIN, ghost=False, tone=LEAD))
+
     def lead(
         self, ask: Ask, stay: Stay, strokes: Sequence[Placed], options: list[list[Option]]
     ) -> None:
@@ -72,7 +91,9 @@ class Ways:
         if target is not None and target.stretch.confidence < self._approach.daring:
             target = None
         asked = _asked(strokes, stay.room)
-        if asked:
+        if asked == 1 and target is not None and target.stretch.change:
+            self._arrive(ask, stay, target, stay.room, options)
+        elif asked:
             self._walk(ask, stay, target, stay.room[-asked:], options)
         elif target is not None and target.stretch.change and stay.room:
             self._approach_to(ask, stay, target, options)
