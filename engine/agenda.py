@@ -1,9 +1,10 @@
 """Agenda: what falls due next, and when.
 
 Knows: the felt beats, the gathering of a chord's keys, the pocket, the note that sounds and the
-one that waits.
+one that waits, and that thinking takes time.
 Refuses to know: what is done about any of them.
-How: the earliest of a handful of times, read anew each time it is asked.
+How: the earliest of a handful of times, read anew each time it is asked.  Looking ahead takes some
+milliseconds, and so gives way to a note or a chord that is due just then.
 """
 
 from __future__ import annotations
@@ -29,8 +30,14 @@ GATHER_AT_MOST_SECONDS: Final = 0.045
 # the same beat in recorded trios, and a late bass is noticed from about 31 ms.
 POCKET_SECONDS: Final = 0.025
 
-# Every beat is read once more after it began, for chords that change by letting keys go.
-LISTEN_AGAIN_SECONDS: Final = 0.03
+# Every beat is read once more after it began, for chords that change by letting keys go, or that
+# were pushed; before the pocket ends, so that a note that waits in it has the good of it.
+LISTEN_AGAIN_SECONDS: Final = 0.022
+
+# Looking ahead begins this long after the beat or the note, which is on its way by then, and not
+# if a note or a chord is due within what the looking may take.
+LOOK_AFTER_SECONDS: Final = 0.002
+LOOK_TAKES_SECONDS: Final = 0.008
 
 
 class Due(Enum):
@@ -41,6 +48,7 @@ class Due(Enum):
     RELEASE = auto()
     PLAY = auto()
     BEND = auto()
+    LOOK = auto()
 
 
 class Agenda:
@@ -60,6 +68,7 @@ class Agenda:
         self._next_position = 0.0
         self._gathered_at = inf
         self._listen_at = inf
+        self._look_from = inf
         self._gather_from = -inf
         self._struck_at = -inf
 
@@ -80,10 +89,34 @@ class Agenda:
         self._struck_at = at
         latest = max(self._gather_from + GATHER_AT_MOST_SECONDS, at)
         self._gathered_at = min(at + GATHER_SECONDS, latest)
+        self._listen_at = inf
 
     def listen(self, at: float) -> None:
         """Read the chord by this time, whether or not keys go down."""
         self._listen_at = min(self._listen_at, at)
+
+    def crossed(self, at: float) -> None:
+        """A felt beat began: it is read once more, at once if its keys came a little early."""
+        early = self._gathered_at == inf and self._struck_at >= at - GATHER_AT_MOST_SECONDS
+        self.listen(at if early else at + LISTEN_AGAIN_SECONDS)
+
+    def look(self, at: float) -> None:
+        """Look ahead as soon after this time as nothing else is due."""
+        self._look_from = at
+
+    def played(self, at: float) -> None:
+        """A note begins: let it be on its way before anything that takes long."""
+        if self._look_from < inf:
+            self._look_from = at
+
+    def has_looked(self) -> None:
+        """Looked ahead: nothing more to look for until a beat begins or another chord is heard."""
+        self._look_from = inf
+
+    def clear(self) -> None:
+        """Nothing more to read or to look for."""
+        self.has_read()
+        self.has_looked()
 
     def has_read(self) -> None:
         """The chord was read: nothing more to read until a key goes down or a beat begins."""
@@ -92,14 +125,16 @@ class Agenda:
     def next_due(self) -> tuple[float, Due]:
         """The next thing to be done and when; infinity if nothing will be."""
         first = (min(self._gathered_at, self._listen_at), Due.HEAR)
-        if not self._pulse.running:
-            return first
-        crossing = self._pulse.seconds_of(self._next_position)
-        if crossing <= first[0]:
-            first = (crossing, Due.CROSS)
-        first = self._first_note(first)
-        bends_at = self._part.bends_at
-        return (bends_at, Due.BEND) if bends_at < first[0] else first
+        if self._pulse.running:
+            crossing = self._pulse.seconds_of(self._next_position)
+            if crossing <= first[0]:
+                first = (crossing, Due.CROSS)
+            first = self._first_note(first)
+            bends_at = self._part.bends_at
+            first = (bends_at, Due.BEND) if bends_at < first[0] else first
+        if first[0] > self._look_from + LOOK_TAKES_SECONDS:
+            return self._look_from + LOOK_AFTER_SECONDS, Due.LOOK
+        return first
 
     def _first_note(self, first: tuple[float, Due]) -> tuple[float, Due]:
         sounding = self._part.sounding
@@ -111,7 +146,9 @@ class Agenda:
         if waiting is not None:
             begins = self._begins(waiting)
             if begins < first[0]:
-                first = (begins, Due.PLAY)
+                # Keys that come as the pocket ends are read as far as they have come.
+                gathers = self._gathered_at < inf and self._in_doubt(waiting.written.beat)
+                first = (begins, Due.HEAR if gathers else Due.PLAY)
         return first
 
     def _begins(self, note: Ready) -> float:
@@ -120,7 +157,6 @@ class Agenda:
         begins = due + note.played.lag
         if self._gathered_at < inf:
             return max(begins, min(self._gathered_at, due + POCKET_SECONDS))
-        keys_came = self._struck_at >= due - GATHER_AT_MOST_SECONDS
-        if not keys_came and self._in_doubt(note.written.beat):
+        if self._struck_at < due and self._in_doubt(note.written.beat):
             return max(begins, due + POCKET_SECONDS)
         return begins

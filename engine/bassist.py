@@ -6,17 +6,18 @@ How: each event first lets everything happen that was due before it, then is tak
 second the event comes first.  `next_deadline` tells when something falls due if nothing comes
 in, and a Tick at that second makes it happen.  Notes are written a bar at a time, one felt beat
 before the bar line, and written anew from the next free place when the ear or the foresight
-changes its mind; nothing that has sounded is touched.
+changes its mind; nothing that has sounded is touched.  What takes long (looking ahead, and writing
+for what is seen there) comes after the note that is due now, not before it.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
-from math import ceil, inf
+from math import inf
 from random import Random
-from typing import Final, assert_never
+from typing import assert_never
 
-from engine.agenda import GATHER_SECONDS, LISTEN_AGAIN_SECONDS, Agenda, Due
+from engine.agenda import GATHER_SECONDS, Agenda, Due
 from engine.events import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
@@ -41,17 +42,11 @@ from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.listening import Listening
 from engine.meter import FOUR_FOUR, Metre, Moment
-from engine.plan import next_change
 from engine.pulse import Pulse
+from engine.silence import Silence
 from engine.style import Style
 from engine.telling import Telling
 from engine.writing import Belief, Writing
-
-# After so many bars without a tone the player has stopped: the bass ends the phrase and waits.
-BARS_OF_SILENCE: Final = 2
-
-# The finest places at which a part is mended: those of the MIDI clock.
-_GRID: Final = 24
 
 
 class Bassist:
@@ -93,8 +88,9 @@ class Bassist:
         )
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
         self._now = -inf
-        self._resting = False
-        self._sounded_at = Fraction(0)
+        self._silence = Silence()
+        self._crossed: Fraction | None = None
+        self._write_from = Fraction(0)
         self._telling = Telling()
 
     # The two doors ---------------------------------------------------------------------------
@@ -135,7 +131,7 @@ class Bassist:
             case Stop():
                 self._fall_silent(at, out)
                 self._pulse.stop(at)
-                self._agenda.has_read()
+                self._agenda.clear()
             case NewMetre():
                 self._take_metre(event.metre, at)
             case NewStyle():
@@ -154,7 +150,7 @@ class Bassist:
         self._listening.ear.note_on(moment, event.note, event.velocity, event.channel)
         self._listening.player.key_down(at, event.note, event.velocity)
         self._agenda.key_down(at)
-        self._resting = False
+        self._silence.resting = False
 
     def _take_control(self, event: Control, at: float) -> None:
         moment = self._keys_moment(at)
@@ -176,10 +172,12 @@ class Bassist:
         self._find_place(at)
 
     def _take_metre(self, metre: Metre, at: float) -> None:
-        if metre != self._pulse.metre:
-            self._pulse.new_metre(at, metre)
-            self._find_place(at)
-            self._rewrite(self._agenda.next_beat)
+        if metre == self._pulse.metre:
+            return
+        self._pulse.new_metre(at, metre)
+        moment = self._pulse.moment(at)
+        self._agenda.next_beat = moment.next_beat(beyond=moment.next_beat() == self._crossed)
+        self._rewrite(self._agenda.next_beat)
 
     def _begin_count(self, at: float) -> None:
         if not self._pulse.running:
@@ -193,11 +191,12 @@ class Bassist:
 
     def _find_place(self, at: float) -> None:
         """After a jump: which felt beat comes next, and what the ear and foresight must forget."""
-        moment = self._pulse.moment(at)
-        in_bar = Fraction(max(ceil((moment.in_bar - 1e-6) * _GRID), 0), _GRID)
-        self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(in_bar)
-        self._sounded_at = self._agenda.next_beat
-        self._listening.relocate(self._keys_moment(at), self._agenda.next_beat)
+        beat = self._pulse.moment(at).next_beat()
+        self._crossed = None
+        self._agenda.next_beat = beat
+        self._agenda.has_looked()
+        self._silence.move(beat)
+        self._listening.relocate(self._keys_moment(at), beat)
 
     # What falls due ------------------------------------------------------------------------------
 
@@ -220,42 +219,43 @@ class Bassist:
                 out.extend(part.release(at, self._pulse.position(at)))
             case Due.PLAY:
                 out.extend(part.play(at, self._pulse.position(at)))
+                self._agenda.played(at)
             case Due.BEND:
                 out.extend(part.bend(at, self._pulse.position(at)))
+            case Due.LOOK:
+                self._look(at, out)
             case _:
                 assert_never(due)
 
     def _cross(self, at: float, out: list[Outgoing]) -> None:
-        """A felt beat begins: what was heard is settled, what comes is foreseen and written."""
+        """A felt beat begins: what was heard is settled, and the chord foreseen here holds."""
         beat = self._agenda.next_beat
         moment = self._pulse.moment(at, float(beat))
-        in_bar = beat - moment.bar_start
-        count = moment.metre.pulses.index(in_bar) + 1
-        self._agenda.next_beat = moment.bar_start + moment.metre.pulse_from(
-            in_bar + Fraction(1, _GRID)
-        )
+        count = moment.metre.pulses.index(beat - moment.bar_start) + 1
+        self._crossed = beat
+        self._agenda.next_beat = moment.next_beat(beyond=True)
         out.append(Beat(at, float(beat), moment.bar, count, moment.metre))
         self._listening.player.cross(at, len(moment.metre.pulses))
         if beat + self._lead_beats() < 0:
             return
         self._listening.cross(self._keys_moment(at, float(beat)), beat)
-        self._agenda.listen(at + LISTEN_AGAIN_SECONDS)
-        self._expect(moment, out)
-        if count == 1 and self._writing.takes_up():
-            self._rewrite(beat)
-        self._write_on(beat, moment)
+        self._agenda.crossed(at)
+        if beat >= 0:
+            self._begin_or_end(beat, moment)
+        self._write_from = beat
+        self._agenda.look(at)
 
-    def _write_on(self, beat: Fraction, moment: Moment) -> None:
+    def _begin_or_end(self, beat: Fraction, moment: Moment) -> None:
+        """Write what cannot wait for the look ahead: a beginning, an ending, another style."""
+        if beat == moment.bar_start and self._writing.takes_up():
+            self._rewrite(beat)
         belief = self._belief(beat)
-        if belief is None or beat < 0 or self._resting:
-            return
-        if not self._listening.ear.silent:
-            self._sounded_at = beat
-        if beat == moment.bar_start >= self._sounded_at + BARS_OF_SILENCE * moment.metre.bar:
-            self._resting = True
+        silent = self._listening.ear.silent
+        if belief is not None and self._silence.cross(beat, moment, silent=silent):
+            self._silence.resting = True
             self._writing.close(beat, belief)
-        else:
-            self._writing.write_on(beat, self._agenda.next_beat, belief)
+        elif self._writing.written_to is None:
+            self._rewrite(beat)
 
     # Hearing and looking ahead -------------------------------------------------------------------
 
@@ -265,17 +265,23 @@ class Bassist:
         another = self._listening.read(self._keys_moment(at))
         moment = self._pulse.moment(at)
         out.extend(self._telling.heard(self.heard, moment))
-        if another:
-            self._expect(moment, out)
-        comes_in = self._writing.written_to is None and not self._resting
+        comes_in = self._writing.written_to is None
         if (another or comes_in) and self._pulse.running and moment.position >= 0:
-            self._rewrite(self._writing.place_to_change(moment, self._listening.chord_at))
+            self._write_from = self._writing.place_to_change(moment, self._listening.chord_at)
+            self._rewrite(self._write_from)
+        if self._listening.outdated:
+            self._agenda.look(at)
 
-    def _expect(self, moment: Moment, out: list[Outgoing]) -> None:
-        place = Fraction(moment.position)
-        if (chord := self._listening.chord_at(place)) is not None:
-            change = next_change(chord, self._listening.ahead_of(place))
-            out.extend(self._telling.expected(change, self.heard.key, moment))
+    def _look(self, at: float, out: list[Outgoing]) -> None:
+        """See what comes, tell it, and hold the part to it."""
+        self._agenda.has_looked()
+        self._listening.look()
+        moment = self._pulse.moment(at)
+        change = self._listening.change_after(Fraction(moment.position))
+        out.extend(self._telling.expected(change, self.heard.key, moment))
+        belief = self._belief(self._write_from)
+        if belief is not None and self._pulse.running and self._writing.written_to is not None:
+            self._writing.write_on(self._write_from, self._agenda.next_beat, belief)
 
     # Where the part is written anew --------------------------------------------------------------
 
@@ -289,11 +295,12 @@ class Bassist:
         return self._lead * float(metre.bar) / len(metre.pulses) if self._lead else 0.0
 
     def _belief(self, place: Fraction) -> Belief | None:
-        listening = self._listening
-        chord, heard = listening.chord_at(place), listening.heard
-        ahead = listening.ahead_of(place)
-        return None if chord is None else Belief(chord, heard.confidence, heard.key, ahead)
+        chord, heard = self._listening.chord_at(place), self.heard
+        if chord is None:
+            return None
+        return Belief(chord, heard.confidence, heard.key, self._listening.ahead_of(place))
 
     def _rewrite(self, start: Fraction) -> None:
-        if (belief := self._belief(start)) is not None:
+        belief = self._belief(start)
+        if belief is not None and not self._silence.resting:
             self._writing.rewrite(start, belief)

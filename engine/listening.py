@@ -4,13 +4,14 @@ Knows: what is heard, of chords and of hands, what is expected, and which of the
 keys tell.
 Refuses to know: what the bass does about it.
 How: at every felt beat the chord foreseen there is taken for granted until the ear has read the
-beat.  Chords sent early (a lead) are kept with the beat they are due on; then what is ahead is
-not a guess.
+beat.  Looking ahead takes long, so it waits to be asked for; `outdated` says that it is due.
+Chords sent early (a lead) are kept with the beat they are due on; then what is ahead is not a
+guess.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from dataclasses import replace
 from fractions import Fraction
 from math import floor
 from typing import Final
@@ -20,6 +21,7 @@ from engine.foresight.outlook import Foresight
 from engine.harmony import C_MAJOR, Chord
 from engine.hearing.ear import Ear
 from engine.meter import Moment
+from engine.plan import next_change
 from engine.player import Player
 
 # Below this probability of the chord expected on a beat the keys are waited for.
@@ -49,53 +51,78 @@ class Listening:
         self.ear = ear
         self.player = Player()
         self.heard = Heard(None, 0.0, C_MAJOR, 1 / 24)
-        self.ahead: tuple[Forecast, ...] = ()
+        self.outdated = False
         self._foresight = foresight
         self._lead = lead
         self._due: list[tuple[Fraction, Chord]] = []
+        self._beyond: tuple[Forecast, ...] = ()
         self._chord: Chord | None = None
+        self._before: Chord | None = None
         self._beat: Moment | None = None
+        self._place: Moment | None = None
+        self._ended: tuple[Moment, Heard] | None = None
         self._doubted: Fraction | None = None
 
     def relocate(self, moment: Moment, next_beat: Fraction) -> None:
         """The song goes on from another place."""
+        self._commit()
         self.ear.relocate(moment)
         self._foresight.relocate(next_beat)
         self.player.relocate()
-        self.ahead = ()
-        self._beat = None
+        self._beyond = ()
+        self._beat = self._before = None
         self._due.clear()
+        self.outdated = False
+
+    @property
+    def ahead(self) -> tuple[Forecast, ...]:
+        """The chords that came early, and after them those expected, beat by beat."""
+        if not self._due:
+            return self._beyond
+        last = self._due[-1][0]
+        known = tuple(Forecast(beat, chord, 1.0, 1.0) for beat, chord in self._due)
+        return known + tuple(f for f in self._beyond if f.beat > last)
 
     def chord_at(self, place: Fraction) -> Chord | None:
-        """The chord to play by at a place of the part."""
-        if not self._lead:
-            return self._chord
-        after = bisect_right(self._due, place, key=lambda due: due[0])
-        return self._due[max(after - 1, 0)][1] if self._due else None
+        """The chord to play by at a place of the part: what sounds there, or is expected to."""
+        first = self._due[0][1] if self._due else None
+        chord = first if self._lead else self._chord
+        came = [f.chord for f in self.ahead if f.beat <= place and f.chord is not None]
+        return came[-1] if came and chord is not None else chord
 
     def ahead_of(self, place: Fraction) -> tuple[Forecast, ...]:
         """What is expected after a place of the part."""
         return tuple(f for f in self.ahead if f.beat > place)
 
+    def change_after(self, place: Fraction) -> Forecast | None:
+        """The change that is expected next after a place of the part."""
+        chord = self.chord_at(place)
+        return None if chord is None else next_change(chord, self.ahead_of(place))
+
     def in_doubt(self, beat: Fraction) -> bool:
         """Whether it is open which chord this felt beat, or the one to come, brings."""
         if beat == self._doubted:
             return True
-        return bool(self.ahead) and self.ahead[0].beat == beat and self._doubts(self.ahead[0])
+        coming = self._beyond[:1]
+        return any(f.beat == beat and self._doubts(f) for f in coming)
 
     def _doubts(self, forecast: Forecast | None) -> bool:
         return not self._lead and (forecast is None or forecast.confidence < SURE)
 
     def cross(self, moment: Moment, beat: Fraction) -> None:
         """A felt beat begins: the chord foreseen there holds until the keys tell."""
-        self.ear.cross(moment)
         self._commit()
-        self._beat = moment
-        foretold = self.ahead[0] if self.ahead and self.ahead[0].beat == beat else None
+        self.ear.cross(moment)
+        if self._beat is not None and self._chord is not None:
+            self._ended = self._beat, self.ear.ended
+        self._beat = self._place = moment
+        self._before = self._chord
+        foretold = next((f for f in self._beyond if f.beat == beat), None)
+        self._beyond = tuple(f for f in self._beyond if f.beat > beat)
         self._doubted = beat if self._doubts(foretold) else None
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
-        self.look(moment)
+        self.outdated = True
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
@@ -104,6 +131,9 @@ class Listening:
             return False
         self.heard = heard
         before = self._chord
+        if self._is_too_soon(heard.chord, moment):
+            return False
+        self._doubted = None
         if heard.chord == before:
             return False
         self._chord = heard.chord
@@ -111,29 +141,46 @@ class Listening:
             self._keep_due(moment.position, heard.chord)
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != heard.chord.root or self._lead:
-            self.look(moment)
+            self._place = moment
+            self.outdated = True
+            self._goes_on(before, heard.chord)
         return True
 
-    def look(self, moment: Moment) -> None:
+    def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
+        """Whether a beat that has just begun still sounds like the one before: keys may be late."""
+        if self._beat is None or moment.position != self._beat.position:
+            return False
+        foretold, before = self._chord, self._before
+        return before is not None and before.root == chord.root != (foretold or chord).root
+
+    def _goes_on(self, before: Chord | None, chord: Chord) -> None:
+        """Until it is looked anew: what was to go on goes on, in the chord that came instead."""
+        beyond = list(self._beyond)
+        for i, forecast in enumerate(beyond):
+            if forecast.chord != before:
+                break
+            beyond[i] = replace(forecast, chord=chord)
+        self._beyond = tuple(beyond)
+
+    def look(self) -> None:
         """Look ahead from the chord that the keys have reached."""
-        if self._chord is None:
+        self._commit()
+        self.outdated = False
+        if self._chord is None or self._place is None:
             return
         heard = self.heard
-        beyond = self._foresight.look(
-            moment, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD
+        self._beyond = self._foresight.look(
+            self._place, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD
         )
-        known = tuple(Forecast(beat, chord, 1.0, 1.0) for beat, chord in self._due)
-        self.ahead = known + beyond
 
     def _commit(self) -> None:
-        began = self._beat
-        if began is None or self._chord is None:
+        """Let the foresight remember the beat that ended last, if it does not yet."""
+        if self._ended is None:
             return
-        ended = self.ear.ended
-        roots = self.ear.committed().sum(axis=1)
+        (began, ended), self._ended = self._ended, None
         beat = Fraction(began.position).limit_denominator(96)
         in_bar = beat - began.bar_start
-        self._foresight.commit(beat, in_bar, began.metre, ended.chord, ended.key, roots)
+        self._foresight.commit(beat, in_bar, began.metre, ended.chord, ended.key)
 
     def _keep_due(self, position: float, chord: Chord) -> None:
         due = floor((position + float(_EIGHTH) - _READ_LATE) / float(_EIGHTH)) * _EIGHTH

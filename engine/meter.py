@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
+from math import ceil
 from typing import Final
 
 
@@ -83,6 +84,9 @@ def _groups(count: int) -> list[int]:
     return [2] * twos + [3] * threes
 
 
+# A felt beat lies on a place of this grid, that of the MIDI clock.
+_GRID: Final = 24
+
 FOUR_FOUR: Final = Metre(4, 4)
 
 
@@ -106,3 +110,8 @@ class Moment:
     def in_bar(self) -> float:
         """Quarter notes since the bar line."""
         return self.position - float(self.bar_start)
+
+    def next_beat(self, *, beyond: bool = False) -> Fraction:
+        """The first felt beat from here on, the one that is right here left out if `beyond`."""
+        ticks = max(ceil((self.in_bar - 1e-6) * _GRID), 0) + beyond
+        return self.bar_start + self.metre.pulse_from(Fraction(ticks, _GRID))

@@ -19,6 +19,7 @@ from engine.events import (
     ClockTick,
     Continue,
     Control,
+    Forecast,
     Incoming,
     KeyHeard,
     NewMetre,
@@ -33,10 +34,13 @@ from engine.events import (
     Stop,
     Tick,
 )
-from engine.labels import symbol
+from engine.foresight.outlook import Foresight
+from engine.harmony import Chord, Key
+from engine.labels import parse_symbol, symbol
 from engine.line.grades import Grade
-from engine.meter import Metre
+from engine.meter import Metre, Moment
 from engine.score import Articulation, Role
+from ports.replay import replay as play_through
 from presets.loader import load, names
 from tests.band import (
     BEAT_SECONDS,
@@ -286,6 +290,69 @@ def test_a_new_style_is_taken_up_in_the_grade_of_the_pupil() -> None:
     out = heard_from(bass_player("rock", grade=Grade.ROOTS), events, until=16.0)
 
     assert {p.written.role for p in plays(out)} == {Role.ROOT}
+
+
+class WatchedForesight(Foresight):
+    """Foresight that notes in a log when it looks ahead."""
+
+    def __init__(self, log: list[object]) -> None:
+        super().__init__()
+        self._log = log
+
+    def look(
+        self, moment: Moment, chord: Chord | None, key: Key, confidence: float, horizon: int
+    ) -> tuple[Forecast, ...]:
+        """Look ahead as usual."""
+        self._log.append("look")
+        return super().look(moment, chord, key, confidence, horizon)
+
+
+def test_the_note_on_the_beat_does_not_wait_for_the_look_ahead() -> None:
+    """What takes long is done when the note due with the beat is on its way."""
+    log: list[object] = []
+    bassist = bass_player("rock", foresight=WatchedForesight(log))
+    play_through(bassist, [*comping(" ".join([TURNAROUND] * 3)), Stop(48.0)], log.append)
+
+    beats = [(i, o.at) for i, o in enumerate(log) if isinstance(o, Beat)]
+    first = [next(o for o in log[i:] if o == "look" or isinstance(o, Play)) for i, _ in beats]
+    notes = {p.at for p in log if isinstance(p, Play)}
+    due = [any(0 <= note - at < 0.008 for note in notes) for _, at in beats]
+    assert sum(due) >= 12
+    assert all(isinstance(o, Play) for o, is_due in zip(first, due, strict=True) if is_due)
+    assert log.count("look") >= len(beats)
+
+
+def test_a_chord_pushed_by_a_hair_is_on_the_bass_with_the_beat() -> None:
+    """Keys that go down 30 ms before the beat are those of the beat."""
+    chart = "Bb Gm7 Eb Ab Db Gb Cb E A D"
+    pushed = [replace(e, at=max(0.0, e.at - 0.03)) for e in comping(chart)]
+    out = heard_from(bass_player(), pushed, until=20.0)
+
+    for bar, written in enumerate(chart.split()[1:], start=1):
+        first = next(p for p in plays(out) if p.beat >= 4 * bar - 0.1)
+        assert first.note % 12 == parse_symbol(written).root
+        assert first.at - 2.0 * bar < 0.030
+
+
+def test_keys_late_in_the_pocket_are_waited_for() -> None:
+    """A change nobody could know, 20 ms late: the bass comes with it, on its root."""
+    chart = "Bb Gm7 Eb Ab Db Gb Cb E A D"
+    late = [replace(e, at=e.at + (0.02 if e.at else 0.0)) for e in comping(chart)]
+    out = heard_from(bass_player(), late, until=20.0)
+
+    roots = [next(p for p in plays(out) if p.beat >= 4 * i - 0.1).note % 12 for i in range(1, 10)]
+    assert roots == [parse_symbol(written).root for written in chart.split()[1:]]
+
+
+def test_a_change_of_metre_breaks_no_expectation() -> None:
+    """What was foreseen on the bar line stands there, three beats to the bar or four."""
+    form = comping("Bb Bb Eb F7") + comping("Bb Bb Eb F7", start=8.0)
+    metre = [NewMetre(16.0 + 1e-7, Metre(3, 4))]
+    out = heard_from(bass_player(), in_time(form, comping("Bb", start=16.0), metre), until=17.5)
+
+    first = next(p for p in plays(out) if p.beat >= 31.9)
+    assert (first.note % 12, round(first.beat)) == (10, 32)
+    assert [o.beat for o in out if isinstance(o, Beat) and o.beat >= 31] == [31, 32, 33, 34, 35]
 
 
 def test_a_waltz_has_three() -> None:

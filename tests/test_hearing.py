@@ -269,6 +269,12 @@ def test_a_left_hand_that_leaves_the_bass_to_us_makes_no_slash_chord() -> None:
         assert Player().at(0).play("36 55 60 64").at(4).play(notes).hears() == "C"
 
 
+def test_a_bass_let_go_late_makes_no_slash_chord() -> None:
+    """The F below still down for a moment, the chord with a low bass of its own is a B flat."""
+    player = Player().at(0).play("41 57 60 65").at(4).strike(46).strike(62).strike(65)
+    assert player.at(4.02).hears() == "Bb"
+
+
 def test_rootless_voicings_are_heard_in_their_key() -> None:
     """3-7-9 voicings of ii-V-I, the root left out: heard right once the turn is known."""
     player = Player()

@@ -131,8 +131,6 @@ class Foresight:
         """Remember the felt beat that just ended, as it was finally heard."""
         del key, belief
         step = Step(chord, place_in_bar(in_bar, metre))
-        if beat != self._due:
-            self._leave(beat)
         self._learn(step)
         path = self._path if self._path and self._path[0].step == step else []
         self._memory.remember(step, beat, path[0].agreement if path else None)

@@ -62,6 +62,9 @@ EARLY: Final = 0.08
 LATE: Final = 0.12
 # Longer tones say no more than this share of a beat does.
 LENGTH_CAP: Final = 0.5
+# A tone held over from before is not the bass of a beat that has a low one of its own, for this
+# share of the beat: fingers and pedal let go a little late.
+HELD_OVER: Final = 0.5
 # A lowest tone older than this many beats is no longer heard as the bass, if others are fresher.
 BASS_AGE: Final = 2.0
 
@@ -175,6 +178,8 @@ class _Page:
             out[156 + self._highest % 12] = self._longest
         out[-1] = min(max((self._until - self._beat) / self._length, 0.0), 1.0)
         bass = self._bass if self._bass < _NONE else lowest
+        if self._on_beat < E3 and out[-1] < HELD_OVER:
+            bass = self._on_beat
         return Reading(np.array(out), bass if bass < _NONE else None)
 
 

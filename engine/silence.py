@@ -1,0 +1,35 @@
+"""Silence: the player has stopped, though the song goes on.
+
+Knows: on which felt beat a tone sounded last, and whether the bass rests.
+Refuses to know: which tones, and how a phrase is ended.
+How: counted from beat to beat; the bass rests from a bar line on, until a key goes down.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Final
+
+from engine.meter import Moment
+
+# After so many bars without a tone the player has stopped: the bass ends the phrase and waits.
+BARS_OF_SILENCE: Final = 2
+
+
+class Silence:
+    """How long the player has been silent, in the song's own time."""
+
+    def __init__(self) -> None:
+        self.resting = False
+        self._sounded_at = Fraction(0)
+
+    def move(self, beat: Fraction) -> None:
+        """The song goes on from another place."""
+        self._sounded_at = beat
+
+    def cross(self, beat: Fraction, moment: Moment, *, silent: bool) -> bool:
+        """A felt beat begins, in silence or not: whether the phrase is to be ended on it."""
+        if not silent:
+            self._sounded_at = beat
+        lasts = beat - self._sounded_at >= BARS_OF_SILENCE * moment.metre.bar
+        return lasts and not self.resting and beat == moment.bar_start
