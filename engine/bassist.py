@@ -269,7 +269,6 @@ class Bassist:
         if (another or comes_in) and self._pulse.running and moment.position >= 0:
             self._write_from = self._writing.place_to_change(moment, self._listening.chord_at)
             self._rewrite(self._write_from)
-        if self._listening.outdated:
             self._agenda.look(at)
 
     def _look(self, at: float, out: list[Outgoing]) -> None:

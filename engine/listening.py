@@ -4,7 +4,7 @@ Knows: what is heard, of chords and of hands, what is expected, and which of the
 keys tell.
 Refuses to know: what the bass does about it.
 How: at every felt beat the chord foreseen there is taken for granted until the ear has read the
-beat.  Looking ahead takes long, so it waits to be asked for; `outdated` says that it is due.
+beat.  Looking ahead takes long, so it waits to be asked for.
 Chords sent early (a lead) are kept with the beat they are due on; then what is ahead is not a
 guess.
 """
@@ -51,7 +51,7 @@ class Listening:
         self.ear = ear
         self.player = Player()
         self.heard = Heard(None, 0.0, C_MAJOR, 1 / 24)
-        self.outdated = False
+        self._outdated = False
         self._foresight = foresight
         self._lead = lead
         self._due: list[tuple[Fraction, Chord]] = []
@@ -72,7 +72,7 @@ class Listening:
         self._beyond = ()
         self._beat = self._before = None
         self._due.clear()
-        self.outdated = False
+        self._outdated = False
 
     @property
     def ahead(self) -> tuple[Forecast, ...]:
@@ -122,7 +122,7 @@ class Listening:
         self._doubted = beat if self._doubts(foretold) else None
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
-        self.outdated = True
+        self._outdated = True
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
@@ -142,7 +142,7 @@ class Listening:
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != heard.chord.root or self._lead:
             self._place = moment
-            self.outdated = True
+            self._outdated = True
             self._goes_on(before, heard.chord)
         return True
 
@@ -163,11 +163,11 @@ class Listening:
         self._beyond = tuple(beyond)
 
     def look(self) -> None:
-        """Look ahead from the chord that the keys have reached."""
+        """Look ahead from the chord that the keys have reached, if that is news."""
         self._commit()
-        self.outdated = False
-        if self._chord is None or self._place is None:
+        if not self._outdated or self._chord is None or self._place is None:
             return
+        self._outdated = False
         heard = self.heard
         self._beyond = self._foresight.look(
             self._place, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD

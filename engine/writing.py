@@ -111,15 +111,12 @@ class Writing:
             self._write_bar(max(self.written_to, beat), belief)
 
     def rewrite(self, start: Fraction, belief: Belief) -> None:
-        """Write anew from a place on, as far as was written before; what has sounded stands."""
+        """Write the rest of a bar anew, and nothing after it yet; what has sounded stands."""
         last = self.part.last
         if last is not None and last.beat >= start:
             start = last.beat + _JUST_AFTER
-        written_to = self.written_to
         self.part.strike_out(start)
-        end = self._write_bar(start, belief)
-        while written_to is not None and end < written_to:
-            end = self._write_bar(end, belief)
+        self._write_bar(start, belief)
 
     def close(self, beat: Fraction, belief: Belief) -> None:
         """End the phrase: the first note of this bar held through it, and nothing after it."""
@@ -161,7 +158,7 @@ class Writing:
     def _aim(self, forecast: Forecast) -> tuple[Chord | None, bool]:
         return forecast.chord, forecast.confidence >= self._daring
 
-    def _write_bar(self, start: Fraction, belief: Belief) -> Fraction:
+    def _write_bar(self, start: Fraction, belief: Belief) -> None:
         place = self._pulse.moment(0.0, float(start))
         ask = self._ask(start, place, belief)
         self.part.write(self._ready(note, ask) for note in self._line.write(ask))
@@ -170,7 +167,6 @@ class Writing:
         for forecast in belief.ahead:
             if start <= forecast.beat <= ask.end:
                 self._written_for[forecast.beat] = self._aim(forecast)
-        return ask.end
 
     def _ready(self, note: BassNote, ask: Ask) -> Ready:
         return Ready(note, self._performer.perform(note, ask.seconds_per_beat, ask.manner))
