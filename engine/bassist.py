@@ -294,10 +294,8 @@ class Bassist:
         return self._lead * float(metre.bar) / len(metre.pulses) if self._lead else 0.0
 
     def _belief(self, place: Fraction) -> Belief | None:
-        chord, heard = self._listening.chord_at(place), self.heard
-        if chord is None:
-            return None
-        return Belief(chord, heard.confidence, heard.key, self._listening.ahead_of(place))
+        chord, heard, ahead = self._listening.at(place)
+        return None if chord is None else Belief(chord, heard.confidence, heard.key, ahead)
 
     def _rewrite(self, start: Fraction) -> None:
         belief = self._belief(start)

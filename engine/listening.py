@@ -30,6 +30,12 @@ SURE: Final = 0.9
 # A chord believed in less than this does not make the bass change what it plays.
 BELIEVED: Final = 0.5
 
+# As a beat begins, though, a little is enough: all else that is known of it was known before its
+# keys.  On ten labelled songs each of two players the first note of 97.0 and 92.7% of changes was
+# right with 0.5 here, of 97.5 and 94.6% with 0.3, and with 0.2 no more.
+BELIEVED_AT_FIRST: Final = 0.25
+_AT_FIRST_SECONDS: Final = 0.05
+
 FELT_BEATS_AHEAD: Final = 8
 
 # A chord sent early is due on a place of this grid; the ear may read it this much after it.
@@ -94,6 +100,10 @@ class Listening:
         """What is expected after a place of the part."""
         return tuple(f for f in self.ahead if f.beat > place)
 
+    def at(self, place: Fraction) -> tuple[Chord | None, Heard, tuple[Forecast, ...]]:
+        """All that is believed for a place of the part: the chord, what was heard, what comes."""
+        return self.chord_at(place), self.heard, self.ahead_of(place)
+
     def change_after(self, place: Fraction) -> Forecast | None:
         """The change that is expected next after a place of the part."""
         chord = self.chord_at(place)
@@ -127,7 +137,7 @@ class Listening:
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
         heard = self.ear.heard(moment)
-        if heard.chord is None or (self._chord is not None and heard.confidence < BELIEVED):
+        if heard.chord is None or not self._is_believed(heard, moment):
             return False
         self.heard = heard
         before = self._chord
@@ -145,6 +155,12 @@ class Listening:
             self._outdated = True
             self._goes_on(before, heard.chord)
         return True
+
+    def _is_believed(self, heard: Heard, moment: Moment) -> bool:
+        if self._chord is None:
+            return True
+        first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
+        return heard.confidence >= (BELIEVED_AT_FIRST if first else BELIEVED)
 
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""
