@@ -179,7 +179,7 @@ def call_song(
         start = felt.beat - felt.in_bar
         moment = Moment(0.0, float(felt.beat), start, 0, felt.metre, 0.5)
         forecast = foresight.look(moment, chord, C_MAJOR, 1.0, ahead)[-1]
-        foresight.commit(felt.beat, felt.in_bar, felt.metre, chord, C_MAJOR)
+        foresight.commit(felt.beat, felt.in_bar, felt.metre, chord)
         last, came = root_of(beats[i + ahead - 1].chord), root_of(beats[i + ahead].chord)
         if root_of(chord) == root_of(felt.chord) and NO_ROOT not in (last, came):
             calls.expected.append(root_of(forecast.chord))
@@ -261,7 +261,7 @@ def cost(songs: Sequence[Song], hours: float) -> Iterator[str]:
         moment = Moment(0.0, float(at), at - felt.in_bar, 0, felt.metre, 0.5)
         start = process_time()
         foresight.look(moment, felt.chord, C_MAJOR, 1.0, 8)
-        foresight.commit(at, felt.in_bar, felt.metre, felt.chord, C_MAJOR)
+        foresight.commit(at, felt.in_bar, felt.metre, felt.chord)
         took.append(1000 * (process_time() - start))
         at += 1
         if len(took) == wanted // 4:

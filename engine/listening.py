@@ -196,7 +196,7 @@ class Listening:
         (began, ended), self._ended = self._ended, None
         beat = Fraction(began.position).limit_denominator(96)
         in_bar = beat - began.bar_start
-        self._foresight.commit(beat, in_bar, began.metre, ended.chord, ended.key)
+        self._foresight.commit(beat, in_bar, began.metre, ended.chord)
 
     def _keep_due(self, position: float, chord: Chord) -> None:
         due = floor((position + float(_EIGHTH) - _READ_LATE) / float(_EIGHTH)) * _EIGHTH

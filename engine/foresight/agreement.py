@@ -29,9 +29,6 @@ KEPT: Final = 2000
 AHEAD: Final = 16
 """Room after the last beat for steps that are only imagined."""
 
-CORRECTABLE: Final = 16
-"""Beats that may still be heard otherwise: four bars, longer than any ear doubts."""
-
 FAMILY_INDEX: Final = {family: i for i, family in enumerate(Family)}
 NO_FAMILY: Final = len(FAMILY_INDEX)
 

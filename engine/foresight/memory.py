@@ -10,7 +10,6 @@ beat j agrees with the new beat, else 0.  Each j then speaks for the root that f
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
@@ -19,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.foresight.agreement import (
-    CORRECTABLE,
     EVENTS,
     EXACT,
     FULL,
@@ -57,7 +55,6 @@ class Memory:
         self.count = 0
         self._rows = Rows()
         self._real = self.now = nothing()
-        self._tail: deque[tuple[Fraction, Step, Agreement]] = deque(maxlen=CORRECTABLE)
 
     @property
     def root_now(self) -> int:
@@ -69,30 +66,11 @@ class Memory:
         if self.count >= KEPT:
             self._forget(KEPT // 4)
         self.forget_imagined()
-        before = self.now
         if imagined is None or not self.resume(step, imagined):
             self.imagine(step)
         self._rows.positions[self.count] = float(beat)
         self.count += 1
         self._real = self.now
-        self._tail.append((beat, step, before))
-
-    def correct(self, beat: Fraction, chord: Chord | None) -> bool:
-        """Hear one of the last beats as another chord, and go over the beats since."""
-        self.forget_imagined()
-        places = [i for i, (at, _, _) in enumerate(self._tail) if at == beat]
-        if not places or self._tail[places[-1]][1].chord == chord:
-            return False
-        again = list(self._tail)[places[-1] :]
-        self.now = self._real = again[0][2]
-        self.count -= len(again)
-        del self._rows.chords[self.count :]
-        for _ in again:
-            self._tail.pop()
-        again[0] = (beat, Step(chord, again[0][1].place), again[0][2])
-        for at, step, _ in again:
-            self.remember(step, at)
-        return True
 
     def imagine(self, step: Step) -> None:
         """Go on as if this beat came next."""
@@ -121,7 +99,6 @@ class Memory:
         the same, as in the loop of a sequencer.
         """
         self.forget_imagined()
-        self._tail.clear()
         now = self.now
         lengths = np.zeros_like(now.lengths)
         here = np.flatnonzero(self._rows.positions[1 : self.count] == float(beat))
@@ -231,7 +208,6 @@ class Memory:
         self.forget_imagined()
         now, n = self.now, self.now.beats
         chords = self._rows.drop(n, beats)
-        self._tail.clear()
         self.count -= beats
         lengths = now.lengths[:, beats:].copy()
         np.minimum(lengths[:SOFT_SHORT], n - beats, out=lengths[:SOFT_SHORT])

@@ -9,8 +9,7 @@ answer, beat after beat, it gives the beats ahead, each as sure as all those bef
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final, NamedTuple
@@ -19,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.events import Forecast
-from engine.foresight.agreement import CORRECTABLE, NO_CHORD, Agreement, Step, Votes, place_in_bar
+from engine.foresight.agreement import NO_CHORD, Agreement, Step, Votes, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
 from engine.foresight.clues import Record, common, of_candidates, of_customs
 from engine.foresight.course import Course
@@ -85,16 +84,6 @@ class _Call(NamedTuple):
     change: float
 
 
-class _Kept(NamedTuple):
-    """A committed beat that may still be heard otherwise, with what was known before it."""
-
-    beat: Fraction
-    step: Step
-    pulses: int
-    course: Course
-    where: Whereabouts | None
-
-
 class Foresight:
     """What is expected of the coming beats, told beat by beat what was heard.
 
@@ -112,7 +101,6 @@ class Foresight:
         self._memory = Memory()
         self._record = Record()
         self._course = Course()
-        self._kept: deque[_Kept] = deque(maxlen=CORRECTABLE)
         self._last: Step | None = None
         self._standing: _Standing | None = None
         self._path: list[_Way] = []
@@ -120,52 +108,24 @@ class Foresight:
 
     # What was heard --------------------------------------------------------------------------
 
-    def commit(  # noqa: PLR0917
-        self,
-        beat: Fraction,
-        in_bar: Fraction,
-        metre: Metre,
-        chord: Chord | None,
-        key: Key,
-        belief: Sequence[float] | None = None,
-    ) -> None:
+    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
         """Remember the felt beat that just ended, as it was finally heard."""
-        del key, belief
         step = Step(chord, place_in_bar(in_bar, metre))
         self._learn(step)
         path = self._path if self._path and self._path[0].step == step else []
         self._memory.remember(step, beat, path[0].agreement if path else None)
-        self._take(_Kept(beat, step, len(metre.pulses), self._course, self._where))
-        if path:
-            self._standing = path[0].standing
-            self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
+        self._last = step
+        self._course = self._course.after(step, len(metre.pulses))
+        self._where = self._followed(self._where, step)
+        self._standing = path[0].standing if path else None
+        self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
         self._due = beat + start_of(step.place + 1, metre) - start_of(step.place, metre)
-
-    def revise(self, beat: Fraction, chord: Chord | None) -> None:
-        """A beat committed lately was another chord after all."""
-        if not self._memory.correct(beat, chord):
-            return
-        again = [k for k in self._kept if k.beat >= beat]
-        for _ in again:
-            self._kept.pop()
-        self._course, self._where = again[0].course, again[0].where
-        again[0] = again[0]._replace(step=Step(chord, again[0].step.place))
-        for kept in again:
-            self._take(kept._replace(course=self._course, where=self._where))
 
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
         if beat != self._due:
             self._leave(beat)
             self._due = beat
-
-    def _take(self, kept: _Kept) -> None:
-        self._kept.append(kept)
-        self._last = kept.step
-        self._course = kept.course.after(kept.step, kept.pulses)
-        self._where = self._followed(kept.where, kept.step)
-        self._standing = None
-        self._path = []
 
     def _followed(self, where: Whereabouts | None, step: Step) -> Whereabouts | None:
         if self._follower is None or where is None:
@@ -174,7 +134,6 @@ class Foresight:
 
     def _leave(self, beat: Fraction) -> None:
         self._memory.breaks(beat)
-        self._kept.clear()
         self._standing = None
         self._path = []
         if self._follower is not None:
@@ -192,11 +151,6 @@ class Foresight:
             self._trust = _TRUST_IN_CHART + _TRUST_FADE * (self._trust - _TRUST_IN_CHART) + gained
 
     # What is expected ------------------------------------------------------------------------
-
-    def prior(self) -> tuple[float, ...] | None:
-        """How likely each of twelve roots is in the beat about to start, if anything is known."""
-        standing = self._stand()
-        return None if standing is None else tuple(float(p) for p in standing.odds[:12])
 
     def look(
         self, moment: Moment, chord: Chord | None, key: Key, confidence: float, horizon: int

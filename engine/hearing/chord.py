@@ -39,17 +39,10 @@ class ChordFilter:
         """The chord before says nothing about the one to come."""
         self.committed = np.full(len(self.committed), 1 / len(self.committed))
 
-    def begin(
-        self, place: int, past: Vector, keys: Array, recalled: Recalled, foreseen: Array | None
-    ) -> None:
-        """A beat begins at a place in the bar.
-
-        `keys` is the belief over keys; `foreseen`, where given, stands for what the chord before
-        would lead to.
-        """
+    def begin(self, place: int, past: Vector, keys: Array, recalled: Recalled) -> None:
+        """A beat begins at a place in the bar; `keys` is the belief over keys."""
         tables = self._tables
-        before = self._moved(place, recalled.hints) if foreseen is None else foreseen
-        self._carried = np.log(before + _LEAST)
+        self._carried = np.log(self._moved(place, recalled.hints) + _LEAST)
         others = (past @ tables.turned_past + keys @ tables.turned_keys).reshape(3, -1)
         others += tables.recall[:, None] * recalled.log_shares
         self.expected = _chances(tables.carry[0] * self._carried + others[0])

@@ -102,13 +102,6 @@ class Ear:
         self._memory.jump(moment.position)
         self._beat = None
 
-    def expect(self, prior: Array | None) -> None:
-        """What is foreseen for the running beat, over root x quality; None: own expectation."""
-        if self._recalled is not None:
-            self._chords.begin(
-                self._place, self._past.vector(), self._keys.belief, self._recalled, prior
-            )
-
     # Beliefs ------------------------------------------------------------------------------
 
     def heard(self, moment: Moment) -> Heard:
@@ -131,10 +124,6 @@ class Ear:
     def ended(self) -> Heard:
         """The beat that ended last, as it was finally heard; to be asked right after it ended."""
         return Heard(self._kept, self._kept_confidence, *self._keys.best())
-
-    def committed(self) -> Array:
-        """The belief about the beat that ended last, (12, qualities)."""
-        return self._chords.committed.reshape(12, -1)
 
     def key_belief(self) -> Array:
         """The belief over engine.harmony.KEYS."""
@@ -176,4 +165,4 @@ class Ear:
         _, self._length, self._place = beats[self._pulse]
         self._beat = moment.position
         self._recalled = self._memory.expect(self._pulse, len(beats))
-        self.expect(None)
+        self._chords.begin(self._place, self._past.vector(), self._keys.belief, self._recalled)
