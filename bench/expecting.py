@@ -16,6 +16,7 @@ from __future__ import annotations
 import argparse
 from bisect import bisect_left
 from collections import Counter
+from collections.abc import Container
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
@@ -51,15 +52,17 @@ class Tally:
     approaches: int = 0
     resolved: int = 0
 
-    def add_song(self, beats: list[Felt], played: Take) -> None:
-        """Count the beats of one song."""
+    def add_song(
+        self, beats: list[Felt], played: Take, unjudged: Container[int] = frozenset()
+    ) -> None:
+        """Count the beats of one song but those that are not to be judged."""
         expects = [told for told in played.told if isinstance(told, ChangeExpected)]
         chords = [told for told in played.told if isinstance(told, ChordHeard)]
         expect_beats, chord_beats = [e.beat for e in expects], [c.beat for c in chords]
         repeated = list(repeats(beats))
         for i in range(1, len(beats)):
             came, before = root_of(beats[i].chord), root_of(beats[i - 1].chord)
-            if NO_ROOT in (came, before):
+            if NO_ROOT in (came, before) or i in unjudged:
                 continue
             beat = float(beats[i].beat)
             last = bisect_left(expect_beats, beat - BEFORE) - 1
@@ -121,6 +124,12 @@ class Tally:
 def rendered(song: Song, manner: str, folder: Path) -> Song:
     """A chart as comping of some manner, written to a file of the folder as the song itself."""
     played = replace(render(charted(song), manner, 1), bars=())
+    save(played, folder)
+    return played
+
+
+def save(played: Song, folder: Path) -> None:
+    """Write the notes of a song to a MIDI file of the folder."""
     midi = mido.MidiFile(ticks_per_beat=TICKS)
     keys = mido.MidiTrack([mido.MetaMessage("track_name", name="KEYS")])
     midi.tracks.append(keys)
@@ -137,8 +146,7 @@ def rendered(song: Song, manner: str, folder: Path) -> Song:
     for at, _, message in sorted(events, key=lambda event: event[:2]):
         keys.append(message.copy(time=at - tick))
         tick = at
-    midi.save(folder / f"{song.number}.mid")
-    return played
+    midi.save(folder / f"{played.number}.mid")
 
 
 def main() -> None:

@@ -1,28 +1,41 @@
 """How well a player is followed through a chart: chords given, one felt beat ahead.
 
-    python -m bench.following FOLDER
+    python -m bench.following FOLDER [--songs N] [--heard MANNER [--lead]] [--preset NAME]
 
 The charts are the songs of the folder whose bars all have one length.  Each is played as written;
 with a section played twice more than written; from a section in its middle on; and with one chord
 in eight replaced by another.  Foreseen and false alarms are those of bench.foresight; a change
 into a replaced chord, which nobody could know, is not judged, the change out of it is.
+With `--heard` the chords are not given but played in a manner of bench.voicings to the whole
+engine, which has the chart; with `--lead` it has no chart, and the keys come a felt beat early.
+Then the figures are those of bench.expecting and bench.landing; every change is to be landed on,
+and with `--lead` every change is judged.
 """
 
 from __future__ import annotations
 
 import argparse
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import groupby
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
-from bench.corpus import Song, read_folder
+from bench.corpus import Label, MetreChange, Song, read_folder
+from bench.expecting import Tally, save
 from bench.foresight import HEAD, SEED, WRONG_BY, Calls, Felt, call_song, felt_beats, report
+from bench.landing import Landing, count
+from bench.playing import take
+from bench.voicings import MANNERS, merged, render
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
-from engine.harmony import Chord
+from engine.harmony import C_MAJOR, Chord
+from engine.labels import harte
 from engine.meter import Metre
+from engine.style import Style
+from presets.loader import load
 
 Played = Sequence[Section]
 
@@ -95,6 +108,49 @@ def follow(chart: Chart, beats: Sequence[Felt], unjudged: set[int]) -> Calls:
     return calls.without(unjudged)
 
 
+def as_song(beats: Sequence[Felt], metre: Metre, number: str) -> Song:
+    """What is played as a song with labels, an empty bar before it."""
+    label = [(beat.beat + metre.bar, harte(beat.chord, C_MAJOR)) for beat in beats]
+    ends = [at for at, _ in label[1:]] + [label[-1][0] + 1]
+    labels = tuple(
+        Label(float(at), float(end), name) for (at, name), end in zip(label, ends, strict=True)
+    )
+    change = MetreChange(Fraction(0), metre)
+    return Song("played", number, tuple(merged(labels)), metres=(change,))
+
+
+@dataclass
+class Heard:
+    """Charts played to the whole engine, and the counts of what came of it."""
+
+    manner: str
+    style: Style
+    lead: bool
+    tally: Tally = field(default_factory=Tally)
+    landing: Landing = field(default_factory=Landing)
+
+    def add(self, chart: Chart, beats: Sequence[Felt], unjudged: set[int], number: str) -> None:
+        """Play one and count."""
+        metre = chart.metre
+        song = render(as_song(beats, metre, number), self.manner, SEED)
+        early = float(metre.bar) / len(metre.pulses) if self.lead else 0.0
+        notes = tuple(n._replace(start=n.start - early, end=n.end - early) for n in song.notes)
+        with TemporaryDirectory() as folder:
+            save(replace(song, notes=notes), Path(folder))
+            foresight = None if self.lead else Foresight(chart=chart)
+            played = take(song, Path(folder), self.style, 1, foresight, int(self.lead))
+        later = [replace(felt, beat=felt.beat + metre.bar) for felt in beats]
+        self.tally.add_song(later, played, set() if self.lead else unjudged)
+        count(song, played, self.landing)
+
+    def report(self, title: str) -> str:
+        """The figures as lines."""
+        landing = self.landing
+        landed = landing.landed / landing.changes
+        clash = landing.clash_beats / landing.changes
+        return f"{self.tally.report(title)}\n  landed {landed:.1%}  clash {clash:.3f}"
+
+
 WAYS: tuple[tuple[str, Callable[[Chart, random.Random], list[Section]]], ...] = (
     ("as written", as_written),
     ("a section twice more", looped),
@@ -102,25 +158,45 @@ WAYS: tuple[tuple[str, Callable[[Chart, random.Random], list[Section]]], ...] = 
 )
 
 
+Play = tuple[list[Felt], set[int]]
+
+
+def plays(charts: Sequence[Chart]) -> Iterator[tuple[str, list[Play]]]:
+    """Each way of playing, and every chart played so: the beats, and which are not judged."""
+    for name, way in WAYS:
+        rng = random.Random(SEED)
+        yield name, [(beats_of(way(chart, rng), chart.metre), set()) for chart in charts]
+    rng = random.Random(SEED)
+    yield (
+        "one chord in eight replaced",
+        [with_substitutes(beats_of(chart.sections, chart.metre), rng) for chart in charts],
+    )
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("folder", type=Path)
     parser.add_argument("--songs", type=int, help="only the first so many")
+    parser.add_argument("--heard", choices=MANNERS, help="play to the whole engine in this manner")
+    parser.add_argument("--lead", action="store_true", help="no chart, but keys a beat early")
+    parser.add_argument("--preset", default="soul")
     options = parser.parse_args()
     charts = [c for song in read_folder(options.folder)[: options.songs] if (c := chart_of(song))]
     print(f"{len(charts)} charts, tables as shipped")
-    print(HEAD)
-    for name, way in WAYS:
-        rng, total = random.Random(SEED), Calls()
-        for chart in charts:
-            total.add(follow(chart, beats_of(way(chart, rng), chart.metre), set()))
-        print(report(total, name), flush=True)
-    rng, total = random.Random(SEED), Calls()
-    for chart in charts:
-        beats, entries = with_substitutes(beats_of(chart.sections, chart.metre), rng)
-        total.add(follow(chart, beats, entries))
-    print(report(total, "one chord in eight replaced"))
+    if options.heard is None:
+        print(HEAD)
+    for name, played in plays(charts):
+        if options.heard is None:
+            total = Calls()
+            for chart, (beats, unjudged) in zip(charts, played, strict=True):
+                total.add(follow(chart, beats, unjudged))
+            print(report(total, name), flush=True)
+            continue
+        heard = Heard(options.heard, load(options.preset), options.lead)
+        for i, (chart, (beats, unjudged)) in enumerate(zip(charts, played, strict=True)):
+            heard.add(chart, beats, unjudged, str(i))
+        print(heard.report(name), flush=True)
 
 
 if __name__ == "__main__":

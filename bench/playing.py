@@ -9,6 +9,7 @@ from random import Random
 from bench.corpus import Song
 from engine.bassist import Bassist
 from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.foresight.outlook import Foresight
 from engine.style import Style
 from ports.files import read
 from ports.replay import replay
@@ -31,9 +32,16 @@ class Take:
     told: tuple[ChordHeard | KeyHeard | ChangeExpected, ...]
 
 
-def take(song: Song, folder: Path, style: Style, seed: int = 1) -> Take:
+def take(  # noqa: PLR0917
+    song: Song,
+    folder: Path,
+    style: Style,
+    seed: int = 1,
+    foresight: Foresight | None = None,
+    lead: int = 0,
+) -> Take:
     """Play a song of a folder as a sequencer would send it, and keep what comes back."""
-    bassist = Bassist(style, Random(seed), external_clock=True)
+    bassist = Bassist(style, Random(seed), external_clock=True, foresight=foresight, lead=lead)
     out: list[Outgoing] = []
     replay(bassist, read(folder / f"{song.number}.mid").with_clock(), out.append)
     return Take(tuple(_sounded(out)), tuple(o for o in out if _tells(o)))  # type: ignore[arg-type]

@@ -68,6 +68,7 @@ class Listening:
         self._place: Moment | None = None
         self._ended: tuple[Moment, Heard] | None = None
         self._doubted: Fraction | None = None
+        self._foretold: Forecast | None = None
 
     def relocate(self, moment: Moment, next_beat: Fraction) -> None:
         """The song goes on from another place."""
@@ -76,7 +77,7 @@ class Listening:
         self._foresight.relocate(next_beat)
         self.player.relocate()
         self._beyond = ()
-        self._beat = self._before = None
+        self._beat = self._before = self._foretold = None
         self._due.clear()
         self._outdated = False
 
@@ -130,6 +131,7 @@ class Listening:
         foretold = next((f for f in self._beyond if f.beat == beat), None)
         self._beyond = tuple(f for f in self._beyond if f.beat > beat)
         self._doubted = beat if self._doubts(foretold) else None
+        self._foretold = None if self._lead else foretold
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
         self._outdated = True
@@ -157,10 +159,21 @@ class Listening:
         return True
 
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
-        if self._chord is None:
+        if self._chord is None or heard.chord is None:
             return True
+        if not self._stands(heard.chord.root, self._chord.root):
+            return False
         first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
         return heard.confidence >= (BELIEVED_AT_FIRST if first else BELIEVED)
+
+    def _stands(self, root: int, played: int) -> bool:
+        """Whether a root heard stands against the one that was foretold and is played by."""
+        foretold = self._foretold
+        if foretold is None or foretold.chord is None:
+            return True
+        if foretold.chord.root != played or played == root:
+            return True
+        return self.ear.holds_against(root, played, foretold.confidence)
 
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""

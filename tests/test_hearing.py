@@ -296,6 +296,23 @@ def test_what_comes_back_is_expected() -> None:
     assert expected.sum() == pytest.approx(1)
 
 
+def test_a_clear_chord_stands_against_any_expectation() -> None:
+    """Whatever was to come, an F with its root below is an F."""
+    player = Player().at(0).play("48 60 64 67").at(4).play("41 57 60 65")
+    assert player.hears() == "F"
+    assert player.ear.holds_against(5, 0, 0.99)
+
+
+def test_four_tones_with_two_names_are_what_was_to_come() -> None:
+    """C6 or Am7, close and without a bass: the one that was foreseen."""
+    player = Player().at(0).play("41 57 60 65").at(4).play("60 64 67 69")
+    heard = parse_symbol(player.hears()).root
+    other = 9 - heard
+    assert {heard, other} == {0, 9}
+    assert not player.ear.holds_against(heard, other, 0.999)
+    assert player.ear.holds_against(heard, other, 0.001)
+
+
 def test_looking_twice_changes_nothing() -> None:
     """The belief depends on what was played, not on how often it is asked for."""
     once, often = Player().at(0).play("40 59 62 67"), Player().at(0).play("40 59 62 67")

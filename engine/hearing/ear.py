@@ -35,6 +35,12 @@ _COLOUR_PRESENCE: Final = 0.45
 _RARE: Final = 0.45
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
+# Who foresees a chord from the song's past has it from this very ear, which expects it already:
+# their word counts for this power of itself.  At 1 the bass landed a point less often on pop909
+# and pop909cl (ten songs each) than without their word; at 1/4 as often there, and on changes
+# followed in a chart always, where without it two in two hundred were missed.
+_WORD: Final = 0.25
+
 
 @lru_cache(maxsize=64)
 def beats_of_bar(metre: Metre) -> tuple[tuple[float, float, int], ...]:
@@ -69,6 +75,7 @@ class Ear:
         self._struck = False
         self._kept: Chord | None = None
         self._kept_confidence = 0.0
+        self._roots: Array = np.full(12, 1 / 12)
 
     # Events -------------------------------------------------------------------------------
 
@@ -115,6 +122,12 @@ class Ear:
         """The belief about the running beat before any of its notes, (12, qualities)."""
         return self._chords.expected.reshape(12, -1)
 
+    def holds_against(self, root: int, expected: int, odds: float) -> bool:
+        """Whether a root heard stands against another, expected by who asks with these odds."""
+        own = float(self.foretold()[expected].sum())
+        gain: float = (_ratio(odds) / _ratio(own)) ** _WORD
+        return float(self._roots[root]) > float(self._roots[expected]) * gain
+
     @property
     def silent(self) -> bool:
         """Whether no key and no pedal holds a tone."""
@@ -148,6 +161,7 @@ class Ear:
         sounding = frozenset(np.flatnonzero(reading.now[84:96] > _COLOUR_PRESENCE).tolist())
         self._kept = name_chord(root, kind, sounding, reading.bass)
         self._kept_confidence = float(roots[root])
+        self._roots = roots
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
@@ -166,3 +180,7 @@ class Ear:
         self._beat = moment.position
         self._recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, self._recalled)
+
+
+def _ratio(odds: float) -> float:
+    return max(odds, 1e-6) / max(1 - odds, 1e-6)
