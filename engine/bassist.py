@@ -238,7 +238,8 @@ class Bassist:
         self._listening.player.cross(at, len(moment.metre.pulses))
         if beat + self._lead_beats() < 0:
             return
-        self._listening.cross(self._keys_moment(at, float(beat)), beat)
+        if self._listening.cross(self._keys_moment(at, float(beat)), beat):
+            self._rewrite(beat)
         self._agenda.crossed(at)
         if beat >= 0:
             self._begin_or_end(beat, moment)

@@ -120,12 +120,16 @@ class Listening:
     def _doubts(self, forecast: Forecast | None) -> bool:
         return not self._lead and (forecast is None or forecast.confidence < SURE)
 
-    def cross(self, moment: Moment, beat: Fraction) -> None:
-        """A felt beat begins: the chord foreseen there holds until the keys tell."""
+    def cross(self, moment: Moment, beat: Fraction) -> bool:
+        """A felt beat begins: the chord foreseen there holds until the keys tell.
+
+        True if a chord that was sent early, and is due now, is another than it was taken for.
+        """
         self._commit()
         self.ear.cross(moment)
         if self._beat is not None and self._chord is not None:
             self._ended = self._beat, self.ear.ended
+        amended = self._lead and self._amend_due()
         self._beat = self._place = moment
         self._before = self._chord
         foretold = next((f for f in self._beyond if f.beat == beat), None)
@@ -135,6 +139,19 @@ class Listening:
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
         self._outdated = True
+        return amended
+
+    def _amend_due(self) -> bool:
+        """A chord sent early was heard for a beat by now: which one it was is known better."""
+        if self._ended is None or not self._due:
+            return False
+        began, chord = self._ended[0].position, self._ended[1].chord
+        due, taken_for = self._due[-1]
+        if chord is None or chord.root == taken_for.root or float(due) > began:
+            return False
+        self._chord = chord
+        self._keep_due(began, chord)
+        return True
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""

@@ -20,6 +20,7 @@ from engine.events import (
     Continue,
     Control,
     Forecast,
+    Heard,
     Incoming,
     KeyHeard,
     NewMetre,
@@ -36,6 +37,7 @@ from engine.events import (
 )
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
+from engine.hearing.ear import Ear
 from engine.labels import parse_symbol, symbol
 from engine.line.grades import Grade
 from engine.meter import Metre, Moment
@@ -248,6 +250,24 @@ def test_chords_sent_a_beat_early_are_landed_on_and_led_into() -> None:
     assert [p.at - 2.0 * i for i, p in enumerate(landed)] == pytest.approx([0.5] * 8, abs=0.015)
     led = [p.written.aims_at for p in begun if p.written.aims_at is not None]
     assert len(led) >= 4
+
+
+class SecondThoughts(Ear):
+    """An ear that takes an F for D minor until the beat is over."""
+
+    @property
+    def ended(self) -> Heard:
+        """The beat that ended last, D minor understood as F."""
+        heard = super().ended
+        misheard = heard.chord is not None and heard.chord.root == 2
+        return replace(heard, chord=parse_symbol("F")) if misheard else heard
+
+
+def test_a_chord_sent_early_is_what_it_was_heard_to_be_by_its_beat() -> None:
+    """First taken for D minor and then for F, a chord that is due now is an F."""
+    out = heard_from(bass_player(lead=1, ear=SecondThoughts()), comping("Bb Dm Bb"), until=6.0)
+
+    assert next(p for p in plays(out) if p.beat >= 3.9).note % 12 == 5
 
 
 def test_a_first_chord_inside_the_bar_is_answered_there() -> None:
