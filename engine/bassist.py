@@ -238,16 +238,15 @@ class Bassist:
         self._listening.player.cross(at, len(moment.metre.pulses))
         if beat + self._lead_beats() < 0:
             return
-        if self._listening.cross(self._keys_moment(at, float(beat)), beat):
-            self._rewrite(beat)
+        amended = self._listening.cross(self._keys_moment(at, float(beat)), beat)
         self._agenda.crossed(at)
         if beat >= 0:
-            self._begin_or_end(beat, moment)
+            self._begin_or_end(beat, moment, amended=amended)
         self._write_from = beat
         self._agenda.look(at)
 
-    def _begin_or_end(self, beat: Fraction, moment: Moment) -> None:
-        """Write what cannot wait for the look ahead: a beginning, an ending, another style."""
+    def _begin_or_end(self, beat: Fraction, moment: Moment, *, amended: bool) -> None:
+        """Write what cannot wait for the look ahead: beginning, ending, other style or chord."""
         if beat == moment.bar_start and self._writing.takes_up():
             self._rewrite(beat)
         belief = self._belief(beat)
@@ -255,7 +254,7 @@ class Bassist:
         if belief is not None and self._silence.cross(beat, moment, silent=silent):
             self._silence.resting = True
             self._writing.close(beat, belief)
-        elif self._writing.written_to is None:
+        elif amended or self._writing.written_to is None:
             self._rewrite(beat)
 
     # Hearing and looking ahead -------------------------------------------------------------------
