@@ -9,6 +9,7 @@ over the beats for which a change was expected).  Known: of all labelled beats, 
 was expected to sound: the root told for that beat, or else the root last heard.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
 is played on it, and how many of the notes written as an approach reach the root really played.
+Landed and clash are those of bench.landing.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ import numpy as np
 
 from bench.corpus import Song, read_folder
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
+from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import MANNERS, charted, render
 from engine.events import ChangeExpected, ChordHeard
@@ -159,15 +161,16 @@ def main() -> None:
     options = parser.parse_args()
     style = load(options.preset)
     for folder in options.folders:
-        tally = Tally()
+        tally, landing = Tally(), Landing()
         for song in read_folder(folder)[:: options.every]:
-            if options.rendered is None:
-                tally.add_song(felt_beats(song), take(song, folder, style))
-                continue
             with TemporaryDirectory() as made:
-                played = rendered(song, options.rendered, Path(made))
-                tally.add_song(felt_beats(played), take(played, Path(made), style))
-        print(tally.report(f"{folder.name}, {options.preset}"), flush=True)
+                manner, there = options.rendered, Path(made)
+                played_song = rendered(song, manner, there) if manner else song
+                played = take(played_song, there if manner else folder, style)
+            tally.add_song(felt_beats(played_song), played)
+            count(played_song, played, landing)
+        print(tally.report(f"{folder.name}, {options.preset}"))
+        print(f"  {landing.report()}", flush=True)
 
 
 if __name__ == "__main__":

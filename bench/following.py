@@ -145,10 +145,7 @@ class Heard:
 
     def report(self, title: str) -> str:
         """The figures as lines."""
-        landing = self.landing
-        landed = landing.landed / landing.changes
-        clash = landing.clash_beats / landing.changes
-        return f"{self.tally.report(title)}\n  landed {landed:.1%}  clash {clash:.3f}"
+        return f"{self.tally.report(title)}\n  {self.landing.report()}"
 
 
 WAYS: tuple[tuple[str, Callable[[Chart, random.Random], list[Section]]], ...] = (

@@ -52,6 +52,12 @@ class Landing:
             self.landed += first in (change.chord.root, change.chord.bass)
         self.clash_beats += sum(_outside(change, n) for n in notes)
 
+    def report(self) -> str:
+        """The figures in a line."""
+        landed = self.landed / max(self.answered, 1)
+        clash = self.clash_beats / max(self.changes, 1)
+        return f"landed {landed:.1%}  clash {clash:.3f}"
+
 
 def _outside(change: Change, note: Sounded) -> float:
     tones = change.chord.pitch_classes | {change.chord.bass}
