@@ -205,6 +205,8 @@ class Bassist:
             due_at, due = self._agenda.next_due()
             if due_at > at or (due_at == at and not with_now):
                 return
+            if due is Due.LOOK and with_now and out:
+                return  # woken late: what is in hand goes out before anything that takes long
             self._now = max(self._now, due_at)
             self._do(due, self._now, out)
 

@@ -342,6 +342,23 @@ def test_the_note_on_the_beat_does_not_wait_for_the_look_ahead() -> None:
     assert log.count("look") >= len(beats)
 
 
+def test_woken_late_the_bass_gives_out_the_note_before_it_looks_ahead() -> None:
+    """A note 5 ms overdue is not kept back by the look that is overdue as well."""
+    log: list[object] = []
+    bassist = bass_player("rock", foresight=WatchedForesight(log))
+    given = 0
+    for event in comping(" ".join([TURNAROUND] * 2)):
+        while (due := bassist.next_deadline()) is not None and due + 0.005 < event.at:
+            log.clear()
+            out = bassist.receive(Tick(due + 0.005))
+            beats = [o for o in out if isinstance(o, Beat)]
+            if beats and any(0 <= p.at - beats[0].at < 0.005 for p in plays(out)):
+                given += 1
+                assert not log
+        bassist.receive(event)
+    assert given >= 5
+
+
 def test_a_chord_pushed_by_a_hair_is_on_the_bass_with_the_beat() -> None:
     """Keys that go down 30 ms before the beat are those of the beat."""
     chart = "Bb Gm7 Eb Ab Db Gb Cb E A D"
