@@ -82,6 +82,11 @@ class Agenda:
         """Look on to this felt beat."""
         self._next_beat, self._next_position = beat, float(beat)
 
+    def move(self, beat: Fraction) -> None:
+        """The song goes on elsewhere: this felt beat is to come, and what was seen is stale."""
+        self.next_beat = beat
+        self.has_looked()
+
     def key_down(self, at: float) -> None:
         """A key went down: read the chord when its last key has landed."""
         if at - self._struck_at > GATHER_SECONDS:

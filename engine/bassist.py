@@ -6,8 +6,8 @@ How: each event first lets everything happen that was due before it, then is tak
 second the event comes first.  `next_deadline` tells when something falls due if nothing comes
 in, and a Tick at that second makes it happen.  Notes are written a bar at a time, one felt beat
 before the bar line, and written anew from the next free place when the ear or the foresight
-changes its mind; nothing that has sounded is touched.  What takes long (looking ahead, and writing
-for what is seen there) comes after the note that is due now, not before it.
+changes its mind; nothing that has sounded is touched.  What takes long, looking ahead and writing
+for it, comes after the note that is due now.
 """
 
 from __future__ import annotations
@@ -193,8 +193,7 @@ class Bassist:
         """After a jump: which felt beat comes next, and what the ear and foresight must forget."""
         beat = self._pulse.moment(at).next_beat()
         self._crossed = None
-        self._agenda.next_beat = beat
-        self._agenda.has_looked()
+        self._agenda.move(beat)
         self._silence.move(beat)
         self._listening.relocate(self._keys_moment(at), beat)
 
@@ -254,7 +253,6 @@ class Bassist:
         belief = self._belief(beat)
         silent = self._listening.ear.silent
         if belief is not None and self._silence.cross(beat, moment, silent=silent):
-            self._silence.resting = True
             self._writing.close(beat, belief)
         elif amended or self._writing.written_to is None:
             self._rewrite(beat)
@@ -284,8 +282,6 @@ class Bassist:
         if belief is not None and self._pulse.running and self._writing.written_to is not None:
             self._writing.write_on(self._write_from, self._agenda.next_beat, belief)
 
-    # Where the part is written anew --------------------------------------------------------------
-
     def _keys_moment(self, at: float, position: float | None = None) -> Moment:
         """This second, at the place that the keys have reached: ahead of the part by the lead."""
         place = self._pulse.position(at) if position is None else position
@@ -300,6 +296,5 @@ class Bassist:
         return None if chord is None else Belief(chord, heard.confidence, heard.key, ahead)
 
     def _rewrite(self, start: Fraction) -> None:
-        belief = self._belief(start)
-        if belief is not None and not self._silence.resting:
+        if (belief := self._belief(start)) is not None and not self._silence.resting:
             self._writing.rewrite(start, belief)

@@ -28,8 +28,10 @@ class Silence:
         self._sounded_at = beat
 
     def cross(self, beat: Fraction, moment: Moment, *, silent: bool) -> bool:
-        """A felt beat begins, in silence or not: whether the phrase is to be ended on it."""
+        """A felt beat begins: whether the phrase ends on it, and the bass rests."""
         if not silent:
             self._sounded_at = beat
         lasts = beat - self._sounded_at >= BARS_OF_SILENCE * moment.metre.bar
-        return lasts and not self.resting and beat == moment.bar_start
+        ends = lasts and not self.resting and beat == moment.bar_start
+        self.resting = self.resting or ends
+        return ends
