@@ -1,26 +1,26 @@
 """Teach the ear: fit its tables on labelled songs, and write them as engine/hearing/weights.py.
 
     python -m bench.fit_hearing FOLDER [FOLDER ...] --charts FOLDER
-        [--out engine/hearing/weights.py] [--folds CACHE] [--rounds N]
+        [--out engine/hearing/weights.py] [--folds CACHE]
 
 Needs PyTorch besides the project's own packages (pip install torch), and some 8 GB of memory; a
-fit takes about ten minutes of one core.  With --folds it fits three times, each time without a
+fit takes about half an hour of one core.  With --folds it fits three times, each time without a
 third of the songs by their numbers, and leaves fold0.py to fold2.py in a folder for
 `python -m bench.hearing --folds CACHE`.
 
 How: each song is read by the ear's own code into evidence at three moments of every beat, as
-played and made harder; charts are rendered as keyboard players play them.  The filter of
-engine/hearing/chord.py is run as a chain of differentiable steps, and all its tables are fitted
-together by gradient, so that what a table says is never counted twice.  The loss is the surprise
-at the labelled root and at the labelled chord, before each beat, a tenth, half and nearly all of
-it in.  Key and memory, which read the filter's beliefs, are computed by the ear's own code
-between the rounds.
+played and made harder; charts are rendered as keyboard players play them.  The network of
+engine/hearing/chord.py is fitted by gradient through the beats (bench/network.py).  The loss is
+the surprise at the labelled root and at the labelled chord, before each beat, a tenth, half and
+nearly all of it in.  Key and memory, which read the network's beliefs, are computed by the ear's
+own code between the lessons.
 """
 
 from __future__ import annotations
 
 import argparse
 import textwrap
+from base64 import b64encode
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -33,40 +33,57 @@ from bench.alter import loose, smeared, without_low_notes
 from bench.corpus import Note, Song, read_folder
 from bench.fit_keys import Heard, KeyTables, fit_keys
 from bench.listening import beats_of
+from bench.network import KINDS, STATES, Filter, Q
 from bench.voicings import MANNERS, any_quality, charted, render, turns
 from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
 from engine.hearing.ear import beats_of_bar
-from engine.hearing.evidence import BEFORE, EARLY, NOW, WIDTH_NOW, Past, read_beat
+from engine.hearing.evidence import BEFORE, EARLY, WIDTH_NOW, Past, read_beat
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
 from engine.hearing.tables import Tables
-from engine.hearing.taught import tables_of
+from engine.hearing.taught import Coded, tables_of
 from engine.labels import parse_harte
 
-KINDS = (
-    "maj", "min", "7", "maj7", "min7", "dim", "aug", "sus2", "sus4", "5", "maj6", "min6",
-    "minmaj7", "hdim7", "dim7", "sus4(b7)",
-)  # fmt: skip
-Q = len(KINDS)
-STATES = 12 * Q
 MOMENTS = (0.1, 0.5, 0.95)
 FOLDS = 3
 
-# How often a song comes in which guise in a round, and how often a chart comes at all.
-GUISES = {"as played": 0.6, "pedal": 0.12, "no low notes": 0.18, "loose": 0.1}
-CHARTS_IN_A_ROUND = 0.25
+
+@dataclass(frozen=True)
+class Lesson:
+    """Some rounds over the songs: how fast, with memory or not, and in which guises.
+
+    Each song comes in one guise a round, `charts` is the chance that a chart comes at all.
+    """
+
+    rounds: int
+    rate: float
+    recalling: float
+    guises: dict[str, float]
+    charts: float
+
+
+HARDER = {"as played": 0.6, "pedal": 0.12, "no low notes": 0.18, "loose": 0.1}
+LIFELIKE = {"as played": 0.78, "pedal": 0.07, "no low notes": 0.1, "loose": 0.05}
+# After each lesson the ear's memory and its sense of key learn of what it hears by now.
+LESSONS = (
+    Lesson(3, 0.003, 0.0, HARDER, 0.25),
+    Lesson(14, 0.0025, 1.0, HARDER, 0.25),
+    Lesson(8, 0.0015, 1.0, HARDER, 0.25),
+    Lesson(10, 0.0015, 1.0, LIFELIKE, 0.15),
+)
 # Of the charts each manner gets every so many; long ones are left out.
 CHARTS_PER_MANNER = {"block": 3, "shell": 4, "rootless": 3, "broken": 3, "melody": 4, "any": 5}
 LONGEST_CHART = 700
 # Charts of our own, each in three manners.
 TURNS = 60
 # Songs are cut in pieces of so many beats; the filter first runs in over the others, unscored.
-PIECE, RUN_IN, BATCH = 64, 16, 48
+PIECE, RUN_IN, BATCH = 64, 16, 24
 # What the surprise before a beat, a tenth, half and nearly all of it in counts for.
 MOMENT_WEIGHTS = (0.5, 1.0, 0.5, 1.0)
 ROOT_WEIGHT, CHORD_WEIGHT = 0.7, 0.6
-PRICE = 1e-5
+# How dear large weights are; from which share of the rounds on the tables are averaged.
+PRICE, AVERAGED_FROM = 1e-3, 0.6
 
 Array = np.ndarray[Any, Any]
 
@@ -200,84 +217,7 @@ def read_parts(folders: list[Path], charts: Path) -> list[Part]:
     return parts
 
 
-# The filter, as a chain of differentiable steps ---------------------------------------------
-
-
-class Filter(torch.nn.Module):
-    """engine/hearing/chord.py, over many pieces at once."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        start = _first_guess()
-        self.emission = torch.nn.Parameter(start["emission"])
-        self.bias = torch.nn.Parameter(start["bias"])
-        self.past = torch.nn.Parameter(torch.zeros(3, len(BEFORE), 12, Q))
-        self.keys = torch.nn.Parameter(torch.zeros(3, 2, 12, Q))
-        self.recall = torch.nn.Parameter(torch.tensor([0.3, 0.3, 0.2]))
-        self.carry = torch.nn.Parameter(torch.ones(3))
-        self.hazard = torch.nn.Parameter(start["hazard"])
-        self.jumps = torch.nn.Parameter(torch.zeros(Q, 12, Q))
-        steps = torch.arange(12)
-        self.register_buffer("_turn", (steps[:, None] - steps[None, :]) % 12)
-
-    def _turned(self, table: torch.Tensor) -> torch.Tensor:
-        """(..., vectors, degree, Q) to (..., vectors x pitch class, states)."""
-        turned = table[..., self._turn, :]
-        return turned.reshape(*table.shape[:-3], table.shape[-3] * 12, STATES)
-
-    def forward(self, batch: dict[str, torch.Tensor], recalling: float) -> torch.Tensor:
-        """Log-beliefs (pieces, beats, four moments, states)."""
-        now = batch["now"]
-        passed, vectors = now[..., -1:], now[..., :-1]
-        both = torch.cat([(1 - passed) * vectors, passed * vectors], -1)
-        bias = self.bias.repeat(1, 12)
-        logits = both @ self._turned(self.emission).reshape(-1, STATES)
-        logits = logits + (1 - passed) * bias[0] + passed * bias[1]
-        others = torch.einsum("btv,kvs->kbts", batch["past"], self._turned(self.past))
-        keys = self.keys[:, :, self._turn.T, :].reshape(3, 24, STATES)
-        others = others + torch.einsum("btv,kvs->kbts", batch["keys"], keys)
-        others = others + recalling * self.recall[:, None, None, None] * batch["recalled"]
-        others_now = (1 - passed) * others[1][:, :, None] + passed * others[2][:, :, None]
-        carry = (1 - passed) * self.carry[1] + passed * self.carry[2]
-        carried = self._carried(batch, logits + others_now, carry)
-        before = (self.carry[0] * carried + others[0])[:, :, None]
-        readings = carry * carried[:, :, None] + logits + others_now
-        return torch.log_softmax(torch.cat([before, readings], 2), -1)
-
-    def _carried(
-        self, batch: dict[str, torch.Tensor], weighed: torch.Tensor, carry: torch.Tensor
-    ) -> torch.Tensor:
-        """What the beat before leads to, as logarithms, for every beat."""
-        hints = torch.cat([torch.ones_like(batch["hints"][..., :1]), batch["hints"]], -1)
-        hazard = torch.sigmoid((self.hazard[batch["places"]] * hints).sum(-1))
-        chances = torch.softmax(self.jumps.reshape(Q, -1), 1).reshape(Q, 12, Q)
-        jumps = chances[:, self._turn.T, :].permute(1, 0, 2, 3).reshape(STATES, STATES)
-        sounds = (batch["now"][:, :, 2, 84:96].sum(-1) > 0).float()
-        belief = torch.full((len(hazard), STATES), 1 / STATES)
-        carried = []
-        for t in range(hazard.shape[1]):
-            change = hazard[:, t, None]
-            carried.append(torch.log((1 - change) * belief + change * (belief @ jumps) + 1e-6))
-            read = torch.softmax(carry[:, t, 2] * carried[t] + weighed[:, t, 2], -1)
-            here = sounds[:, t, None]
-            belief = here * read + (1 - here) * belief
-        return torch.stack(carried, 1)
-
-
-def _first_guess() -> dict[str, torch.Tensor]:
-    """Where the fit starts: a tone of the chord is likely, its root likeliest to be lowest."""
-    emission = torch.zeros(2, len(NOW), 12, Q)
-    bias = torch.full((2, Q), -1.5)
-    for i, kind in enumerate(KINDS):
-        tones = list(QUALITY_BY_HARTE[kind].intervals)
-        emission[:, NOW.index("present"), :, i] = -1.2
-        emission[:, NOW.index("present"), tones, i] = 1.2
-        emission[:, NOW.index("lowest"), 0, i] = 1.5
-        bias[:, i] += 0.5 * (kind in ("maj", "min")) - 0.4 * len(tones)
-    hazard = torch.zeros(4, 8)
-    chances = torch.tensor([0.84, 0.08, 0.47, 0.06])
-    hazard[:, 0] = torch.log(chances / (1 - chances))
-    return {"emission": emission, "bias": bias, "hazard": hazard}
+# The loss ----------------------------------------------------------------------------------
 
 
 def surprise(beliefs: torch.Tensor, states: torch.Tensor) -> torch.Tensor:
@@ -295,7 +235,7 @@ def surprise(beliefs: torch.Tensor, states: torch.Tensor) -> torch.Tensor:
 # Rounds -------------------------------------------------------------------------------------
 
 
-def _choice(parts: list[Part], rng: np.random.Generator) -> list[Part]:
+def _choice(parts: list[Part], lesson: Lesson, rng: np.random.Generator) -> list[Part]:
     """One round's songs: each in one guise; some of the charts in one manner."""
     by_name: dict[str, dict[str, Part]] = {}
     for part in parts:
@@ -303,8 +243,8 @@ def _choice(parts: list[Part], rng: np.random.Generator) -> list[Part]:
     out = []
     for guises in by_name.values():
         if "as played" in guises:
-            out.append(guises[str(rng.choice(list(GUISES), p=list(GUISES.values())))])
-        elif rng.random() < CHARTS_IN_A_ROUND:
+            out.append(guises[str(rng.choice(list(lesson.guises), p=list(lesson.guises.values())))])
+        elif rng.random() < lesson.charts:
             out.append(guises[str(rng.choice(list(guises)))])
     return out
 
@@ -346,32 +286,35 @@ def _tensors(pieces: list[tuple[Part, int, int, int]]) -> dict[str, torch.Tensor
     return {name: torch.from_numpy(rows) for name, rows in out.items()}
 
 
-def teach(model: Filter, parts: list[Part], rounds: int, *, rate: float, recalling: float) -> None:
+def teach(model: Filter, parts: list[Part], lesson: Lesson) -> None:
     """Fit for some rounds; what is kept is the mean of the tables over the last of them."""
+    rounds = lesson.rounds
     rng = np.random.default_rng(rounds)
-    optimizer = torch.optim.Adam(model.parameters(), lr=rate, betas=(0.9, 0.98))
-    priced = [model.emission, model.past, model.keys, model.jumps]
+    optimizer = torch.optim.AdamW(
+        model.parameters(), lr=lesson.rate, betas=(0.9, 0.98), weight_decay=PRICE
+    )
     mean: list[torch.Tensor] = []
     seen = 0
+    model.train()
     for turn in range(rounds):
-        batches = list(_batches(_choice(parts, rng), rng))
+        batches = list(_batches(_choice(parts, lesson, rng), rng))
         total = 0.0
         for i, pieces in enumerate(batches):
             done = (turn + i / len(batches)) / rounds
             for group in optimizer.param_groups:
-                group["lr"] = rate * (min(1.0, 3 * done * rounds) * (1 - done) + 0.02)
+                group["lr"] = lesson.rate * (min(1.0, 3 * done * rounds) * (1 - done) + 0.01)
             batch = _tensors(pieces)
-            loss = surprise(model(batch, recalling), batch["states"])
-            price = PRICE * sum((p**2).sum() for p in priced)
+            loss = surprise(model(batch, lesson.recalling), batch["states"])
             optimizer.zero_grad()
-            (loss + price).backward()
-            torch.nn.utils.clip_grad_norm_(model.parameters(), 5.0)
+            loss.backward()
+            torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
             optimizer.step()
             total += loss.item()
-            if done > 0.4:
+            if done > AVERAGED_FROM:
                 seen += 1
                 mean = _averaged(mean, model, seen)
         print(f"round {turn + 1} of {rounds}: surprise {total / len(batches):.3f}", flush=True)
+    model.eval()
     with torch.no_grad():
         for parameter, value in zip(model.parameters(), mean, strict=True):
             parameter.copy_(value)
@@ -421,7 +364,7 @@ and POP909-CL (2025, MIT licence), and on renderings of the chord charts of McGi
 
     python -m bench.fit_hearing pop909 pop909cl --charts billboard
 
-Numbers are hundredths, each table's last axis running fastest.
+What the texts are is said in taught.py.
 """
 
 from __future__ import annotations
@@ -432,38 +375,35 @@ from typing import Final
 
 '''
 
-Texts = dict[str, tuple[tuple[int, ...], str]]
 
-
-def texts_of(model: Filter, keys: KeyTables) -> Texts:
-    """All tables as shapes and strings of hundredths."""
+def coded_of(model: Filter, keys: KeyTables) -> dict[str, Coded]:
+    """All tables, in the writing of engine/hearing/taught.py."""
     tables = {n: p.detach().numpy() for n, p in model.named_parameters()}
-    jumps = tables["jumps"]
-    tables["jumps"] = np.maximum(jumps - jumps.max(axis=(1, 2), keepdims=True), -12)
     tables |= {
         "key_weights": keys.key_weights,
         "minor_bias": np.array([keys.minor_bias]),
         "scale_chords": keys.scale_chords,
         "scale_tones": keys.scale_tones,
     }
-    return {name: (table.shape, _hundredths(table)) for name, table in tables.items()}
+    return {name: _coded(table) for name, table in tables.items()}
 
 
-def _hundredths(table: Array) -> str:
-    whole = np.rint(100 * table).astype(int)
-    rows = [" ".join(map(str, row)) for row in whole.reshape(-1, whole.shape[-1])]
-    return "\n".join(line for row in rows for line in textwrap.wrap(row, 96))
+def _coded(table: Array) -> Coded:
+    step = float(f"{np.abs(table).max() / 32000:.3g}") or 1.0
+    whole = np.rint(table / step).astype("<i2")
+    return table.shape, step, b64encode(whole.tobytes()).decode()
 
 
-def source_of(texts: Texts) -> str:
+def source_of(coded: dict[str, Coded]) -> str:
     """The module that holds the tables."""
     kinds = "".join(f'    "{kind}",\n' for kind in KINDS)
-    shape_and_text = "".join(
-        f'        "{name}": (\n            {shape},\n            """\n{text}\n""",\n        ),\n'
-        for name, (shape, text) in texts.items()
+    tables = "".join(
+        f'        "{name}": (\n            {shape},\n            {step!r},\n'
+        f'            """\n{textwrap.fill(text, 96)}\n""",\n        ),\n'
+        for name, (shape, step, text) in coded.items()
     )
-    tables = "TABLES: Final[Mapping[str, tuple[tuple[int, ...], str]]] = MappingProxyType"
-    return f"{HEAD}QUALITIES: Final = (\n{kinds})\n\n{tables}(\n    {{\n{shape_and_text}    }}\n)\n"
+    start = "TABLES: Final[Mapping[str, tuple[tuple[int, ...], float, str]]] = MappingProxyType"
+    return f"{HEAD}QUALITIES: Final = (\n{kinds})\n\n{start}(\n    {{\n{tables}    }}\n)\n"
 
 
 # --------------------------------------------------------------------------------------------
@@ -474,7 +414,7 @@ def number_of(part: Part) -> int:
     return int(part.name.split("/")[1])
 
 
-def fit(parts: list[Part], rounds: int) -> Texts:
+def fit(parts: list[Part]) -> dict[str, Coded]:
     """All tables, from parts."""
     parts = [
         replace(p, keys=p.keys.copy(), recalled=p.recalled.copy(), hints=p.hints.copy())
@@ -483,22 +423,16 @@ def fit(parts: list[Part], rounds: int) -> Texts:
     model = Filter()
     keyed = [i for i, p in enumerate(parts) if p.key is not None and p.guise == "as played"]
 
-    def listen(recalling: float) -> KeyTables:
-        beliefs = beliefs_of(model, parts, recalling)
+    for lesson in LESSONS:
+        teach(model, parts, lesson)
+        beliefs = beliefs_of(model, parts, lesson.recalling)
         heard = [
             Heard(parts[i].key, parts[i].now[:, 2, :12].astype(float), beliefs[i], parts[i].places)
             for i in keyed
         ]
         keys = fit_keys(heard, KINDS)
-        remember(parts, beliefs, tables_of(KINDS, texts_of(model, keys)))
-        return keys
-
-    teach(model, parts, max(1, rounds // 2), rate=0.03, recalling=0.0)
-    listen(0.0)
-    teach(model, parts, rounds, rate=0.02, recalling=1.0)
-    listen(1.0)
-    teach(model, parts, rounds, rate=0.01, recalling=1.0)
-    return texts_of(model, listen(1.0))
+        remember(parts, beliefs, tables_of(KINDS, coded_of(model, keys)))
+    return coded_of(model, keys)
 
 
 def main() -> None:
@@ -508,18 +442,17 @@ def main() -> None:
     parser.add_argument("--charts", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--out", type=Path, default=Path("engine/hearing/weights.py"))
     parser.add_argument("--folds", type=Path, metavar="CACHE")
-    parser.add_argument("--rounds", type=int, default=12)
     options = parser.parse_args()
     torch.manual_seed(0)
     torch.set_num_threads(1)
     parts = read_parts(options.folders, options.charts)
     if options.folds is None:
-        options.out.write_text(source_of(fit(parts, options.rounds)), "utf-8")
+        options.out.write_text(source_of(fit(parts)), "utf-8")
         return
     options.folds.mkdir(parents=True, exist_ok=True)
     for fold in range(FOLDS):
         others = [p for p in parts if number_of(p) // 3 % FOLDS != fold]
-        source = source_of(fit(others, options.rounds))
+        source = source_of(fit(others))
         (options.folds / f"fold{fold}.py").write_text(source, "utf-8")
 
 

@@ -1,13 +1,17 @@
-"""Chord: a belief over roots and qualities, carried from beat to beat.
+"""Chord: a belief over roots and kinds of chord, carried from beat to beat.
 
-Knows: the belief about the beat before, the chance of a change at this place in the bar, what the
-evidence of the running beat is worth, what key and memory expect.
+Knows: what the beats before have left, what the tones of the running beat say, what place in the
+bar, key and memory expect.
 Refuses to know: notes, keys on the keyboard, how a chord is named.
-How: a forward filter.  When a beat begins, the belief of the last one becomes the expectation for
-it; any moment's evidence is weighed against that expectation, afresh each time, so a held chord
-is one witness however often it is looked at.  The beat's last reading is kept when it ends.
-All weights are added as logarithms; those for the start of a beat give way to those for its end
-as the beat passes.
+How: a small recurrent network that asks one question twelve times: "would this be the root?".
+For each of the twelve it keeps a line of features, what the song so far means for that root.
+When a beat begins, they give the expectation for it; any reading of the beat is weighed against
+them afresh, so a held chord is one witness however often it is looked at.  The beat's last
+reading becomes what it leaves.  Weights for the start of a beat give way to those for its end as
+it passes.
+
+Source of the gates: K. Cho et al., "Learning Phrase Representations using RNN Encoder-Decoder for
+Statistical Machine Translation", EMNLP 2014 (the gated recurrent unit).
 """
 
 from __future__ import annotations
@@ -16,59 +20,90 @@ import numpy as np
 
 from engine.hearing.evidence import Vector
 from engine.hearing.recall import Recalled
-from engine.hearing.tables import Array, Tables
-
-# A chance so small that nothing is ruled out by what went before.
-_LEAST = 1e-6
+from engine.hearing.tables import Array, Floats, Tables
 
 
 class ChordFilter:
-    """What is believed about the chord; states are root x quality, flat."""
+    """What is believed about the chord; states are root x kind, flat."""
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        self._emission = tables.turned_emission
         states = 12 * tables.count
         self.committed: Array = np.full(states, 1 / states)
         self.expected: Array = self.committed
-        self._carried: Array = np.log(self.committed)
-        self._start: Array = np.zeros(states)
-        self._end: Array = np.zeros(states)
+        self._left = np.zeros((12, tables.width), np.float32)
+        self._leaving = self._left
+        self._context = self._left
+        self._gates = self._gates_of(self._left)
+        self._shares = np.zeros((12, tables.count), np.float32)
 
     def forget(self) -> None:
-        """The chord before says nothing about the one to come."""
+        """The beats before say nothing about the one to come."""
         self.committed = np.full(len(self.committed), 1 / len(self.committed))
+        self._left = np.zeros_like(self._left)
 
     def begin(self, place: int, past: Vector, keys: Array, recalled: Recalled) -> None:
         """A beat begins at a place in the bar; `keys` is the belief over keys."""
         tables = self._tables
-        self._carried = np.log(self._moved(place, recalled.hints) + _LEAST)
-        others = (past @ tables.turned_past + keys @ tables.turned_keys).reshape(3, -1)
-        others += tables.recall[:, None] * recalled.log_shares
-        self.expected = _chances(tables.carry[0] * self._carried + others[0])
-        self._start = tables.carry[1] * self._carried + others[1] + tables.turned_bias[0]
-        self._end = tables.carry[2] * self._carried + others[2] + tables.turned_bias[1]
-
-    def _moved(self, place: int, hints: Array) -> Array:
-        weights = self._tables.hazard[place]
-        hazard = 1 / (1 + np.exp(-(weights[0] + weights[1:] @ hints)))
-        moved = self.committed @ self._tables.turned_jumps
-        out: Array = (1 - hazard) * self.committed + hazard * moved
-        return out
+        self._shares = recalled.log_shares.reshape(12, -1).astype(np.float32)
+        known = np.concatenate((past, keys), dtype=np.float32) @ tables.turned_known
+        same = tables.places[place] + recalled.hints.astype(np.float32) @ tables.hints
+        self._context = known.reshape(12, -1) + same
+        self._context += self._shares @ tables.remembered + self._left @ tables.carry
+        self._gates = self._gates_of(self._left)
+        self._leaving = self._left
+        told = _with_mean(np.maximum(self._context, 0)) @ tables.foretell
+        self.expected = _chances(told + tables.bias[0] + tables.recall[0] * self._shares)
 
     def weigh(self, now: Vector) -> Array:
         """The belief about the running beat, given its evidence so far."""
-        passed, vectors = now[-1], now[:-1]
-        both = np.concatenate(((1 - passed) * vectors, passed * vectors), dtype=np.float32)
-        logits = (1 - passed) * self._start + passed * self._end
-        return _chances(logits + both @ self._emission)
+        tables, count = self._tables, self._tables.count
+        passed = np.float32(now[-1])
+        read = self._read(now[:-1].astype(np.float32), passed)
+        features = read[:, count:] + self._context
+        np.maximum(features, 0, out=features)
+        self._leaving = self._step(features)
+        logits = np.concatenate((self._leaving, features), axis=1) @ tables.tell
+        logits += read[:, :count]
+        recall = (1 - passed) * tables.recall[1] + passed * tables.recall[2]
+        return _chances(logits + recall * self._shares)
 
     def commit(self, belief: Array) -> None:
-        """The running beat is over, with this belief about it."""
+        """The running beat is over: this is believed of it, and its last reading is kept."""
         self.committed = belief
+        self._left = self._leaving
+
+    def _read(self, vectors: Floats, passed: np.float32) -> Floats:
+        both = np.concatenate(((1 - passed) * vectors, passed * vectors))
+        start, end = self._tables.reading_bias
+        read: Floats = (both @ self._tables.turned_reading).reshape(12, -1)
+        read += (1 - passed) * start + passed * end
+        return read
+
+    def _gates_of(self, left: Floats) -> Floats:
+        out: Floats = left @ self._tables.gates_left + self._tables.gates_bias[1]
+        return out
+
+    def _step(self, features: Floats) -> Floats:
+        """What the beat leaves: some of what was there, and some of what it says itself."""
+        width = self._tables.width
+        new = _with_mean(features) @ self._tables.gates_new + self._tables.gates_bias[0]
+        old = self._gates
+        both = 1 / (1 + np.exp(-(new[:, : 2 * width] + old[:, : 2 * width])))
+        keep, reset = both[:, :width], both[:, width:]
+        said = np.tanh(new[:, 2 * width :] + reset * old[:, 2 * width :])
+        out: Floats = said + keep * (self._left - said)
+        return out
 
 
-def _chances(logits: Array) -> Array:
-    out: Array = np.exp(logits - logits.max())
+def _with_mean(features: Floats) -> Floats:
+    """Each root's features beside those of all roots on average."""
+    mean = np.broadcast_to(features.mean(axis=0), features.shape)
+    return np.concatenate((features, mean), axis=1)
+
+
+def _chances(logits: Floats) -> Array:
+    flat = logits.ravel().astype(float)
+    out: Array = np.exp(flat - flat.max())
     out /= out.sum()
     return out

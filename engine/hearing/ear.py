@@ -20,7 +20,7 @@ from engine.hearing.evidence import EARLY, Past, Reading, read_beat
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.naming import name_chord
-from engine.hearing.recall import Recalled, SongMemory
+from engine.hearing.recall import SongMemory
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
 from engine.meter import Metre, Moment
@@ -31,8 +31,10 @@ DEFAULT: Final = TAUGHT
 _COLOUR_PRESENCE: Final = 0.45
 
 # A suspended, diminished or open chord counts this much when a plain one stands against it: a plain
-# chord's third is often silent for a moment.
-_RARE: Final = 0.45
+# chord's third is often silent for a moment.  But a fourth that sounds where no third does says
+# that a suspended chord is meant, and counts so much more for it.
+_RARE: Final = 0.8
+_SUSPENDS: Final = 2.5
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 # Who foresees a chord from the song's past has it from this very ear, which expects it already:
@@ -62,12 +64,13 @@ class Ear:
         self._tables = tables
         plain = [name in _PLAIN for name in tables.qualities]
         self._readiness = np.where(plain, 1.0, _RARE)
+        fourths = [name.startswith("sus4") for name in tables.qualities]
+        self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
         self._keys = KeyFilter(tables)
         self._past = Past()
         self._memory = SongMemory(12 * tables.count)
-        self._recalled: Recalled | None = None
         self._beat: float | None = None
         self._length = 1.0
         self._place = BAR_LINE
@@ -157,8 +160,11 @@ class Ear:
         by_root = belief.reshape(12, -1)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
-        kind = self._tables.quality_values[int((by_root[root] * self._readiness).argmax())]
         sounding = frozenset(np.flatnonzero(reading.now[84:96] > _COLOUR_PRESENCE).tolist())
+        kinds = by_root[root] * self._readiness
+        if not sounding & {(root + 3) % 12, (root + 4) % 12} and (root + 5) % 12 in sounding:
+            kinds = kinds * self._suspended
+        kind = self._tables.quality_values[int(kinds.argmax())]
         self._kept = name_chord(root, kind, sounding, reading.bass)
         self._kept_confidence = float(roots[root])
         self._roots = roots
@@ -178,8 +184,8 @@ class Ear:
         self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
         _, self._length, self._place = beats[self._pulse]
         self._beat = moment.position
-        self._recalled = self._memory.expect(self._pulse, len(beats))
-        self._chords.begin(self._place, self._past.vector(), self._keys.belief, self._recalled)
+        recalled = self._memory.expect(self._pulse, len(beats))
+        self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)
 
 
 def _ratio(odds: float) -> float:

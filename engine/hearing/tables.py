@@ -1,9 +1,9 @@
 """Tables: everything the ear was taught, as one value.
 
 Knows: the shapes of the tables and how they are turned to every root.
-Refuses to know: where the numbers come from (taught.py and counted.py say it beside their own).
+Refuses to know: where the numbers come from (taught.py and weights.py say it).
 How: one table serves all twelve roots.  It is turned to each once, when it is loaded, so that
-hearing a beat is one product of a vector and a matrix.
+hearing a beat is a few products of vectors and matrices.
 """
 
 from __future__ import annotations
@@ -17,28 +17,38 @@ from numpy.typing import NDArray
 from engine.harmony import QUALITY_BY_HARTE, Quality
 
 Array = NDArray[np.float64]
+Floats = NDArray[np.float32]
 
 # Places in the bar, by what they are to a change of chord.
 BAR_LINE, SECOND, MIDDLE, LAST = range(4)
 
-HINTS = 8
-"""One, and the seven hints about a change that recall.py gives."""
+HINTS = 7
+"""What recall.py tells of a change."""
 
 
 @dataclass(frozen=True)
 class Tables:
     """What the ear was taught.
 
-    `qualities` are Harte names; Q is how many.  Weights come for up to three readings of a beat:
-    before any note of it, at its start, at its end.
+    `qualities` are Harte names; Q is how many, W the width of the features that chord.py keeps
+    for each root.  Degrees count semitones above the root that is asked about.
 
-    - `emission` (2, vectors, 12, Q): what each degree above the root is worth, at start and end
-    - `bias` (2, Q): what a quality is worth without evidence
-    - `past` (3, vectors, 12, Q): the same for what went before
-    - `keys` (3, 2, 12, Q): what each degree of a major and a minor key is worth as a root
-    - `recall` (3,): how far memory's expectation counts; `carry` (3,): the chord before's
-    - `hazard` (4, HINTS): log-odds of a change, for each place in the bar
-    - `jumps` (Q, 12, Q): the chance of each interval and quality, given that the chord changes
+    What the tones of a beat say, at its start and at its end:
+    - `emission` (2, vectors, 12, Q): for a quality; `bias` (3, Q): before, at start, at end
+    - `seen` (2, vectors, 12, W), `passed` (2, W): for the features
+
+    What is known before it, for the features:
+    - `past` (earlier vectors, 12, W): what went before
+    - `keys` (2, 12, W): the root as a degree of a major and of a minor key
+    - `places` (places, W), `hints` (HINTS, W): the place in the bar, the hints of a change
+    - `remembered` (Q, W): what memory expects of this root; `recall` (3,): how far it counts
+    - `carry` (W, W): what the beats before have left
+
+    What a beat leaves, and what features tell of qualities:
+    - `gates_new` (2 W, 3 W), `gates_left` (W, 3 W), `gates_bias` (2, 3 W): keep, reset, say
+    - `tell` (2 W, Q): with the beat's notes; `foretell` (2 W, Q): before them
+
+    Keys:
     - `key_weights` (2, 18, 12), `minor_bias`: what the rows that key.py counts say for a major
       and a minor key, tonic upward
     - `scale_chords` (kinds, 12), `scale_tones` (12): the logarithm of how common each kind of
@@ -46,14 +56,22 @@ class Tables:
     """
 
     qualities: tuple[str, ...]
-    emission: Array
-    bias: Array
-    past: Array
-    keys: Array
-    recall: Array
-    carry: Array
-    hazard: Array
-    jumps: Array
+    emission: Floats
+    bias: Floats
+    seen: Floats
+    passed: Floats
+    past: Floats
+    keys: Floats
+    places: Floats
+    hints: Floats
+    remembered: Floats
+    recall: Floats
+    carry: Floats
+    gates_new: Floats
+    gates_left: Floats
+    gates_bias: Floats
+    tell: Floats
+    foretell: Floats
     key_weights: Array
     minor_bias: float
     scale_chords: Array
@@ -64,44 +82,35 @@ class Tables:
         """How many qualities the ear tells apart."""
         return len(self.qualities)
 
+    @property
+    def width(self) -> int:
+        """How many features are kept for each root."""
+        return len(self.carry)
+
     @cached_property
     def quality_values(self) -> tuple[Quality, ...]:
         """The qualities as harmony knows them."""
         return tuple(QUALITY_BY_HARTE[name] for name in self.qualities)
 
     @cached_property
-    def turned_emission(self) -> NDArray[np.float32]:
-        """The emission for all states, start above end: (2 x vectors x 12, states)."""
-        return np.concatenate([_turned(part) for part in self.emission]).astype(np.float32)
+    def turned_reading(self) -> Floats:
+        """What the vectors of a beat say of all roots, start above end, qualities before features.
+
+        (2 x vectors x 12, 12 x (Q + W)).
+        """
+        both = np.concatenate((self.emission, self.seen), axis=-1)
+        return np.concatenate([_turned(part) for part in both])
 
     @cached_property
-    def turned_bias(self) -> Array:
-        """The bias for all states, at start and end."""
-        return np.tile(self.bias, (1, 12))
+    def reading_bias(self) -> Floats:
+        """What is added to that at start and end, (2, Q + W)."""
+        return np.concatenate((self.bias[1:], self.passed), axis=-1)
 
     @cached_property
-    def turned_past(self) -> Array:
-        """The worth of the past for all states, three readings side by side."""
-        return np.concatenate([_turned(part) for part in self.past], axis=1)
-
-    @cached_property
-    def turned_keys(self) -> Array:
-        """The worth of each of the 24 keys for all states, three readings side by side."""
-        readings = [
-            np.stack([np.roll(mode, tonic, axis=0).ravel() for mode in part for tonic in range(12)])
-            for part in self.keys
-        ]
-        return np.concatenate(readings, axis=1)
-
-    @cached_property
-    def turned_jumps(self) -> Array:
-        """The chance of every state after every state, given a change."""
-        q = self.count
-        out = np.zeros((12, q, 12, q))
-        for root in range(12):
-            for new in range(12):
-                out[root, :, new, :] = self.jumps[:, (new - root) % 12, :]
-        return out.reshape(12 * q, 12 * q)
+    def turned_known(self) -> Floats:
+        """The worth of the past and of each of the 24 keys for the features of all roots."""
+        keys = [np.roll(mode, tonic, axis=0).ravel() for mode in self.keys for tonic in range(12)]
+        return np.concatenate((_turned(self.past), np.stack(keys)))
 
     @cached_property
     def turned_key_weights(self) -> Array:
@@ -123,10 +132,10 @@ class Tables:
         return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
 
 
-def _turned(table: Array) -> Array:
-    """(vectors, degree, quality) to (vectors x pitch class, root x quality)."""
+def _turned(table: Floats) -> Floats:
+    """(vectors, degree, worth) to (vectors x pitch class, root x worth)."""
     vectors, _, q = table.shape
-    out = np.zeros((vectors, 12, 12, q))
+    out = np.zeros((vectors, 12, 12, q), np.float32)
     for root in range(12):
         out[:, :, root, :] = np.roll(table, root, axis=1)
     return out.reshape(vectors * 12, 12 * q)

@@ -2,12 +2,13 @@
 
 Knows: how the numbers in weights.py are laid out.
 Refuses to know: how they were found (bench/fit_hearing.py does that, and writes weights.py).
-How: every table is a string of whole hundredths and a shape; the chances of jumps are kept as
-their logarithms.
+How: every table is a shape, a step and whole numbers of steps: 16 bits each, the low byte first,
+in base 64.
 """
 
 from __future__ import annotations
 
+from base64 import b64decode
 from collections.abc import Mapping
 from typing import Final
 
@@ -16,34 +17,29 @@ import numpy as np
 from engine.hearing import weights
 from engine.hearing.tables import Array, Tables
 
-HUNDREDTHS: Final = 100
+# Shape, step, text.
+Coded = tuple[tuple[int, ...], float, str]
+_FOR_KEYS: Final = ("key_weights", "scale_chords", "scale_tones", "minor_bias")
 
-Texts = Mapping[str, tuple[tuple[int, ...], str]]
 
-
-def tables_of(qualities: tuple[str, ...], texts: Texts) -> Tables:
-    """The tables that such strings of hundredths say."""
-
-    def table(name: str) -> Array:
-        shape, text = texts[name]
-        return np.array(text.split(), dtype=float).reshape(shape) / HUNDREDTHS
-
-    chances = np.exp(table("jumps"))
+def tables_of(qualities: tuple[str, ...], coded: Mapping[str, Coded]) -> Tables:
+    """The tables that such texts say."""
+    read = {name: _decoded(*each) for name, each in coded.items()}
+    network = {n: table.astype(np.float32) for n, table in read.items() if n not in _FOR_KEYS}
     return Tables(
         qualities=qualities,
-        emission=table("emission"),
-        bias=table("bias"),
-        past=table("past"),
-        keys=table("keys"),
-        recall=table("recall"),
-        carry=table("carry"),
-        hazard=table("hazard"),
-        jumps=chances / chances.sum(axis=(1, 2), keepdims=True),
-        key_weights=table("key_weights"),
-        minor_bias=float(table("minor_bias")[0]),
-        scale_chords=table("scale_chords"),
-        scale_tones=table("scale_tones"),
+        **network,
+        key_weights=read["key_weights"],
+        minor_bias=float(read["minor_bias"][0]),
+        scale_chords=read["scale_chords"],
+        scale_tones=read["scale_tones"],
     )
+
+
+def _decoded(shape: tuple[int, ...], step: float, text: str) -> Array:
+    whole = np.frombuffer(b64decode(text), "<i2")
+    out: Array = step * whole.reshape(shape).astype(float)
+    return out
 
 
 TAUGHT: Final = tables_of(weights.QUALITIES, weights.TABLES)
