@@ -42,7 +42,8 @@ FIELDS: Final = {
     "expect": {"type", "time", "beat", "at_beat", "label", "confidence"},
     "note": {
         "type", "time", "beat", "until", "until_beat", "pitch", "velocity", "role", "reason",
-        "string", "fret", "articulation", "joined_from", "bar", "place", "length", "chord", "aims_at",
+        "string", "fret", "articulation", "joined_from", "bar", "place", "length", "chord",
+        "aims_at",
     },
 }  # fmt: skip
 
