@@ -58,10 +58,14 @@ class Agenda:
         pulse: tells when a place in the song comes.
         part: what sounds and what waits to sound.
         in_doubt: whether it is open which chord a felt beat brings.
+        pocket: seconds that a note on a doubtful change may wait for the keys.
     """
 
-    def __init__(self, pulse: Pulse, part: Part, in_doubt: Callable[[Fraction], bool]) -> None:
+    def __init__(
+        self, pulse: Pulse, part: Part, in_doubt: Callable[[Fraction], bool], pocket: float
+    ) -> None:
         self._in_doubt = in_doubt
+        self._pocket = pocket
         self._pulse = pulse
         self._part = part
         self._next_beat = Fraction(0)
@@ -161,7 +165,7 @@ class Agenda:
         due = self._pulse.seconds_of(note.played.beat)
         begins = due + note.played.lag
         if self._gathered_at < inf:
-            return max(begins, min(self._gathered_at, due + POCKET_SECONDS))
+            return max(begins, min(self._gathered_at, due + self._pocket))
         if self._struck_at < due and self._in_doubt(note.written.beat):
-            return max(begins, due + POCKET_SECONDS)
+            return max(begins, due + self._pocket)
         return begins

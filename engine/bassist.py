@@ -5,9 +5,8 @@ Refuses to know: how any of them does it, and what second it is: every event bri
 How: each event first lets everything happen that was due before it, then is taken; at the same
 second the event comes first.  `next_deadline` tells when something falls due if nothing comes
 in, and a Tick at that second makes it happen.  Notes are written a bar at a time, one felt beat
-before the bar line, and written anew from the next free place when the ear or the foresight
-changes its mind; nothing that has sounded is touched.  What takes long, looking ahead and writing
-for it, comes after the note that is due now.
+before the bar line, and anew from the next free place when ear or foresight changes its mind;
+nothing that has sounded is touched.  Looking ahead and writing come after the note due now.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ from math import inf
 from random import Random
 from typing import assert_never
 
-from engine.agenda import GATHER_SECONDS, Agenda, Due
+from engine.agenda import GATHER_SECONDS, POCKET_SECONDS, Agenda, Due
 from engine.events import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
@@ -61,8 +60,8 @@ class Bassist:
         metre: the time signature until a NewMetre says otherwise.
         ear, foresight: others than the usual ones, for charts and benches.
         lead: felt beats by which the chords come before they are due.
-        grade: how much of the style is played.
-        bend_range: semitones that a slide may be bent; 0 sends no bends.
+        grade, bend_range: how much of the style is played; semitones a slide is bent (0: none).
+        pocket: seconds that a note on a doubtful change may wait for the keys.
     """
 
     def __init__(
@@ -79,6 +78,7 @@ class Bassist:
         lead: int = 0,
         grade: Grade = Grade.EVERYTHING,
         bend_range: int = 0,
+        pocket: float = POCKET_SECONDS,
     ) -> None:
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
         self._lead = lead
@@ -86,7 +86,7 @@ class Bassist:
         self._writing = Writing(
             style, random, self._pulse, self._listening.player, grade, bend_range=bend_range
         )
-        self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt)
+        self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt, pocket)
         self._now = -inf
         self._silence = Silence()
         self._crossed: Fraction | None = None

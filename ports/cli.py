@@ -151,6 +151,10 @@ def groundling(context: click.Context, *, debug: bool) -> None:
     help="The MIDI channel of the bass.",
 )  # fmt: skip
 @BEND_OPTION
+@click.option(
+    "--pocket", type=click.IntRange(0, 60), default=25, show_default=True, metavar="MS",
+    help="How long a note on a change in doubt may wait for your keys: sooner, or surer.",
+)  # fmt: skip
 @hearing_options
 @SEED_OPTION
 @click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
@@ -171,6 +175,7 @@ def play(
     target: str | None,
     channel: int,
     bend: int,
+    pocket: int,
     chart: Path | None,
     lead: int,
     only_channel: int | None,
@@ -207,6 +212,7 @@ def play(
         style, Random(seed),
         tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
         foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
+        pocket=pocket / 1000,
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"

@@ -381,6 +381,16 @@ def test_keys_late_in_the_pocket_are_waited_for() -> None:
     assert roots == [parse_symbol(written).root for written in chart.split()[1:]]
 
 
+def test_without_a_pocket_no_note_waits_for_the_keys() -> None:
+    """The same keys, 20 ms late, and no pocket: the bass is there before them."""
+    chart = "Bb Gm7 Eb Ab Db Gb Cb E A D"
+    late = [replace(e, at=e.at + (0.02 if e.at else 0.0)) for e in comping(chart)]
+    out = heard_from(bass_player(pocket=0.0), late, until=20.0)
+
+    firsts = [next(p for p in plays(out) if p.beat >= 4 * i - 0.1) for i in range(1, 10)]
+    assert all(first.at - 2.0 * i < 0.02 for i, first in enumerate(firsts, start=1))
+
+
 def test_a_change_of_metre_breaks_no_expectation() -> None:
     """What was foreseen on the bar line stands there, three beats to the bar or four."""
     form = comping("Bb Bb Eb F7") + comping("Bb Bb Eb F7", start=8.0)

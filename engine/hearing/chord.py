@@ -16,11 +16,15 @@ Statistical Machine Translation", EMNLP 2014 (the gated recurrent unit).
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from engine.hearing.evidence import Vector
 from engine.hearing.recall import Recalled
 from engine.hearing.tables import Array, Floats, Tables
+
+_TWELFTHS: Final = np.full(12, 1 / 12, np.float32)
 
 
 class ChordFilter:
@@ -52,14 +56,14 @@ class ChordFilter:
         self._context += self._shares @ tables.remembered + self._left @ tables.carry
         self._gates = self._gates_of(self._left)
         self._leaving = self._left
-        told = _with_mean(np.maximum(self._context, 0)) @ tables.foretell
+        told = _with_mean(np.maximum(self._context, 0), tables.foretell)
         self.expected = _chances(told + tables.bias[0] + tables.recall[0] * self._shares)
 
     def weigh(self, now: Vector) -> Array:
         """The belief about the running beat, given its evidence so far."""
         tables, count = self._tables, self._tables.count
         passed = np.float32(now[-1])
-        read = self._read(now[:-1].astype(np.float32), passed)
+        read = self._read(now[:-1], passed)
         features = read[:, count:] + self._context
         np.maximum(features, 0, out=features)
         self._leaving = self._step(features)
@@ -73,11 +77,15 @@ class ChordFilter:
         self.committed = belief
         self._left = self._leaving
 
-    def _read(self, vectors: Floats, passed: np.float32) -> Floats:
-        both = np.concatenate(((1 - passed) * vectors, passed * vectors))
-        start, end = self._tables.reading_bias
-        read: Floats = (both @ self._tables.turned_reading).reshape(12, -1)
-        read += (1 - passed) * start + passed * end
+    def _read(self, vectors: Vector, passed: np.float32) -> Floats:
+        """What the tones of a beat say; few of all that could sound do, and only those are read."""
+        sounding = vectors.nonzero()[0]
+        worth: Floats = vectors[sounding].astype(np.float32)
+        rows: Floats = self._tables.turned_reading.take(sounding, axis=0)
+        said: Floats = (worth @ rows).reshape(2, 12, -1)
+        said += self._tables.reading_bias[:, None]
+        start, end = said
+        read: Floats = start + passed * (end - start)
         return read
 
     def _gates_of(self, left: Floats) -> Floats:
@@ -87,7 +95,7 @@ class ChordFilter:
     def _step(self, features: Floats) -> Floats:
         """What the beat leaves: some of what was there, and some of what it says itself."""
         width = self._tables.width
-        new = _with_mean(features) @ self._tables.gates_new + self._tables.gates_bias[0]
+        new = _with_mean(features, self._tables.gates_new) + self._tables.gates_bias[0]
         old = self._gates
         both = 1 / (1 + np.exp(-(new[:, : 2 * width] + old[:, : 2 * width])))
         keep, reset = both[:, :width], both[:, width:]
@@ -96,14 +104,16 @@ class ChordFilter:
         return out
 
 
-def _with_mean(features: Floats) -> Floats:
-    """Each root's features beside those of all roots on average."""
-    mean = np.broadcast_to(features.mean(axis=0), features.shape)
-    return np.concatenate((features, mean), axis=1)
+def _with_mean(features: Floats, table: Floats) -> Floats:
+    """What a table makes of each root's features beside those of all roots on average."""
+    width = features.shape[1]
+    out: Floats = features @ table[:width]
+    out += (_TWELFTHS @ features) @ table[width:]
+    return out
 
 
 def _chances(logits: Floats) -> Array:
     flat = logits.ravel().astype(float)
-    out: Array = np.exp(flat - flat.max())
-    out /= out.sum()
+    out: Array = np.exp(flat - np.maximum.reduce(flat))
+    out /= np.add.reduce(out)
     return out

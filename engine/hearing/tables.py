@@ -94,12 +94,12 @@ class Tables:
 
     @cached_property
     def turned_reading(self) -> Floats:
-        """What the vectors of a beat say of all roots, start above end, qualities before features.
+        """What the vectors of a beat say of all roots, start beside end, qualities before features.
 
-        (2 x vectors x 12, 12 x (Q + W)).
+        (vectors x 12, 2 x 12 x (Q + W)).
         """
         both = np.concatenate((self.emission, self.seen), axis=-1)
-        return np.concatenate([_turned(part) for part in both])
+        return np.concatenate([_turned(part) for part in both], axis=1)
 
     @cached_property
     def reading_bias(self) -> Floats:
