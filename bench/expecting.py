@@ -5,8 +5,10 @@
 Half a beat before each felt beat, the change that was last told as expected is taken (what the
 trace calls `expect`).  Foreseen: of the beats at which the labelled root changes, those for which
 that change, to that root, was expected; repeated, new, alarms and ECE as in bench.foresight (ECE
-over the beats for which a change was expected).  Known: of all labelled beats, those whose root
-was expected to sound: the root told for that beat, or else the root last heard.
+over the beats for which a change was expected).  Grounded: the same where the bass of a slash
+chord is as good as its root (Am/D and D9sus4 are the same keys), also a bass that is known to
+stay.  Known: of all labelled beats, those whose root was expected to sound: the root told for that
+beat, or else the root last heard.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
 is played on it, and how many of the notes written as an approach reach the root really played.
 Landed and clash are those of bench.landing.
@@ -48,6 +50,7 @@ class Tally:
     sure: list[float] = field(default_factory=list)
     heard: list[int] = field(default_factory=list)
     came: list[int] = field(default_factory=list)
+    grounded: list[bool] = field(default_factory=list)
     before: list[int] = field(default_factory=list)
     repeated: list[bool] = field(default_factory=list)
     ways_in: Counter[str] = field(default_factory=Counter)
@@ -74,6 +77,7 @@ class Tally:
             self.told.append(root_of(told.chord) if told else -1)
             self.sure.append(told.confidence if told else 0.0)
             self.came.append(came)
+            self.grounded.append(_is_ground(self.told[-1], self.heard[-1], beats[i - 1 : i + 1]))
             self.before.append(before)
             self.repeated.append(repeated[i - 1])
         self._lead_in(beats, played)
@@ -110,6 +114,7 @@ class Tally:
         known = np.where(told >= 0, told, heard) == came
         cells = {
             "foreseen": right[changes].mean(),
+            "grounded": np.array(self.grounded)[changes].mean(),
             "repeated": right[changes & repeated].mean(),
             "new": right[changes & ~repeated].mean(),
             "alarms": (said & (told != came) & (sure >= 0.5))[~changes].mean(),
@@ -121,6 +126,14 @@ class Tally:
         ways = ", ".join(f"{name} {n / total:.0%}" for name, n in self.ways_in.most_common())
         figures = "  ".join(f"{name} {100 * cell:.1f}%" for name, cell in cells.items())
         return f"{title}: {changes.sum()} changes  {figures}\n  led into by: {ways}"
+
+
+def _is_ground(told: int, heard: int, beats: list[Felt]) -> bool:
+    """Whether the bass of the second beat was known: told for it, or heard and common to both."""
+    grounds = [{felt.chord.root, felt.chord.bass} for felt in beats if felt.chord is not None]
+    if told >= 0:
+        return told in grounds[-1]
+    return all(heard in ground for ground in grounds)
 
 
 def rendered(song: Song, manner: str, folder: Path) -> Song:

@@ -4,8 +4,10 @@
 
 The charts are the songs of the folder whose bars all have one length.  Each is played as written;
 with a section played twice more than written; from a section in its middle on; and with one chord
-in eight replaced by another.  Foreseen and false alarms are those of bench.foresight; a change
-into a replaced chord, which nobody could know, is not judged, the change out of it is.
+in eight replaced by another.  Foreseen and false alarms are those of bench.foresight.  What nobody
+could know is not judged: a change into a replaced chord (the change out of it is), and, after a
+step back to the start of a section that was to be left, the first beat that tells the two apart
+(the way out of the loop is judged).
 With `--heard` the chords are not given but played in a manner of bench.voicings to the whole
 engine, which has the chart; with `--lead` it has no chart, and the keys come a felt beat early.
 Then the figures are those of bench.expecting and bench.landing; every change is to be landed on,
@@ -19,13 +21,23 @@ import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, takewhile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from bench.corpus import Label, MetreChange, Song, read_folder
 from bench.expecting import Tally, save
-from bench.foresight import HEAD, SEED, WRONG_BY, Calls, Felt, call_song, felt_beats, report
+from bench.foresight import (
+    HEAD,
+    SEED,
+    WRONG_BY,
+    Calls,
+    Felt,
+    call_song,
+    felt_beats,
+    report,
+    root_of,
+)
 from bench.landing import Landing, count
 from bench.playing import take
 from bench.voicings import MANNERS, merged, render
@@ -36,8 +48,6 @@ from engine.labels import harte
 from engine.meter import Metre
 from engine.style import Style
 from presets.loader import load
-
-Played = Sequence[Section]
 
 
 def chart_of(song: Song) -> Chart | None:
@@ -60,32 +70,48 @@ def _bar(chords: Sequence[Chord | None]) -> Bar:
     return Bar(tuple((Fraction(i), chords[i]) for i in starts))
 
 
-def as_written(chart: Chart, rng: random.Random) -> list[Section]:
+def as_written(sections: int, rng: random.Random) -> list[int]:
     """Once through."""
     del rng
-    return list(chart.sections)
+    return list(range(sections))
 
 
-def looped(chart: Chart, rng: random.Random) -> list[Section]:
+def looped(sections: int, rng: random.Random) -> list[int]:
     """One section is played twice more than written."""
-    at = rng.randrange(len(chart.sections))
-    return [*chart.sections[:at], *[chart.sections[at]] * 2, *chart.sections[at:]]
+    at = rng.randrange(sections)
+    return [*range(at), at, at, *range(at, sections)]
 
 
-def from_the_middle(chart: Chart, rng: random.Random) -> list[Section]:
+def from_the_middle(sections: int, rng: random.Random) -> list[int]:
     """The player starts at a later section, plays to the end and once more from the top."""
-    at = rng.randrange(len(chart.sections))
-    return [*chart.sections[at:], *chart.sections]
+    return [*range(rng.randrange(sections), sections), *range(sections)]
 
 
-def beats_of(played: Played, metre: Metre) -> list[Felt]:
-    """The felt beats of sections in a row."""
-    bars = [bar for section in played for bar in section.bars]
-    return [
-        Felt(i * metre.bar + pulse, pulse, metre, bar.at(pulse))
-        for i, bar in enumerate(bars)
-        for pulse in metre.pulses
-    ]
+def beats_of(chart: Chart, order: Sequence[int]) -> tuple[list[Felt], set[int]]:
+    """The felt beats of sections in this order, and those that nobody could know."""
+    metre = chart.metre
+    out: list[Felt] = []
+    unknowable = set()
+    for k, section in enumerate(order):
+        if k and order[k - 1] == section:
+            on = _roots(chart, range(section + 1, len(chart.sections)))
+            back = _roots(chart, order[k:])
+            unknowable.add(
+                len(out) + sum(1 for _ in takewhile(_alike, zip(on, back, strict=False)))
+            )
+        for bar in chart.sections[section].bars:
+            start = len(out) // len(metre.pulses) * metre.bar
+            out += [Felt(start + p, p, metre, bar.at(p)) for p in metre.pulses]
+    return out, unknowable
+
+
+def _roots(chart: Chart, order: Sequence[int]) -> list[int]:
+    bars = [bar for section in order for bar in chart.sections[section].bars]
+    return [root_of(bar.at(pulse)) for bar in bars for pulse in chart.metre.pulses]
+
+
+def _alike(pair: tuple[int, int]) -> bool:
+    return pair[0] == pair[1]
 
 
 def with_substitutes(beats: Sequence[Felt], rng: random.Random) -> tuple[list[Felt], set[int]]:
@@ -148,7 +174,7 @@ class Heard:
         return f"{self.tally.report(title)}\n  {self.landing.report()}"
 
 
-WAYS: tuple[tuple[str, Callable[[Chart, random.Random], list[Section]]], ...] = (
+WAYS: tuple[tuple[str, Callable[[int, random.Random], list[int]]], ...] = (
     ("as written", as_written),
     ("a section twice more", looped),
     ("from a middle section on", from_the_middle),
@@ -162,12 +188,10 @@ def plays(charts: Sequence[Chart]) -> Iterator[tuple[str, list[Play]]]:
     """Each way of playing, and every chart played so: the beats, and which are not judged."""
     for name, way in WAYS:
         rng = random.Random(SEED)
-        yield name, [(beats_of(way(chart, rng), chart.metre), set()) for chart in charts]
+        yield name, [beats_of(chart, way(len(chart.sections), rng)) for chart in charts]
     rng = random.Random(SEED)
-    yield (
-        "one chord in eight replaced",
-        [with_substitutes(beats_of(chart.sections, chart.metre), rng) for chart in charts],
-    )
+    written = [beats_of(chart, range(len(chart.sections)))[0] for chart in charts]
+    yield "one chord in eight replaced", [with_substitutes(beats, rng) for beats in written]
 
 
 def main() -> None:
