@@ -178,6 +178,20 @@ def test_a_substitute_is_followed_by_the_written_chord() -> None:
     assert seen[0].chord == chord("Ab")
 
 
+def test_who_replaces_chords_is_not_taken_at_the_charts_word() -> None:
+    """The written chord is surer to come from who plays what is written than from who does not."""
+    faithful, free = Foresight(chart=SONG), Foresight(chart=SONG)
+    play(faithful, VERSE_BEATS * 2)
+    play(free, [c.transposed(6 * (i % 8 < 4)) for i, c in enumerate(VERSE_BEATS * 2)])
+
+    sure, unsure = (
+        f.look(at(2 * len(VERSE_BEATS) + 3), VERSE_BEATS[3], KEY, 1.0, 1)[0].confidence
+        for f in (faithful, free)
+    )
+
+    assert unsure < sure - 0.05
+
+
 def test_a_loop_of_a_section_is_followed() -> None:
     """Played again unasked, the section is followed from its second chord on."""
     foresight = Foresight(chart=SONG)

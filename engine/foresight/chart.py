@@ -5,13 +5,14 @@ Refuses to know: how a chart is spelled in a file, what the song's own past says
 How: a belief over all felt beats of the chart.  It moves on a beat at a time, with a little
 chance at each bar line of a jump: back to the start of the section, to another section, or to
 any bar.  What is heard raises the places that have it.  A chord played instead of the written
-one has a row of its own, so that a substitute is not taken for another place.
+one has a row of its own, so that a substitute is not taken for another place; how often this
+player does so is learned on the way.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
@@ -35,8 +36,10 @@ _TO_SAME: Final = 0.5
 _TO_SECTION: Final = 0.4
 _TO_BAR: Final = 0.1
 
-# The chance that a written chord is replaced by another, and that the ear gets a beat wrong.
+# The chance that a written chord is replaced by another before any was heard, and how many chords
+# heard count as much as that; and the chance that the ear gets a beat wrong.
 _REPLACED: Final = 0.04
+_REPLACED_COUNTS: Final = 20.0
 _MISHEARD: Final = 0.02
 
 # How much another family on the right root, and another felt beat of the bar, count for.
@@ -98,11 +101,19 @@ class Chart:
 class Whereabouts:
     """Where the player may be: by row (as written, replaced) and felt beat of the chart.
 
-    `last` is the root heard last.
+    `last` is the root heard last; of so many chords `entered`, so many were `replaced`.
     """
 
     belief: Floats
     last: int
+    entered: float = 0.0
+    replaced: float = 0.0
+
+    @property
+    def replaces(self) -> float:
+        """How likely this player is to replace the next written chord."""
+        before = _REPLACED_COUNTS * _REPLACED
+        return (before + self.replaced) / (_REPLACED_COUNTS + self.entered)
 
 
 class Follower:
@@ -135,11 +146,16 @@ class Follower:
         match = np.where(self._roots == root, 1 - _MISHEARD, _MISHEARD / 12)
         match *= np.where(self._families == step.family, 1.0, _OTHER_FAMILY)
         goes_on = 1 - _MISHEARD if root == where.last else _MISHEARD / 12
-        replaced = np.where(self._moves, 1 / 12, goes_on)
-        belief = moved * np.stack((match, replaced))
+        instead = np.where(self._moves, 1 / 12, goes_on)
+        belief = moved * np.stack((match, instead))
         belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
         total = float(belief.sum())
-        return Whereabouts(belief / total if total > 0 else self._anywhere(), root)
+        if total <= 0:
+            return replace(where, belief=self._anywhere(), last=root)
+        belief /= total
+        written, instead = belief[:, self._moves].sum(axis=1).tolist()
+        entered, replaced = where.entered + written + instead, where.replaced + instead
+        return Whereabouts(belief, root, entered, replaced)
 
     def odds(self, where: Whereabouts) -> tuple[Floats, Floats]:
         """The next beat: the probability of each root, and of each place of the chart."""
@@ -172,8 +188,8 @@ class Follower:
         written, replaced = moved
         fresh = written + replaced
         out: Floats = np.empty_like(moved)
-        out[0] = np.where(self._moves, fresh * (1 - _REPLACED), written)
-        out[1] = np.where(self._moves, fresh * _REPLACED, replaced)
+        out[0] = np.where(self._moves, fresh * (1 - where.replaces), written)
+        out[1] = np.where(self._moves, fresh * where.replaces, replaced)
         self._land(out[0], leaving.sum(axis=0))
         return out
 
