@@ -17,11 +17,12 @@ from ports.replay import replay
 
 @dataclass(frozen=True, slots=True)
 class Sounded:
-    """A bass note as it sounded: where it began and ended, in quarter notes, and how written."""
+    """A bass note as it sounded: from where to where in quarter notes, how written, how long."""
 
     begins: float
     ends: float
     play: Play
+    seconds: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,20 +45,22 @@ def take(  # noqa: PLR0917
     bassist = Bassist(style, Random(seed), external_clock=True, foresight=foresight, lead=lead)
     out: list[Outgoing] = []
     replay(bassist, read(folder / f"{song.number}.mid").with_clock(), out.append)
-    return Take(tuple(_sounded(out)), tuple(o for o in out if _tells(o)))  # type: ignore[arg-type]
+    return Take(tuple(sounded(out)), tuple(o for o in out if _tells(o)))  # type: ignore[arg-type]
 
 
 def _tells(outgoing: Outgoing) -> bool:
     return isinstance(outgoing, ChordHeard | KeyHeard | ChangeExpected)
 
 
-def _sounded(out: list[Outgoing]) -> list[Sounded]:
+def sounded(out: list[Outgoing]) -> list[Sounded]:
+    """The bass notes of all that was given out."""
     notes: list[Sounded] = []
     begun: Play | None = None
     for outgoing in out:
         if isinstance(outgoing, Play):
             begun = outgoing
         elif isinstance(outgoing, Release) and begun is not None:
-            notes.append(Sounded(begun.beat, outgoing.beat, begun))
+            seconds = outgoing.at - begun.at
+            notes.append(Sounded(begun.beat, outgoing.beat, begun, seconds))
             begun = None
     return notes

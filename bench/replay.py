@@ -4,10 +4,12 @@ For each MIDI file of a corpus folder: read it, play bass to it, write the part 
 as `groundling replay FILE --out --trace` does, timed from the first byte read to the last written
 (the start of Python itself left out) in seconds of the processor, so that one core is measured
 whatever else the machine does.  Then the part is read again and must hold one note at a time with
-none left hanging, and each line of the trace must have the fields it is documented to have.  Ends
-with status 1 if a song fails.
+none left hanging, and each line of the trace must have the fields it is documented to have.  Every
+note must lie in the style's register and on the string and fret it is written for, no two so far
+apart that a hand could not get from one to the other in time, and every ghost must be short and
+soft.  Ends with status 1 if a song fails.
 
-Usage: python -m bench.replay CORPUS... [--preset NAME] [--songs N]
+Usage: python -m bench.replay CORPUS... [--preset NAME ... | --every-preset] [--songs N]
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ import json
 import sys
 from dataclasses import dataclass
 from io import BytesIO
+from itertools import pairwise, product
 from pathlib import Path
 from random import Random
 from statistics import median
@@ -26,13 +29,16 @@ from typing import Final
 import mido
 from mir_eval.chord import validate_chord_label
 
+from bench.playing import Sounded, sounded
 from engine.bassist import Bassist
+from engine.events import Outgoing
 from engine.line.grades import Grade
+from engine.line.hand import reachable
 from engine.style import Style
 from ports.files import BassFile, read
 from ports.replay import replay
 from ports.trace import Trace
-from presets.loader import load
+from presets.loader import load, names
 
 FIELDS: Final = {
     "style": {"type", "time", "beat", "name", "grade", "seed", "tuning"},
@@ -46,6 +52,10 @@ FIELDS: Final = {
         "aims_at",
     },
 }  # fmt: skip
+# A ghost is shorter than a sixteenth at a middling tempo, in seconds.  A shift is timed by when the
+# notes fell, which player's looseness and a tempo on the move shift by this much at most.
+GHOST_AT_MOST: Final = 0.12
+LOOSENESS: Final = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,20 +76,25 @@ class Run:
 
 def run(path: Path, style: Style) -> Run:
     """Replay one file and look the result over."""
-    part, lines = BytesIO(), list[str]()
+    part, lines, out = BytesIO(), list[str](), list[Outgoing]()
     began = process_time()
     song = read(path)
     bass, trace = BassFile(song), Trace(lines.append, song.tempo.beat_at)
 
     trace.begin(style, Grade.EVERYTHING, 1)
     bassist = Bassist(style, Random(1), external_clock=True)
-    replay(bassist, song.with_clock(), lambda told: (bass.take(told), trace.take(told)))
+    replay(
+        bassist,
+        song.with_clock(),
+        lambda told: (bass.take(told), trace.take(told), out.append(told)),
+    )
     trace.close(song.end)
     bass.save(part)
     took = process_time() - began
     part.seek(0)
     notes, faults = _faults_of_part(part)
-    return Run(path.stem, song.end, took, notes, (*faults, *_faults_of_trace(lines, song.end)))
+    faults += _faults_of_trace(lines, song.end) + _faults_of_hand(sounded(out), style)
+    return Run(path.stem, song.end, took, notes, tuple(faults))
 
 
 def _faults_of_part(part: BytesIO) -> tuple[int, list[str]]:
@@ -110,6 +125,27 @@ def _faults_of_trace(lines: list[str], end: float) -> list[str]:
     return faults
 
 
+def _faults_of_hand(notes: list[Sounded], style: Style) -> list[str]:
+    """Notes that nobody could play on this neck, and ghosts that are heard as notes."""
+    faults = []
+    softest = style.touch.ghost + style.touch.spread
+    for note in notes:
+        play, written = note.play, note.play.written
+        where = f"note {play.note} at beat {note.begins:.2f}"
+        if style.neck.tuning[written.string - 1] + written.fret != play.note:
+            faults.append(f"{where} is not on string {written.string}, fret {written.fret}")
+        if not style.register.lowest <= play.note <= style.register.highest:
+            faults.append(f"{where} lies outside the register")
+        if written.ghost and (play.velocity > softest or note.seconds > GHOST_AT_MOST):
+            faults.append(f"{where} is a ghost of {note.seconds:.2f} s, velocity {play.velocity}")
+    for last, note in pairwise(notes):
+        frets = (last.play.written.fret, note.play.written.fret)
+        shift = max(0, abs(frets[1] - frets[0]) - style.neck.span + 1) if all(frets) else 0
+        if not reachable(shift, note.play.at - last.play.at + LOOSENESS):
+            faults.append(f"fret {frets[0]} to {frets[1]} at beat {note.begins:.2f} is too far")
+    return faults
+
+
 def table(name: str, runs: list[Run]) -> str:
     """One corpus in one line."""
     ratios = [r.times_real_time for r in runs]
@@ -118,7 +154,7 @@ def table(name: str, runs: list[Run]) -> str:
     whole = sum(r.song_seconds for r in runs) / sum(r.run_seconds for r in runs)
     faulty = sum(bool(r.faults) for r in runs)
     return (
-        f"{name:<12}{len(runs):>6}{hours:>8.2f}{sum(r.notes for r in runs):>8}"
+        f"{name:<24}{len(runs):>6}{hours:>8.2f}{sum(r.notes for r in runs):>8}"
         f"{whole:>9.0f}{median(ratios):>9.0f}{slowest.times_real_time:>9.0f}"
         f"{faulty:>8}  {slowest.name}"
     )
@@ -128,20 +164,21 @@ def main() -> int:
     """Print a line for each folder, and every fault."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("corpus", nargs="+", type=Path)
-    parser.add_argument("--preset", default="soul")
+    parser.add_argument("--preset", action="append", help="this one; may be given again")
+    parser.add_argument("--every-preset", action="store_true", help="all that ship, one by one")
     parser.add_argument("--songs", type=int, help="only so many songs of each folder")
     arguments = parser.parse_args()
-    style = load(arguments.preset)
-    print(f"{'':<12}{'songs':>6}{'hours':>8}{'notes':>8}{'x real':>9}{'median':>9}{'slowest':>9}"
+    presets = names() if arguments.every_preset else arguments.preset or ["soul"]
+    print(f"{'':<24}{'songs':>6}{'hours':>8}{'notes':>8}{'x real':>9}{'median':>9}{'slowest':>9}"
           f"{'faulty':>8}  slowest song")  # fmt: skip
     faulty = False
-    for folder in arguments.corpus:
+    for folder, preset in product(arguments.corpus, presets):
         files = sorted(folder.glob("*.mid"))[: arguments.songs]
-        runs = [run(path, style) for path in files]
+        runs = [run(path, load(preset)) for path in files]
         if not runs:
             print(f"{folder} has no .mid files")
             return 2
-        print(table(folder.name, runs))
+        print(table(f"{folder.name} {preset}", runs), flush=True)
         for each in (r for r in runs if r.faults):
             faulty = True
             print(f"  {each.name}: {'; '.join(each.faults[:3])}")
