@@ -41,7 +41,7 @@ from ports.trace import Trace
 from presets.loader import load, names
 
 FIELDS: Final = {
-    "style": {"type", "time", "beat", "name", "grade", "seed", "tuning"},
+    "style": {"type", "time", "beat", "name", "grade", "seed", "tuning", "span"},
     "bar": {"type", "time", "beat", "bar", "metre"},
     "chord": {"type", "time", "beat", "label", "symbol", "bass", "confidence"},
     "key": {"type", "time", "beat", "label", "confidence"},

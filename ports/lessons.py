@@ -33,7 +33,7 @@ def page(played: Played) -> Iterator[str]:
         f" strings {strings} (1 to {len(tuning)})"
     )
     before: Bar | None = None
-    for lesson in lessons(played.bars):
+    for lesson in lessons(played.bars, played.span):
         yield ""
         yield from _section(lesson, before, tuning)
         before = lesson.bar
@@ -90,7 +90,8 @@ def explained(played: Played) -> dict[str, Any]:
         "grade": played.grade,
         "seed": played.seed,
         "tuning": list(played.tuning),
-        "bars": [_bar(lesson) for lesson in lessons(played.bars)],
+        "span": played.span,
+        "bars": [_bar(lesson) for lesson in lessons(played.bars, played.span)],
     }
 
 
@@ -139,6 +140,7 @@ def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
         "chord": harte(note.chord, bar.key),
         "string": note.string,
         "fret": note.fret,
+        "articulation": note.articulation.value,
     }
 
 

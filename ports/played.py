@@ -35,12 +35,16 @@ Fact = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """A part as it was played: the style's name, its grade and seed, the open strings, the bars."""
+    """A part as it was played: the style's name, its grade and seed, the neck, the bars.
+
+    `tuning` are the open strings, `span` the frets under the hand.
+    """
 
     style: str
     grade: int
     seed: int
     tuning: tuple[int, ...]
+    span: int
     bars: tuple[Bar, ...]
 
 
@@ -73,9 +77,8 @@ def played_in(lines: Iterable[str], name: str) -> Played:
         raise FileError(f"{name} has no bass notes; there is nothing to explain")
     try:
         bars = tuple(_with_notes(bars_of(_taken(facts))))
-        return Played(
-            style["name"], int(style["grade"]), int(style["seed"]), tuple(style["tuning"]), bars
-        )
+        neck = tuple(style["tuning"]), int(style["span"])
+        return Played(style["name"], int(style["grade"]), int(style["seed"]), *neck, bars)
     except (KeyError, TypeError, ValueError) as error:
         raise FileError(f"{name} is damaged ({error} in it makes no sense)") from error
 

@@ -53,8 +53,8 @@ class Trace:
 
     def begin(self, style: Style, grade: Grade, seed: int) -> None:
         """Write down what is about to be played, and on which instrument."""
-        tuning = style.neck.tuning
-        self._line("style", 0.0, name=style.name, grade=int(grade), seed=seed, tuning=tuning)
+        neck = {"tuning": style.neck.tuning, "span": style.neck.span}
+        self._line("style", 0.0, name=style.name, grade=int(grade), seed=seed, **neck)
 
     def take(self, outgoing: Outgoing) -> None:
         """Write down one thing the engine gave out."""

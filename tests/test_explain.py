@@ -275,7 +275,7 @@ def looped() -> list[dict[str, object]]:
     head = {"beat": 0, "metre": "4/4"}
     facts: list[dict[str, object]] = [
         {"type": "style", "time": 0, "beat": 0, "name": "soul", "grade": 7, "seed": 1,
-         "tuning": [28, 33, 38, 43]},
+         "tuning": [28, 33, 38, 43], "span": 4},
     ]  # fmt: skip
     for time, bar, pitch, place in ((0, 1, 32, 0), (2, 2, 33, 1.5), (4, 1, 34, 0)):
         facts.append({"type": "bar", "time": time, "bar": bar, **head})

@@ -401,7 +401,7 @@ def test_trace_tells_the_instrument_and_the_bars() -> None:
 
     assert [json.loads(line) for line in lines] == [
         {"type": "style", "time": 0.0, "beat": 0.0, "name": "walking", "grade": 3, "seed": 5,
-         "tuning": [28, 33, 38, 43]},
+         "tuning": [28, 33, 38, 43], "span": 3},
         {"type": "bar", "time": 2.0, "beat": 4.0, "bar": 1, "metre": "3/4"},
         {"type": "bar", "time": 3.5, "beat": 7.0, "bar": 2, "metre": "3/4"},
     ]  # fmt: skip

@@ -14,7 +14,7 @@ from engine.labels import parse_symbol
 from engine.line.hand import Hand
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
-from engine.score import BassNote, Role
+from engine.score import Articulation, BassNote, Role
 from engine.style import Neck, Way
 from engine.teaching.bars import (
     Bar,
@@ -380,6 +380,38 @@ NECK = [
 def test_the_hand_is_explained(text: str, sentence: str) -> None:
     """Shapes, positions and shifts are told by string and fret."""
     assert any(line.startswith(sentence) for line in said(part(text), 1))
+
+
+@pytest.mark.parametrize(
+    ("text", "how", "sentence"),
+    [
+        ("F7: F1@1 G1@2", Articulation.HAMMERED, "G on 2 is hammered on from F at fret 1"),
+        ("Am7: A1@1 B1@2", Articulation.HAMMERED, "B on 2 is hammered on from A on the open"),
+        ("F7: F1@1 A1@2", Articulation.SLID, "A on 2 is slid into from F at fret 1"),
+    ],
+)
+def test_notes_without_a_stroke_of_their_own_are_explained(
+    text: str, how: Articulation, sentence: str
+) -> None:
+    """A hammered note and a slide are told with the note that they come from."""
+    bar = part(text)[0]
+    first, second = bar.notes
+    joined = replace(second, articulation=how, joined_from=first.note)
+
+    told = said((replace(bar, notes=(first, joined)),), 1)
+
+    assert any(line.startswith(sentence) for line in told)
+    assert not any(f" is {how.value}" in line for line in said((bar,), 1))
+
+
+def test_an_upright_has_three_frets_under_the_hand() -> None:
+    """What is one position on a bass guitar is a shift on an upright."""
+    bars = part("F7: F1@1 G#1@3")
+
+    guitar, upright = ([remark.topic for remark in remarks(Spot(bars, 0, span))] for span in (4, 3))
+
+    assert Topic.POSITION in guitar
+    assert Topic.POSITION not in upright
 
 
 # What is told -------------------------------------------------------------------------------

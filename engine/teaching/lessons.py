@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from engine.line.hand import SPAN
 from engine.teaching import harmony, leading, neck, rhythm
 from engine.teaching.bars import Bar, degree_name, listed, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
@@ -37,11 +38,11 @@ class Lesson:
     teaching: str
 
 
-def lessons(bars: Sequence[Bar]) -> tuple[Lesson, ...]:
-    """The bars of a part, each with what there is to learn from it."""
+def lessons(bars: Sequence[Bar], span: int = SPAN) -> tuple[Lesson, ...]:
+    """The bars of a part, each with what there is to learn from it; `span` frets under the hand."""
     told: list[Lesson] = []
     for index, bar in enumerate(bars):
-        spot = Spot(bars, index)
+        spot = Spot(bars, index, span)
         before = [lesson.remark for lesson in told]
         remark = _best(spot, before)
         new = remark.moral not in {one.moral for one in before}

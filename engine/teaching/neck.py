@@ -1,6 +1,6 @@
 """Neck: where the hand stands, how it moves, and which shapes it can keep.
 
-Knows: strings and frets as they were written, one finger per fret.
+Knows: strings and frets as they were written, the frets that a hand covers, what joins two notes.
 Refuses to know: chords and time, except how long a note leaves the hand free.
 """
 
@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import Final
 
 from engine.line.hand import SPAN, moved
-from engine.score import BassNote
+from engine.score import Articulation, BassNote
 from engine.teaching.bars import Bar, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
+
+_ONE_POSITION: Final = "one finger to a fret, set once and left there"
+_ONE_POSITION_OF_THREE: Final = "a whole tone from the first finger to the last, and neither leaves"
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:
@@ -21,8 +25,9 @@ def remarks(spot: Spot) -> Iterator[Remark]:
     if len(notes) > 1:
         yield from _octave(spot.bar, notes)
         yield from _fifth(notes)
-        yield from _open_string(spot.bar, notes)
-        yield from _shift_or_position(spot.bar, notes)
+        yield from _joined(spot.bar, notes)
+        yield from _open_string(spot, notes)
+        yield from _shift_or_position(spot, notes)
 
 
 def _octave(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
@@ -64,9 +69,32 @@ def _apart(low: BassNote, high: BassNote) -> tuple[int, int, int]:
     return high.note - low.note, high.string - low.string, high.fret - low.fret
 
 
-def _open_string(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
+def _joined(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
+    """The first note of the bar that the left hand alone brings about."""
+    for before, note in pairwise(notes):
+        if note.joined_from is None:
+            continue
+        start = f"at fret {before.fret}" if before.fret else "on the open string"
+        names = f"{name_of(note)} on {bar.count(note)}", f"{name_of(before)} {start}"
+        if note.articulation is Articulation.HAMMERED:
+            yield Remark(
+                Topic.JOINED, 0.75,
+                f"{names[0]} is hammered on from {names[1]}, without a second stroke",
+                "a finger that comes down smartly sounds the string, softer than a pluck would",
+            )  # fmt: skip
+            return
+        yield Remark(
+            Topic.JOINED, 0.75,
+            f"{names[0]} is slid into from {names[1]}, one finger that stays on the string",
+            "the ear hears the way between the two notes as well as both of them",
+        )  # fmt: skip
+        return
+
+
+def _open_string(spot: Spot, notes: Sequence[BassNote]) -> Iterator[Remark]:
+    bar, span = spot.bar, spot.span
     for before, note, after in zip(notes, notes[1:], notes[2:], strict=False):
-        if note.fret == 0 and before.fret and after.fret and abs(before.fret - after.fret) >= SPAN:
+        if note.fret == 0 and before.fret and after.fret and abs(before.fret - after.fret) >= span:
             yield Remark(
                 Topic.SHIFT, 0.7,
                 f"While the open {name_of(note)} on {bar.count(note)} rings, the hand goes from"
@@ -76,13 +104,13 @@ def _open_string(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
             return
 
 
-def _shift_or_position(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
+def _shift_or_position(spot: Spot, notes: Sequence[BassNote]) -> Iterator[Remark]:
     frets = [note.fret for note in notes if note.fret]
     if not frets:
         yield Remark(
             Topic.POSITION, 0.4, "Open strings only", "the left hand does nothing but damp"
         )
-    elif max(frets) - min(frets) < SPAN:
+    elif max(frets) - min(frets) < spot.span:
         low, high = min(frets), max(frets)
         where = f"fret {low}" if low == high else f"frets {low} to {high}"
         rest = " and open strings" if len(frets) < len(notes) else ""
@@ -91,18 +119,19 @@ def _shift_or_position(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
         yield Remark(
             Topic.POSITION, 0.42,
             f"The whole bar lies in one position, {where}{rest}{across}",
-            "one finger to a fret, set once and left there",
+            _ONE_POSITION if spot.span >= SPAN else _ONE_POSITION_OF_THREE,
         )  # fmt: skip
     else:
-        yield from _shift(bar, notes)
+        yield from _shift(spot, notes)
 
 
-def _shift(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
+def _shift(spot: Spot, notes: Sequence[BassNote]) -> Iterator[Remark]:
     """The widest move of the hand in the bar."""
+    bar = spot.bar
     position = max(1, notes[0].fret - 1)
     moves = []
     for before, note in pairwise(notes):
-        following = moved(position, note.fret)
+        following = moved(position, note.fret, spot.span)
         moves.append((abs(following - position), before, note))
         position = following
     frets, before, note = max(moves, key=lambda move: move[0])

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from engine.harmony import Chord
+from engine.line.hand import SPAN
 from engine.score import BassNote
 from engine.teaching.bars import Bar
 
@@ -39,6 +40,7 @@ class Topic(Enum):
     SHAPE = "shape"
     POSITION = "position"
     SHIFT = "shift"
+    JOINED = "joined notes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +62,11 @@ class Remark:
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A bar, and the part around it."""
+    """A bar, the part around it, and how many frets lie under the hand that plays it."""
 
     bars: Sequence[Bar]
     index: int
+    span: int = SPAN
 
     @property
     def bar(self) -> Bar:
