@@ -10,7 +10,8 @@ chord is as good as its root (Am/D and D9sus4 are the same keys), also a bass th
 stay.  Known: of all labelled beats, those whose root was expected to sound: the root told for that
 beat, or else the root last heard.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
-is played on it, and how many of the notes written as an approach reach the root really played.
+is played on it.  Reached: of the notes written a semitone from the root they lead to, those that
+the root really played resolves.
 Landed and clash are those of bench.landing.
 """
 
@@ -98,7 +99,7 @@ class Tally:
             interval = 5 if step in (5, 7) else step % 12
             self.ways_in[WAYS_IN.get(interval, "other")] += 1
             aim = last.written.aims_at
-            if aim is not None:
+            if aim is not None and (last.note - aim) % 12 in (1, 11):
                 self.approaches += 1
                 self.resolved += aim == first.note % 12
 

@@ -4,7 +4,8 @@ Knows: which change is led into, on which way, and which strokes there are for i
 Refuses to know: what the other strokes play.
 How: a change draws whether and how it is led into, always the same for the same place in the
 song.  A change that draws no way keeps its tones, less those that would lead by a semitone, so
-that the weights of a style say what is heard.
+that the weights of a style say what is heard.  A change that may not come is led into by a tone of
+the scale that sounds, and never by a semitone: nobody hears that it led nowhere.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 _TICKS: Final = 48
 _STRONG: Final = 3  # the middle of a bar, see Metre
 _PLAIN: Final = 0.6  # the accent of a plain stroke
+_SURE: Final = 0.65  # below this a change is one that may not come
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 _BY_SEMITONE: Final = frozenset(
@@ -138,19 +140,24 @@ class Ways:
             if (way in _BY_SEMITONE) == semitone
         ]
         feasible = self._feasible(ask, stay, target, kind)
-        feasible = feasible or self._feasible(ask, stay, target, self._approach.ways)
+        if not feasible and _is_sure(target):
+            feasible = self._feasible(ask, stay, target, self._approach.ways)
         return self._drawn(target, 3, feasible)
 
     def by_semitone(self, target: Target) -> bool:
         """Whether this change is reached by a semitone, if it is led into."""
-        return self._drawn(target, 2, self._approach.ways) in _BY_SEMITONE
+        drawn = self._drawn(target, 2, self._approach.ways)
+        return drawn in _BY_SEMITONE and _is_sure(target)
 
     def _feasible(
         self, ask: Ask, stay: Stay, target: Target, ways: Sequence[tuple[Way, float]]
     ) -> list[tuple[Way, float]]:
         found = []
+        scale = scale_of(stay.chord, ask.key)
         for way, weight in ways:
             notes = lead_in(way, stay.chord, ask.key, target.note)
+            if not _is_sure(target) and not all(n % 12 in scale for each in notes for n in each):
+                continue
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
                 onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
@@ -218,6 +225,10 @@ def _from_side(
         return [*scale_run(scale, goal + step, step, count - 1), goal + step]
     run = scale_run(scale, goal, step, count)
     return run if abs(run[-1] - goal) == 2 else []
+
+
+def _is_sure(target: Target) -> bool:
+    return target.stretch.confidence >= _SURE
 
 
 def place_of(target: Target) -> int:
