@@ -66,6 +66,7 @@ class Tally:
         chords = [told for told in played.told if isinstance(told, ChordHeard)]
         expect_beats, chord_beats = [e.beat for e in expects], [c.beat for c in chords]
         repeated = list(repeats(beats))
+        foreseen: list[float] = []
         for i in range(1, len(beats)):
             came, before = root_of(beats[i].chord), root_of(beats[i - 1].chord)
             if NO_ROOT in (came, before) or i in unjudged:
@@ -81,9 +82,11 @@ class Tally:
             self.grounded.append(_is_ground(self.told[-1], self.heard[-1], beats[i - 1 : i + 1]))
             self.before.append(before)
             self.repeated.append(repeated[i - 1])
-        self._lead_in(beats, played)
+            if before != came == self.told[-1]:
+                foreseen.append(beat)
+        self._lead_in(beats, played, frozenset(foreseen))
 
-    def _lead_in(self, beats: list[Felt], played: Take) -> None:
+    def _lead_in(self, beats: list[Felt], played: Take, foreseen: Container[float]) -> None:
         changes = [
             float(felt.beat)
             for last, felt in pairwise(beats)
@@ -97,7 +100,8 @@ class Tally:
             last, first = played.notes[at - 1].play, played.notes[at].play
             step = abs(first.note - last.note)
             interval = 5 if step in (5, 7) else step % 12
-            self.ways_in[WAYS_IN.get(interval, "other")] += 1
+            if beat in foreseen:
+                self.ways_in[WAYS_IN.get(interval, "other")] += 1
             aim = last.written.aims_at
             if aim is not None and (last.note - aim) % 12 in (1, 11):
                 self.approaches += 1

@@ -20,6 +20,7 @@ from engine.events import Forecast
 from engine.harmony import Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
+from engine.line.ways import SURE
 from engine.meter import Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
@@ -79,7 +80,7 @@ class Writing:
         self.next_style: Style | None = None
         self._random = random
         self._grade = grade
-        self._written_for: dict[Fraction, tuple[Chord | None, bool]] = {}
+        self._written_for: dict[Fraction, tuple[Chord | None, int]] = {}
         self._manners: dict[int, Manner] = {}
         self._take_up(style)
 
@@ -155,8 +156,9 @@ class Writing:
         known = self._written_for
         return any(f.beat in known and known[f.beat] != self._aim(f) for f in ahead)
 
-    def _aim(self, forecast: Forecast) -> tuple[Chord | None, bool]:
-        return forecast.chord, forecast.confidence >= self._daring
+    def _aim(self, forecast: Forecast) -> tuple[Chord | None, int]:
+        """What a part is written for: the chord, and whether not aimed at, in doubt or surely."""
+        return forecast.chord, sum(forecast.confidence >= o for o in (self._daring, SURE))
 
     def _write_bar(self, start: Fraction, belief: Belief) -> None:
         place = self._pulse.moment(0.0, float(start))

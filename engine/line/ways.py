@@ -28,8 +28,10 @@ _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 _TICKS: Final = 48
 _STRONG: Final = 3  # the middle of a bar, see Metre
 _PLAIN: Final = 0.6  # the accent of a plain stroke
-_SURE: Final = 0.65  # below this a change is one that may not come
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
+
+SURE: Final = 0.65
+"""Below this a change is one that may not come, and is not led into by a semitone."""
 
 _BY_SEMITONE: Final = frozenset(
     {
@@ -228,7 +230,7 @@ def _from_side(
 
 
 def _is_sure(target: Target) -> bool:
-    return target.stretch.confidence >= _SURE
+    return target.stretch.confidence >= SURE
 
 
 def place_of(target: Target) -> int:
