@@ -17,6 +17,7 @@ from typing import Any, Final
 
 from engine.harmony import C_MAJOR, Chord, Key
 from engine.labels import parse_harte
+from engine.line.hand import SPAN
 from engine.meter import Metre
 from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, BassNote, Role
@@ -77,7 +78,8 @@ def played_in(lines: Iterable[str], name: str) -> Played:
         raise FileError(f"{name} has no bass notes; there is nothing to explain")
     try:
         bars = tuple(_with_notes(bars_of(_taken(facts))))
-        neck = tuple(style["tuning"]), int(style["span"])
+        # Early traces do not tell the span: they were played with a finger to each fret.
+        neck = tuple(style["tuning"]), int(style.get("span", SPAN))
         return Played(style["name"], int(style["grade"]), int(style["seed"]), *neck, bars)
     except (KeyError, TypeError, ValueError) as error:
         raise FileError(f"{name} is damaged ({error} in it makes no sense)") from error

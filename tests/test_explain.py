@@ -344,3 +344,12 @@ def test_a_note_off_every_grid_is_drawn_next_to_its_place() -> None:
 def test_triplets_are_drawn_in_thirds() -> None:
     """Three cells to the beat, where the notes ask for them."""
     assert drawn(("0", 1, 4), ("2/3", 1, 4), bar=Fraction(1))[5] == "E 4-----4--|"
+
+
+def test_a_trace_that_does_not_tell_the_span_is_explained() -> None:
+    """An early trace, without the frets under the hand, was played with a finger to each fret."""
+    example = Path(__file__).parent.parent / "docs" / "example.jsonl"
+    first, *rest = example.read_text("utf-8").splitlines()
+    style = {name: value for name, value in json.loads(first).items() if name != "span"}
+
+    assert played_in([json.dumps(style), *rest], "early").span == 4
