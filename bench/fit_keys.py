@@ -1,18 +1,29 @@
-"""Fit the key tables: what counted rows say for each key, and what a scale's beats are made of.
+"""Fit the key tables: what rows say for each key, and what a scale's beats are made of.
 
-Used by bench/fit_hearing.py.  Needs scipy.
+    python -m bench.fit_keys FOLDER [FOLDER ...] --folds CACHE
+
+bench/fit_hearing.py fits them together with the network.  As a command it fits them again, for
+the networks that `python -m bench.fit_hearing ... --folds CACHE` has left in a folder: ten times
+for each, without a tenth of the songs (bench/folds.py).  Needs scipy.
 """
 
 from __future__ import annotations
 
+import argparse
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from bench.corpus import Song, read_folder
+from bench.folds import FOLDS, KEY_TABLES, TENTHS, network_of, tenth_of
+from bench.listening import Listener, beats_of
 from engine.harmony import Key
-from engine.hearing.key import KINDS, Stretch, beat_of, kinds_of
+from engine.hearing.evidence import Vector
+from engine.hearing.key import KINDS, KeyFilter, Stretch, beat_of, kinds_of
+from engine.hearing.tables import Tables
 
 Array = NDArray[np.float64]
 
@@ -97,3 +108,52 @@ def _logistic(rows: Array, targets: NDArray[np.int64]) -> tuple[Array, float]:
     ).x
     weights = found[:-1].reshape(2, ROWS, 12) * scale
     return weights, float(found[-1])
+
+
+# Fitting in folds --------------------------------------------------------------------------
+
+
+class _Writing(KeyFilter):
+    """A key filter that keeps what it is told."""
+
+    def __init__(self, tables: Tables) -> None:
+        super().__init__(tables)
+        self.told: list[tuple[Vector, Array, int]] = []
+
+    def add(self, lengths: Vector, chords: Array, place: int) -> None:
+        self.told.append((lengths, chords, place))
+        super().add(lengths, chords, place)
+
+
+def heard(song: Song, key: Key, tables: Tables) -> Heard:
+    """What a song's key filter is told when an ear with these tables hears it."""
+    writing = _Writing(tables)
+    listener = Listener(song, tables, writing)
+    for beat in beats_of(song):
+        listener.play_until(beat, beat.position)
+        listener.cross(beat)
+    lengths, chords, places = zip(*writing.told, strict=True)
+    return Heard(key, np.array(lengths), np.array(chords), np.array(places))
+
+
+def main() -> None:
+    """Fit the key tables of every fold and tenth, and leave them in the cache."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", required=True)
+    options = parser.parse_args()
+    songs = [s for folder in options.folders for s in read_folder(folder) if s.notes and s.key]
+    for fold in range(FOLDS):
+        network = network_of(options.folds, fold)
+        told = [(tenth_of(s.number), heard(s, s.key, network)) for s in songs if s.key]
+        fits = [
+            fit_keys([each for part, each in told if part != tenth], network.qualities)
+            for tenth in range(TENTHS)
+        ]
+        tables = {name: np.array([getattr(fit, name) for fit in fits]) for name in KEY_TABLES}
+        np.savez(options.folds / f"keys{fold}.npz", allow_pickle=False, **tables)
+        print(f"fold {fold}: {len(told)} songs", flush=True)
+
+
+if __name__ == "__main__":
+    main()

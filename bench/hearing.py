@@ -10,16 +10,15 @@ together; beats labelled N or X are left out.  The notes are fed to the ear one 
 time, and it knows nothing later.
 
 With --folds every song is heard with tables fitted on songs of other numbers, which
-`python -m bench.fit_hearing ... --folds CACHE` has left in a folder; without it, with the
-tables that ship, which were fitted on all development songs.  --bassist adds the chords as the
+`python -m bench.fit_hearing ... --folds CACHE` and `python -m bench.fit_keys ... --folds CACHE`
+have left in a folder (bench/folds.py tells how); without it, with the tables that ship, which
+were fitted on all development songs.  --bassist adds the chords as the
 whole engine gave them out.
 """
 
 from __future__ import annotations
 
 import argparse
-import runpy
-from collections.abc import Callable
 from pathlib import Path
 from resource import RUSAGE_SELF, getrusage
 
@@ -27,6 +26,7 @@ import numpy as np
 
 from bench.alter import joined, loose, smeared, without_low_notes
 from bench.corpus import Song, read_folder
+from bench.folds import Choose, tables_from
 from bench.listening import (
     MOMENTS,
     Answers,
@@ -41,31 +41,9 @@ from bench.playing import take
 from engine.events import ChordHeard
 from engine.harmony import Key
 from engine.hearing.ear import DEFAULT
-from engine.hearing.tables import Tables
-from engine.hearing.taught import tables_of
 from engine.labels import harte
 
-Choose = Callable[[Song], Tables]
-FOLDS = 3
 MODULATIONS = 60
-
-
-def fold_of(number: str) -> int:
-    """The fold of a song: numbers rise in threes, and a song has one number in all folders."""
-    return int(number) // 3 % FOLDS
-
-
-def tables_from(cache: Path | None) -> Choose:
-    """Which tables hear a song."""
-    if cache is None:
-        return lambda _: DEFAULT
-    folds = [_read(cache / f"fold{i}.py") for i in range(FOLDS)]
-    return lambda song: folds[fold_of(song.number)]
-
-
-def _read(path: Path) -> Tables:
-    module = runpy.run_path(str(path))
-    return tables_of(module["QUALITIES"], module["TABLES"])
 
 
 def row(folder: str, name: str, moment: str, values: dict[str, float]) -> None:

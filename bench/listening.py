@@ -13,6 +13,7 @@ import numpy as np
 from bench.corpus import NO_CHORD, Note, Song
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
+from engine.hearing.key import KeyFilter
 from engine.hearing.tables import Tables
 from engine.labels import harte
 from engine.meter import Moment
@@ -69,8 +70,8 @@ def beats_of(song: Song) -> Iterator[Moment]:
 class Listener:
     """An ear, and a song's notes that are fed to it in order of time."""
 
-    def __init__(self, song: Song, tables: Tables) -> None:
-        self.ear = Ear(tables)
+    def __init__(self, song: Song, tables: Tables, keys: KeyFilter | None = None) -> None:
+        self.ear = Ear(tables, keys)
         self.answers = Answers(song)
         events = [(n.end, 0, n) for n in song.notes] + [(n.start, 1, n) for n in song.notes]
         self.events: list[tuple[float, int, Note]] = sorted(events, key=lambda e: e[:2])

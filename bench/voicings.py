@@ -20,7 +20,7 @@ from random import Random
 from typing import Final
 
 from bench.corpus import NO_CHORD, Label, MetreChange, Note, Song, read_folder
-from bench.hearing import tables_from
+from bench.folds import tables_from
 from bench.listening import listen, percent
 from engine.harmony import C_MAJOR, QUALITIES, QUALITY_BY_HARTE, Chord, Family, Key
 from engine.hearing.tables import Tables

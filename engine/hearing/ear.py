@@ -58,9 +58,9 @@ def beats_of_bar(metre: Metre) -> tuple[tuple[float, float, int], ...]:
 
 
 class Ear:
-    """What is believed about chord and key, as the notes come in."""
+    """What is believed about chord and key, as the notes come in; `keys` names the key."""
 
-    def __init__(self, tables: Tables = DEFAULT) -> None:
+    def __init__(self, tables: Tables = DEFAULT, keys: KeyFilter | None = None) -> None:
         self._tables = tables
         plain = [name in _PLAIN for name in tables.qualities]
         self._readiness = np.where(plain, 1.0, _RARE)
@@ -68,7 +68,7 @@ class Ear:
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
-        self._keys = KeyFilter(tables)
+        self._keys = KeyFilter(tables) if keys is None else keys
         self._past = Past()
         self._memory = SongMemory(12 * tables.count)
         self._beat: float | None = None

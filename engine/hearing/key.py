@@ -34,12 +34,13 @@ _CHORD_TRUST: Final = 0.5
 _TONE_TRUST: Final = 1.0
 # The chance of another scale from one beat to the next.
 _LEAVE: Final = 1e-5
-# A move is believed when the new scale has this chance and the old one less than the other; the
-# new stretch then has the last beats, in which the doubt arose.  A stretch is first given time to
-# settle, the song's first above all: songs wander less than ears do.
-_MOVED: Final = 0.6
-_LEFT: Final = 0.4
-_DOUBT: Final = 6
+# A move is believed when another scale has had more than this chance for some beats on end, so that
+# a last chord turned major is none; the new stretch then has the last beats, in which the doubt
+# arose.  A stretch is first given time to settle, the song's first above all: songs wander less
+# than ears do.
+_MOVED: Final = 0.5
+_STOOD: Final = 3
+_DOUBT: Final = 8
 _SETTLED: Final = 48
 _SETTLED_AGAIN: Final = 16
 # How far the one who names the key believes the other once the song has moved, and the least that
@@ -121,6 +122,7 @@ class KeyFilter:
         self._left: dict[int, Stretch] = {}
         self._lately: deque[Beat] = deque(maxlen=_DOUBT)
         self._scales = np.zeros(12)
+        self._stood = 0
         self.belief: Array = np.full(24, 1 / 24)
 
     def best(self) -> tuple[Key, float]:
@@ -138,7 +140,9 @@ class KeyFilter:
         self._lately.append(beat)
         self._follow_scale(beat)
         self._name()
-        if self._moved():
+        self._stood = self._stood + 1 if self._doubted() else 0
+        if self._stood >= _STOOD:
+            self._stood = 0
             self._left[self._scale()] = self._stretch
             self._stretch = self._left.pop(int(self._scales.argmax()), Stretch())
             for each in self._lately:
@@ -166,11 +170,11 @@ class KeyFilter:
     def _scale(self) -> int:
         return int(_SCALES[self.belief.argmax()])
 
-    def _moved(self) -> bool:
-        here, there = self._scale(), int(self._scales.argmax())
+    def _doubted(self) -> bool:
+        """Whether another scale than the named key's is believed in."""
+        there = int(self._scales.argmax())
         return (
-            there != here
+            there != self._scale()
             and self._stretch.beats >= (_SETTLED_AGAIN if self._left else _SETTLED)
             and self._scales[there] > np.log(_MOVED)
-            and self._scales[here] < np.log(_LEFT)
         )

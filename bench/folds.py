@@ -1,0 +1,68 @@
+"""Folds: which tables may hear a song, so that none is judged by what was learned from it.
+
+The network of the ear takes half an hour to fit, so it is fitted three times, each time without a
+third of the songs (bench/fit_hearing.py).  What names the key is fitted in seconds, so for each of
+the three it is fitted ten times, each time without a tenth (bench/fit_keys.py): a song is heard
+by a network and by key tables that have both never met it.
+"""
+
+from __future__ import annotations
+
+import runpy
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from bench.corpus import Song
+from engine.hearing.ear import DEFAULT
+from engine.hearing.tables import Tables
+from engine.hearing.taught import tables_of
+
+Choose = Callable[[Song], Tables]
+FOLDS, TENTHS = 3, 10
+KEY_TABLES = ("key_weights", "minor_bias", "scale_chords", "scale_tones")
+
+
+def fold_of(number: str) -> int:
+    """The fold of a song: numbers rise in threes, and a song has one number in all folders."""
+    return int(number) // 3 % FOLDS
+
+
+def tenth_of(number: str) -> int:
+    """Which of ten parts a song belongs to."""
+    return int(number) // 3 % TENTHS
+
+
+def network_of(cache: Path, fold: int) -> Tables:
+    """The tables that were fitted without a fold, as bench/fit_hearing.py left them."""
+    module = runpy.run_path(str(cache / f"fold{fold}.py"))
+    return tables_of(module["QUALITIES"], module["TABLES"])
+
+
+def tables_from(cache: Path | None) -> Choose:
+    """Which tables hear a song: those of a cache, or those that ship."""
+    if cache is None:
+        return lambda _: DEFAULT
+    folds = [
+        _with_keys(network_of(cache, fold), cache / f"keys{fold}.npz") for fold in range(FOLDS)
+    ]
+    return lambda song: folds[fold_of(song.number)][tenth_of(song.number)]
+
+
+def _with_keys(network: Tables, path: Path) -> list[Tables]:
+    """A network with the key tables of each tenth; with its own, where none were fitted."""
+    if not path.exists():
+        return [network] * TENTHS
+    with np.load(path) as found:
+        return [
+            replace(
+                network,
+                key_weights=found["key_weights"][tenth],
+                minor_bias=float(found["minor_bias"][tenth]),
+                scale_chords=found["scale_chords"][tenth],
+                scale_tones=found["scale_tones"][tenth],
+            )
+            for tenth in range(TENTHS)
+        ]
