@@ -6,7 +6,7 @@
 Needs PyTorch besides the project's own packages (pip install torch), and some 8 GB of memory; a
 fit takes about half an hour of one core.  With --folds it fits three times, each time without a
 third of the songs by their numbers, and leaves fold0.py to fold2.py in a folder for
-`python -m bench.hearing --folds CACHE`.
+`python -m bench.hearing --folds CACHE` (see bench/folds.py).
 
 How: each song is read by the ear's own code into evidence at three moments of every beat, as
 played and made harder; charts are rendered as keyboard players play them.  The network of
@@ -32,6 +32,7 @@ import torch
 from bench.alter import loose, smeared, without_low_notes
 from bench.corpus import Note, Song, read_folder
 from bench.fit_keys import Heard, KeyTables, fit_keys
+from bench.folds import FOLDS, fold_of
 from bench.listening import beats_of
 from bench.network import KINDS, STATES, Filter, Q
 from bench.voicings import MANNERS, any_quality, charted, render, turns
@@ -46,7 +47,6 @@ from engine.hearing.taught import Coded, tables_of
 from engine.labels import parse_harte
 
 MOMENTS = (0.1, 0.5, 0.95)
-FOLDS = 3
 
 
 @dataclass(frozen=True)
@@ -70,10 +70,10 @@ LESSONS = (
     Lesson(3, 0.003, 0.0, HARDER, 0.25),
     Lesson(14, 0.0025, 1.0, HARDER, 0.25),
     Lesson(8, 0.0015, 1.0, HARDER, 0.25),
-    Lesson(10, 0.0015, 1.0, LIFELIKE, 0.15),
+    Lesson(10, 0.0015, 1.0, LIFELIKE, 0.2),
 )
 # Of the charts each manner gets every so many; long ones are left out.
-CHARTS_PER_MANNER = {"block": 3, "shell": 4, "rootless": 3, "broken": 3, "melody": 4, "any": 5}
+CHARTS_PER_MANNER = {"block": 3, "shell": 4, "rootless": 3, "broken": 1, "melody": 4, "any": 5}
 LONGEST_CHART = 700
 # Charts of our own, each in three manners.
 TURNS = 60
@@ -81,6 +81,8 @@ TURNS = 60
 PIECE, RUN_IN, BATCH = 64, 16, 24
 # What the surprise before a beat, a tenth, half and nearly all of it in counts for.
 MOMENT_WEIGHTS = (0.5, 1.0, 0.5, 1.0)
+# ... and once the next beat is over too, which is what memory keeps.
+LOOK_BACK_WEIGHT = 0.5
 ROOT_WEIGHT, CHORD_WEIGHT = 0.7, 0.6
 # How dear large weights are; from which share of the rounds on the tables are averaged.
 PRICE, AVERAGED_FROM = 1e-3, 0.6
@@ -220,15 +222,17 @@ def read_parts(folders: list[Path], charts: Path) -> list[Part]:
 # The loss ----------------------------------------------------------------------------------
 
 
-def surprise(beliefs: torch.Tensor, states: torch.Tensor) -> torch.Tensor:
-    """The mean surprise at the labelled roots and chords."""
+def surprise(
+    beliefs: torch.Tensor, states: torch.Tensor, weights: tuple[float, ...]
+) -> torch.Tensor:
+    """The mean surprise at the labelled roots and chords, of beliefs at so many moments."""
     there = (states >= 0).float()
     wanted = states.clamp(min=0)
-    index = wanted[:, :, None, None].expand(-1, -1, 4, 1)
+    index = wanted[:, :, None, None].expand(-1, -1, beliefs.shape[2], 1)
     chord = beliefs.gather(3, index)[..., 0]
     roots = torch.logsumexp(beliefs.reshape(*beliefs.shape[:3], 12, Q), -1)
     root = roots.gather(3, index // Q)[..., 0]
-    cost = -(CHORD_WEIGHT * chord + ROOT_WEIGHT * root) * torch.tensor(MOMENT_WEIGHTS)
+    cost = -(CHORD_WEIGHT * chord + ROOT_WEIGHT * root) * torch.tensor(weights)
     return (cost.sum(-1) * there).sum() / there.sum().clamp(min=1)
 
 
@@ -304,7 +308,9 @@ def teach(model: Filter, parts: list[Part], lesson: Lesson) -> None:
             for group in optimizer.param_groups:
                 group["lr"] = lesson.rate * (min(1.0, 3 * done * rounds) * (1 - done) + 0.01)
             batch = _tensors(pieces)
-            loss = surprise(model(batch, lesson.recalling), batch["states"])
+            beliefs, looked_back = model(batch, lesson.recalling)
+            loss = surprise(beliefs, batch["states"], MOMENT_WEIGHTS)
+            loss += surprise(looked_back[:, :, None], batch["states"][:, :-1], (LOOK_BACK_WEIGHT,))
             optimizer.zero_grad()
             loss.backward()
             torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
@@ -326,23 +332,25 @@ def _averaged(mean: list[torch.Tensor], model: Filter, seen: int) -> list[torch.
         return [m + (p - m) / seen for m, p in zip(mean, now, strict=True)] if mean else now
 
 
-def beliefs_of(model: Filter, parts: list[Part], recalling: float) -> list[Array]:
-    """What the filter believes at the end of every beat of every part."""
-    out: list[Array] = [np.zeros(0)] * len(parts)
+def beliefs_of(model: Filter, parts: list[Part], recalling: float) -> list[tuple[Array, Array]]:
+    """What the filter believes at the end of every beat of every part, and a beat later of it."""
+    out: list[tuple[Array, Array]] = [(np.zeros(0), np.zeros(0))] * len(parts)
     order = sorted(range(len(parts)), key=lambda i: len(parts[i].places))
     with torch.no_grad():
         for k in range(0, len(order), 24):
             some = order[k : k + 24]
             pieces = [(parts[i], 0, 0, len(parts[i].places)) for i in some]
-            logs = model(_tensors(pieces), recalling)[:, :, 3].exp().numpy()
-            for row, i in zip(logs, some, strict=True):
-                out[i] = row[: len(parts[i].places)].astype(float)
+            ended, later = model(_tensors(pieces), recalling)
+            ended, later = ended[:, :, 3].exp().numpy(), later.exp().numpy()
+            for row, row_later, i in zip(ended, later, some, strict=True):
+                beats = len(parts[i].places)
+                out[i] = row[:beats].astype(float), row_later[: beats - 1].astype(float)
     return out
 
 
-def remember(parts: list[Part], beliefs: list[Array], tables: Tables) -> None:
+def remember(parts: list[Part], beliefs: list[tuple[Array, Array]], tables: Tables) -> None:
     """Let the ear's own memory and key filter say what they would have said at every beat."""
-    for part, belief in zip(parts, beliefs, strict=True):
+    for part, (belief, later) in zip(parts, beliefs, strict=True):
         memory, keys = SongMemory(STATES), KeyFilter(tables)
         for t, heard in enumerate(belief):
             pulse = int(part.pulses[t])
@@ -350,6 +358,9 @@ def remember(parts: list[Part], beliefs: list[Array], tables: Tables) -> None:
             part.recalled[t] = recalled.log_shares
             part.hints[t] = recalled.hints
             part.keys[t] = keys.belief
+            sounds = part.now[t, 2, 84:96].any()
+            if t and sounds:
+                memory.revise(later[t - 1])
             memory.add(float(part.positions[t]), pulse, heard)
             keys.add(part.now[t, 2, :12].astype(float), heard, int(part.places[t]))
 
@@ -409,9 +420,9 @@ def source_of(coded: dict[str, Coded]) -> str:
 # --------------------------------------------------------------------------------------------
 
 
-def number_of(part: Part) -> int:
+def number_of(part: Part) -> str:
     """The song's number, which is the same in all folders."""
-    return int(part.name.split("/")[1])
+    return part.name.split("/")[1]
 
 
 def fit(parts: list[Part]) -> dict[str, Coded]:
@@ -427,7 +438,9 @@ def fit(parts: list[Part]) -> dict[str, Coded]:
         teach(model, parts, lesson)
         beliefs = beliefs_of(model, parts, lesson.recalling)
         heard = [
-            Heard(parts[i].key, parts[i].now[:, 2, :12].astype(float), beliefs[i], parts[i].places)
+            Heard(
+                parts[i].key, parts[i].now[:, 2, :12].astype(float), beliefs[i][0], parts[i].places
+            )
             for i in keyed
         ]
         keys = fit_keys(heard, KINDS)
@@ -451,7 +464,7 @@ def main() -> None:
         return
     options.folds.mkdir(parents=True, exist_ok=True)
     for fold in range(FOLDS):
-        others = [p for p in parts if number_of(p) // 3 % FOLDS != fold]
+        others = [p for p in parts if fold_of(number_of(p)) != fold]
         source = source_of(fit(others))
         (options.folds / f"fold{fold}.py").write_text(source, "utf-8")
 

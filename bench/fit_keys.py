@@ -130,7 +130,7 @@ def heard(song: Song, key: Key, tables: Tables) -> Heard:
     writing = _Writing(tables)
     listener = Listener(song, tables, writing)
     for beat in beats_of(song):
-        listener.play_until(beat, beat.position)
+        listener.play_until(beat, beat.position, asking=False)
         listener.cross(beat)
     lengths, chords, places = zip(*writing.told, strict=True)
     return Heard(key, np.array(lengths), np.array(chords), np.array(places))

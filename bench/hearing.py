@@ -84,9 +84,19 @@ def weighted(truth: Key, said: Key) -> float:
     return 0.2 if said.tonic == truth.tonic else 0.0
 
 
-def keys(folder: str, answers: list[Answers], name: str, at: int) -> None:
-    """Exact, weighted and same scale, in percent of the songs with one key."""
-    pairs = [(a.song.key, a.keys[min(at, len(a.keys) - 1)]) for a in answers if a.song.key]
+def _silent(answers: Answers) -> int:
+    """How many beats pass before the first note."""
+    first = answers.song.notes[0].start
+    return sum(beat + 1 <= first for beat in answers.beats)
+
+
+def keys(folder: str, answers: list[Answers], name: str, at: int, *, playing: bool = False) -> None:
+    """Exact, weighted and same scale, in percent of the songs with one key, after so many beats.
+
+    The beats are counted from where the song begins, or from where the playing does.
+    """
+    places = [(a, at + (_silent(a) if playing else 0)) for a in answers if a.song.key]
+    pairs = [(a.song.key, a.keys[min(i, len(a.keys) - 1)]) for a, i in places]
     values = {
         "exact": 100 * float(np.mean([t == s for t, s in pairs])),
         "weighted": 100 * float(np.mean([weighted(t, s) for t, s in pairs])),
@@ -174,6 +184,7 @@ def main() -> None:
         answers = chords(path.name, songs, tables)
         hard_playing(path.name, songs, tables)
         keys(path.name, answers, "after 32 beats", 32)
+        keys(path.name, answers, "32 beats played", 32, playing=True)
         keys(path.name, answers, "at the end", 10**9)
         modulations(path.name, songs, tables)
         settled(path.name, songs, tables)

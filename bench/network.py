@@ -46,6 +46,8 @@ class Filter(torch.nn.Module):
         self.gates_bias = torch.nn.Parameter(torch.zeros(2, 3 * w))
         self.tell = _small(two, Q, among=4 * two)
         self.foretell = _small(two, Q, among=4 * two)
+        self.look_back = _small(two, Q, among=4 * two)
+        self.kept = torch.nn.Parameter(torch.tensor([1.0]))
         steps = torch.arange(12)
         self.register_buffer("_turn", (steps[:, None] - steps[None, :]) % 12)
 
@@ -53,26 +55,46 @@ class Filter(torch.nn.Module):
         """(..., vectors, degree, worth) to (vectors x pitch class, root x worth)."""
         return table[..., self._turn, :].reshape(-1, 12 * table.shape[-1])
 
-    def forward(self, batch: dict[str, torch.Tensor], recalling: float) -> torch.Tensor:
-        """Log-beliefs (pieces, beats, four moments, states)."""
+    def forward(
+        self, batch: dict[str, torch.Tensor], recalling: float
+    ) -> tuple[torch.Tensor, torch.Tensor]:
+        """Log-beliefs (pieces, beats, four moments, states), and those about the beat before."""
         now, shape = batch["now"], batch["now"].shape[:2]
         passed, vectors = now[..., -1:], now[..., :-1]
         vectors = vectors * self._kept((*shape, 1, vectors.shape[-1]), DROP_TONES)
-        both = torch.cat([(1 - passed) * vectors, passed * vectors], -1)
         shares = recalling * batch["recalled"].reshape(*shape, 12, Q)
         context = self._context(batch, shares, recalling)
-        seen = (both @ self._turned(self.seen)).reshape(*shape, 3, 12, WIDTH)
+        seen = self._read(vectors, passed, self.seen)
         seen = seen + _between(self.passed, passed)[..., None, :]
         told, foretold = self._steps(batch, seen, context)
-        said = (both @ self._turned(self.emission)).reshape(*shape, 3, 12, Q)
+        said = self._read(vectors, passed, self.emission)
         said = said + _between(self.bias[1:], passed)[..., None, :]
-        said = said + (told * self._kept((shape[0], 1, 1, 1, 2 * WIDTH), DROP_FEATURES)) @ self.tell
+        told = told * self._kept((shape[0], 1, 1, 1, 2 * WIDTH), DROP_FEATURES)
+        told = told @ torch.cat([self.tell, self.look_back], -1)
+        said = said + told[..., :Q]
         said = said + _between(self.recall[1:, None], passed)[..., None, :] * shares[:, :, None]
         foretold = foretold * self._kept((shape[0], 1, 1, 2 * WIDTH), DROP_FEATURES)
         before = foretold @ self.foretell + self.bias[0]
         before = before + self.recall[0] * shares
         beliefs = torch.cat([before[:, :, None], said], 2)
-        return torch.log_softmax(beliefs.reshape(*shape, 4, STATES), -1)
+        beliefs = torch.log_softmax(beliefs.reshape(*shape, 4, STATES), -1)
+        return beliefs, self._looked_back(told[:, 1:, 2, :, Q:], beliefs[:, :-1, 3])
+
+    def _looked_back(self, told: torch.Tensor, believed: torch.Tensor) -> torch.Tensor:
+        """Log-beliefs (pieces, beats but the last, states), once the next beat is over too."""
+        return torch.log_softmax(told.flatten(2) + self.kept * believed, -1)
+
+    def _read(
+        self, vectors: torch.Tensor, passed: torch.Tensor, table: torch.Tensor
+    ) -> torch.Tensor:
+        """What a table makes of the tones (pieces, beats, moments, 12, worth).
+
+        A moment is as late in every beat, so it has one table, between the start's and the end's.
+        """
+        late = passed.amax((0, 1))[:, None, None, None]
+        turned = torch.stack([self._turned(each) for each in _between(table, late).unbind(0)])
+        rows = vectors.permute(2, 0, 1, 3).flatten(1, 2) @ turned
+        return rows.reshape(3, *vectors.shape[:2], 12, -1).permute(1, 2, 0, 3, 4)
 
     def _kept(self, shape: tuple[int, ...], without: float) -> torch.Tensor:
         """Which values of such a shape are kept, made up for those left out."""
@@ -108,7 +130,9 @@ class Filter(torch.nn.Module):
         return torch.stack(told, 1), torch.stack(foretold, 1)
 
     def _step(self, left: torch.Tensor, features: torch.Tensor) -> torch.Tensor:
-        new = _with_mean(features) @ self.gates_new + self.gates_bias[0]
+        own, mean = self.gates_new.split(WIDTH)
+        of_all = features.mean(-2, keepdim=True) @ mean + self.gates_bias[0]
+        new = features @ own + of_all
         old = (left @ self.gates_left + self.gates_bias[1])[:, None]
         keep, reset = torch.sigmoid(new + old)[..., : 2 * WIDTH].split(WIDTH, -1)
         said = torch.tanh(new[..., 2 * WIDTH :] + reset * old[..., 2 * WIDTH :])

@@ -25,6 +25,8 @@ from engine.hearing.recall import Recalled
 from engine.hearing.tables import Array, Floats, Tables
 
 _TWELFTHS: Final = np.full(12, 1 / 12, np.float32)
+# The least that a chord is believed in, where beliefs are looked at again.
+_FAINTEST: Final = 1e-12
 
 
 class ChordFilter:
@@ -39,6 +41,7 @@ class ChordFilter:
         self._leaving = self._left
         self._context = self._left
         self._gates = self._gates_of(self._left)
+        self._told = np.zeros((12, 2 * tables.width), np.float32)
         self._shares = np.zeros((12, tables.count), np.float32)
 
     def forget(self) -> None:
@@ -67,10 +70,16 @@ class ChordFilter:
         features = read[:, count:] + self._context
         np.maximum(features, 0, out=features)
         self._leaving = self._step(features)
-        logits = np.concatenate((self._leaving, features), axis=1) @ tables.tell
+        self._told = np.concatenate((self._leaving, features), axis=1)
+        logits = self._told @ tables.tell
         logits += read[:, :count]
         recall = (1 - passed) * tables.recall[1] + passed * tables.recall[2]
         return _chances(logits + recall * self._shares)
+
+    def look_back(self) -> Array:
+        """The belief about the beat committed last, now that the running one has been weighed."""
+        before = np.log(self.committed.reshape(12, -1) + _FAINTEST)
+        return _chances(self._told @ self._tables.look_back + self._tables.kept * before)
 
     def commit(self, belief: Array) -> None:
         """The running beat is over: this is believed of it, and its last reading is kept."""

@@ -174,6 +174,7 @@ class Ear:
         if reading.bass is not None:
             belief = self._chords.weigh(reading.now)
             self._name(belief, reading)
+            self._memory.revise(self._chords.look_back())
             self._chords.commit(belief)
             self._past.add(reading)
             self._keys.add(reading.now[0:12], belief, self._place)

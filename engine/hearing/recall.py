@@ -2,9 +2,10 @@
 
 Knows: the beliefs about the last 256 beats and how well each distance back has matched lately.
 Refuses to know: notes, keys.
-How: songs repeat at whole numbers of bars, most of all of four.  For every such distance an
-agreement is kept: how well the beats of late have matched those that far back.  What followed
-then is expected now, each distance counting by its agreement.
+How: songs repeat at whole numbers of bars, most of all of four.  Every such distance back is a
+witness, and of each it is kept how well it would have foretold the beats of late, and those of the
+last minute: the logarithm of its odds against a guess.  What followed then is expected now, each
+distance counting by these odds.  What was believed of a beat is put right when the next is over.
 """
 
 from __future__ import annotations
@@ -20,16 +21,21 @@ REACH: Final = 256
 """Beats back that are remembered: 64 bars of four."""
 _ROOM: Final = 4 * REACH
 
-# An agreement fades by this much a beat; where it is e to the sharpness, it counts e times more.
-_FADE: Final = 0.88
-_SHARPNESS: Final = 1.2
+# A distance is given this chance of being no witness of a beat at all, and is measured against a
+# guess that would be right so often.
+_CHANCE: Final = 0.1
+_GUESS: Final = 0.15
+# What a beat has said of a distance fades by this much a beat, for the beats of late and for those
+# of the last minute; and how far each counts.
+_FADES: Final = np.array([[0.75], [0.97]])
+_COUNTS: Final = np.array([1.0, 0.1])
 # What distances of four bars, two bars, one bar and half a bar count for, all else being equal.
 _LAG_WEIGHTS: Final = (4.0, 2.0, 1.0, 0.2)
 # How much "nothing like it yet" weighs against them, and the chance of a change that goes with it.
 _NOTHING_YET: Final = 30.0
 _USUAL_CHANGE: Final = 0.3
 # An earlier pass of the same place in the song is believed to match from the start.
-_SAME_PLACE: Final = 3.0
+_SAME_PLACE: Final = 3.5
 # How fast the share of changes at a place in the bar is learned, and where it starts.
 _RATE: Final = 0.15
 _FIRST_RATE: Final = 0.35
@@ -59,10 +65,11 @@ class SongMemory:
         self._positions = np.full(_ROOM, np.inf)
         self._beats = 0
         self._pulses = 0
+        self._open = False
         self._rates = np.full(64, _FIRST_RATE)
         self._lags = np.zeros(0, dtype=int)
         self._weights = np.zeros(0)
-        self._agreement = np.zeros(0)
+        self._odds = np.zeros((2, 0))
 
     def expect(self, pulse: int, pulses: int) -> Recalled:
         """What is expected of the next beat, the given pulse of a bar that has so many."""
@@ -70,7 +77,7 @@ class SongMemory:
             self._measure(pulses)
         there = self._lags <= self._beats
         back = self._beats - self._lags[there]
-        weights = self._weights[there] * np.exp(_SHARPNESS * self._agreement[there])
+        weights = self._weights[there] * np.exp(_COUNTS @ self._odds[:, there])
         total = _NOTHING_YET + weights.sum()
         shares = (weights @ self._heard[back] + _NOTHING_YET / self._states) / total
         change = (weights @ self._changes[back] + _NOTHING_YET * _USUAL_CHANGE) / total
@@ -91,20 +98,32 @@ class SongMemory:
         self._changes[at], self._positions[at] = change, position
         self._rates[pulse] += _RATE * (change - self._rates[pulse])
         there = self._lags <= at
-        self._agreement *= _FADE
-        self._agreement[there] += self._roots[at - self._lags[there]] @ roots
+        foretold = _CHANCE + (1 - _CHANCE) * (self._roots[at - self._lags[there]] @ roots)
+        self._odds *= _FADES
+        self._odds[:, there] += np.log(foretold / (_CHANCE + (1 - _CHANCE) * _GUESS))
         self._beats += 1
+        self._open = True
+
+    def revise(self, belief: Array) -> None:
+        """The beat before the next is believed to have been this, now that more is known."""
+        at = self._beats - 1
+        if not self._open:
+            return
+        self._heard[at], self._roots[at] = belief, belief.reshape(12, -1).sum(axis=1)
+        if at > 0:
+            self._changes[at] = 1 - float(self._roots[at] @ self._roots[at - 1])
 
     def jump(self, position: float) -> None:
         """The song goes on at another place; if it has been there, that is what to expect."""
-        self._agreement[:] = 0.0
+        self._odds[:] = 0.0
+        self._open = False
         near = np.abs(self._positions[: self._beats] - position) < 0.25
         if near.any() and self._pulses:
             self._measure(self._pulses)
             lag = self._beats - int(np.flatnonzero(near)[-1])
             self._lags = np.append(self._lags, lag)
             self._weights = np.append(self._weights, _LAG_WEIGHTS[0])
-            self._agreement = np.append(self._agreement, _SAME_PLACE)
+            self._odds = np.append(self._odds, [[_SAME_PLACE], [0.0]], axis=1)
 
     def _measure(self, pulses: int) -> None:
         """The distances that songs repeat at, in bars of so many pulses."""
@@ -115,7 +134,7 @@ class SongMemory:
         self._weights = np.select(
             [self._lags % (bars * pulses) == 0 for bars in (4, 2, 1)], [four, two, one], less
         )
-        self._agreement = np.zeros(len(self._lags))
+        self._odds = np.zeros((2, len(self._lags)))
 
     def _make_room(self) -> None:
         for kept in (self._heard, self._roots, self._changes, self._positions):

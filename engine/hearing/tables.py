@@ -47,6 +47,7 @@ class Tables:
     What a beat leaves, and what features tell of qualities:
     - `gates_new` (2 W, 3 W), `gates_left` (W, 3 W), `gates_bias` (2, 3 W): keep, reset, say
     - `tell` (2 W, Q): with the beat's notes; `foretell` (2 W, Q): before them
+    - `look_back` (2 W, Q): of the beat before; `kept` (1,): how far its own belief counts then
 
     Keys:
     - `key_weights` (2, 18, 12), `minor_bias`: what the rows that key.py counts say for a major
@@ -72,6 +73,8 @@ class Tables:
     gates_bias: Floats
     tell: Floats
     foretell: Floats
+    look_back: Floats
+    kept: Floats
     key_weights: Array
     minor_bias: float
     scale_chords: Array
