@@ -20,7 +20,7 @@ from typing import Final
 
 import numpy as np
 
-from engine.hearing.evidence import Vector
+from engine.hearing.evidence import NOW, Vector
 from engine.hearing.recall import Recalled
 from engine.hearing.tables import Array, Floats, Tables
 
@@ -28,21 +28,29 @@ _TWELFTHS: Final = np.full(12, 1 / 12, np.float32)
 # The least that a chord is believed in, where beliefs are looked at again.
 _FAINTEST: Final = 1e-12
 
+# Where the vectors of a beat, which count pitch classes, have each degree above each of 12 roots.
+_DEGREES: Final = (np.arange(12)[:, None] + np.arange(12)) % 12
+_AS_DEGREES: Final = (12 * np.arange(len(NOW))[:, None, None] + _DEGREES).reshape(-1, 12)
+
 
 class ChordFilter:
-    """What is believed about the chord; states are root x kind, flat."""
+    """What is believed about the chord; states are root x kind, flat.
+
+    Inside, everything is laid out (features or kinds, 12 roots): so parts of it lie in one piece.
+    """
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        states = 12 * tables.count
+        states, width = 12 * tables.count, tables.width
         self.committed: Array = np.full(states, 1 / states)
         self.expected: Array = self.committed
-        self._left = np.zeros((12, tables.width), np.float32)
-        self._leaving = self._left
-        self._context = self._left
+        self._left = np.zeros((width, 12), np.float32)
         self._gates = self._gates_of(self._left)
-        self._told = np.zeros((12, 2 * tables.width), np.float32)
-        self._shares = np.zeros((12, tables.count), np.float32)
+        self._told = np.zeros((2 * width, 12), np.float32)  # what is left, above the features
+        # What is known before its tones at the start of a beat, and what is added as it passes.
+        self._known = np.zeros((tables.count + width, 12), np.float32)
+        self._passing = self._known
+        self._table = np.zeros_like(tables.as_it_begins)
 
     def forget(self) -> None:
         """The beats before say nothing about the one to come."""
@@ -52,77 +60,86 @@ class ChordFilter:
     def begin(self, place: int, past: Vector, keys: Array, recalled: Recalled) -> None:
         """A beat begins at a place in the bar; `keys` is the belief over keys."""
         tables = self._tables
-        self._shares = recalled.log_shares.reshape(12, -1).astype(np.float32)
+        shares = recalled.log_shares.reshape(12, -1).T.astype(np.float32)
         known = np.concatenate((past, keys), dtype=np.float32) @ tables.turned_known
         same = tables.places[place] + recalled.hints.astype(np.float32) @ tables.hints
-        self._context = known.reshape(12, -1) + same
-        self._context += self._shares @ tables.remembered + self._left @ tables.carry
+        context = known.reshape(-1, 12) + same[:, None]
+        context += tables.remembered.T @ shares + tables.carry.T @ self._left
         self._gates = self._gates_of(self._left)
-        self._leaving = self._left
-        told = _with_mean(np.maximum(self._context, 0), tables.foretell)
-        self.expected = _chances(told + tables.bias[0] + tables.recall[0] * self._shares)
+        self._known, end = (np.concatenate((r * shares, context)) for r in tables.recall[1:])
+        self._known += tables.reading_bias[0][:, None]
+        self._passing = end + tables.reading_bias[1][:, None] - self._known
+        told = _with_mean(np.maximum(context, 0), tables.foretell)
+        self.expected = _chances(told + tables.bias[0][:, None] + tables.recall[0] * shares)
 
     def weigh(self, now: Vector) -> Array:
         """The belief about the running beat, given its evidence so far."""
         tables, count = self._tables, self._tables.count
-        passed = np.float32(now[-1])
-        read = self._read(now[:-1], passed)
-        features = read[:, count:] + self._context
-        np.maximum(features, 0, out=features)
-        self._leaving = self._step(features)
-        self._told = np.concatenate((self._leaving, features), axis=1)
-        logits = self._told @ tables.tell
-        logits += read[:, :count]
-        recall = (1 - passed) * tables.recall[1] + passed * tables.recall[2]
-        return _chances(logits + recall * self._shares)
+        read = self._read(now)
+        features = self._told[tables.width :]
+        np.maximum(read[count:], 0, out=features)
+        self._step(features, self._told[: tables.width])
+        logits: Floats = tables.tell.T @ self._told
+        logits += read[:count]
+        return _chances(logits)
 
     def look_back(self) -> Array:
         """The belief about the beat committed last, now that the running one has been weighed."""
-        before = np.log(self.committed.reshape(12, -1) + _FAINTEST)
-        return _chances(self._told @ self._tables.look_back + self._tables.kept * before)
+        before = np.log(self.committed.reshape(12, -1).T + _FAINTEST)
+        return _chances(self._tables.look_back.T @ self._told + self._tables.kept * before)
 
     def commit(self, belief: Array) -> None:
         """The running beat is over: this is believed of it, and its last reading is kept."""
         self.committed = belief
-        self._left = self._leaving
+        self._left = self._told[: self._tables.width].copy()
 
-    def _read(self, vectors: Vector, passed: np.float32) -> Floats:
-        """What the tones of a beat say; few of all that could sound do, and only those are read."""
-        sounding = vectors.nonzero()[0]
-        worth: Floats = vectors[sounding].astype(np.float32)
-        rows: Floats = self._tables.turned_reading.take(sounding, axis=0)
-        said: Floats = (worth @ rows).reshape(2, 12, -1)
-        said += self._tables.reading_bias[:, None]
-        start, end = said
-        read: Floats = start + passed * (end - start)
+    def _read(self, now: Vector) -> Floats:
+        """What is known of a beat and what its tones say, of every kind and feature of a root."""
+        tables, passed = self._tables, np.float32(now[-1])
+        worth = now.astype(np.float32).take(_AS_DEGREES)
+        np.multiply(tables.as_it_passes, passed, out=self._table)
+        self._table += tables.as_it_begins
+        read: Floats = self._table.T @ worth
+        read += self._known
+        read += passed * self._passing
         return read
 
     def _gates_of(self, left: Floats) -> Floats:
-        out: Floats = left @ self._tables.gates_left + self._tables.gates_bias[1]
+        tables = self._tables
+        out: Floats = tables.gates_left.T @ left + tables.gates_bias[1][:, None]
         return out
 
-    def _step(self, features: Floats) -> Floats:
+    def _step(self, features: Floats, out: Floats) -> None:
         """What the beat leaves: some of what was there, and some of what it says itself."""
-        width = self._tables.width
-        new = _with_mean(features, self._tables.gates_new) + self._tables.gates_bias[0]
-        old = self._gates
-        both = 1 / (1 + np.exp(-(new[:, : 2 * width] + old[:, : 2 * width])))
-        keep, reset = both[:, :width], both[:, width:]
-        said = np.tanh(new[:, 2 * width :] + reset * old[:, 2 * width :])
-        out: Floats = said + keep * (self._left - said)
-        return out
+        tables, width, old = self._tables, self._tables.width, self._gates
+        new = _with_mean(features, tables.gates_new, tables.gates_bias[0])
+        both, say = new[: 2 * width], new[2 * width :]
+        both += old[: 2 * width]
+        np.negative(both, out=both)
+        np.exp(both, out=both)
+        both += 1
+        np.reciprocal(both, out=both)
+        keep, reset = both[:width], both[width:]
+        reset *= old[2 * width :]
+        say += reset
+        np.tanh(say, out=say)
+        np.subtract(self._left, say, out=out)
+        out *= keep
+        out += say
 
 
-def _with_mean(features: Floats, table: Floats) -> Floats:
+def _with_mean(features: Floats, table: Floats, bias: Floats | float = 0.0) -> Floats:
     """What a table makes of each root's features beside those of all roots on average."""
-    width = features.shape[1]
-    out: Floats = features @ table[:width]
-    out += (_TWELFTHS @ features) @ table[width:]
+    width = len(features)
+    out: Floats = table[:width].T @ features
+    out += ((features @ _TWELFTHS) @ table[width:] + bias)[:, None]
     return out
 
 
 def _chances(logits: Floats) -> Array:
-    flat = logits.ravel().astype(float)
-    out: Array = np.exp(flat - np.maximum.reduce(flat))
+    """From kinds x roots to the belief over states, flat, roots first."""
+    out: Array = logits.T.ravel().astype(float)
+    out -= np.maximum.reduce(out)
+    np.exp(out, out=out)
     out /= np.add.reduce(out)
     return out

@@ -160,9 +160,10 @@ class Ear:
         by_root = belief.reshape(12, -1)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
-        sounding = frozenset(np.flatnonzero(reading.now[84:96] > _COLOUR_PRESENCE).tolist())
+        presences = enumerate(reading.now[84:96].tolist())
+        sounding = frozenset([pc for pc, present in presences if present > _COLOUR_PRESENCE])
         kinds = by_root[root] * self._readiness
-        if not sounding & {(root + 3) % 12, (root + 4) % 12} and (root + 5) % 12 in sounding:
+        if (root + 5) % 12 in sounding and not sounding & {(root + 3) % 12, (root + 4) % 12}:
             kinds = kinds * self._suspended
         kind = self._tables.quality_values[int(kinds.argmax())]
         self._kept = name_chord(root, kind, sounding, reading.bass)

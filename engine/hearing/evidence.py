@@ -10,6 +10,7 @@ a fresh reading, never an addition.
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Iterable
 from typing import Final
 
@@ -180,7 +181,7 @@ class _Page:
         bass = self._bass if self._bass < _NONE else lowest
         if self._on_beat < E3 and out[-1] < HELD_OVER:
             bass = self._on_beat
-        return Reading(np.array(out), bass if bass < _NONE else None)
+        return Reading(np.frombuffer(array("d", out)), bass if bass < _NONE else None)
 
 
 class Past:

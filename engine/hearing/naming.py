@@ -8,6 +8,7 @@ sound; the lowest note is the bass where it lies low.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
@@ -32,6 +33,7 @@ _COLOURS: Final = MappingProxyType(
 assert all(QUALITY_BY_HARTE[c] in QUALITIES for cs in _COLOURS.values() for c in cs)
 
 
+@lru_cache(maxsize=1024)
 def name_chord(root: int, kind: Quality, sounding: frozenset[int], lowest: int | None) -> Chord:
     """The chord of this root and kind that the sounding pitch classes spell, over its bass."""
     quality = _coloured(kind, frozenset((pc - root) % 12 for pc in sounding))

@@ -2,8 +2,9 @@
 
 Knows: the shapes of the tables and how they are turned to every root.
 Refuses to know: where the numbers come from (taught.py and weights.py say it).
-How: one table serves all twelve roots.  It is turned to each once, when it is loaded, so that
-hearing a beat is a few products of vectors and matrices.
+How: one table serves all twelve roots.  The tones of a beat are turned to each root to be read;
+what is asked once a beat or less is turned once, when it is loaded.  So hearing a beat is a few
+products of matrices.
 """
 
 from __future__ import annotations
@@ -96,13 +97,18 @@ class Tables:
         return tuple(QUALITY_BY_HARTE[name] for name in self.qualities)
 
     @cached_property
-    def turned_reading(self) -> Floats:
-        """What the vectors of a beat say of all roots, start beside end, qualities before features.
+    def as_it_begins(self) -> Floats:
+        """What each degree in the vectors of a beat says of a root at first.
 
-        (vectors x 12, 2 x 12 x (Q + W)).
+        (vectors x 12, Q + W): qualities before features.
         """
-        both = np.concatenate((self.emission, self.seen), axis=-1)
-        return np.concatenate([_turned(part) for part in both], axis=1)
+        return _flat(np.concatenate((self.emission[0], self.seen[0]), axis=-1))
+
+    @cached_property
+    def as_it_passes(self) -> Floats:
+        """What each of them says more when the beat has passed."""
+        end = np.concatenate((self.emission[1], self.seen[1]), axis=-1)
+        return _flat(end) - self.as_it_begins
 
     @cached_property
     def reading_bias(self) -> Floats:
@@ -112,7 +118,7 @@ class Tables:
     @cached_property
     def turned_known(self) -> Floats:
         """The worth of the past and of each of the 24 keys for the features of all roots."""
-        keys = [np.roll(mode, tonic, axis=0).ravel() for mode in self.keys for tonic in range(12)]
+        keys = [np.roll(mode, tonic, axis=0).T.ravel() for mode in self.keys for tonic in range(12)]
         return np.concatenate((_turned(self.past), np.stack(keys)))
 
     @cached_property
@@ -135,10 +141,14 @@ class Tables:
         return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
 
 
+def _flat(table: Floats) -> Floats:
+    return table.reshape(-1, table.shape[-1])
+
+
 def _turned(table: Floats) -> Floats:
-    """(vectors, degree, worth) to (vectors x pitch class, root x worth)."""
+    """(vectors, degree, worth) to (vectors x pitch class, worth x root)."""
     vectors, _, q = table.shape
-    out = np.zeros((vectors, 12, 12, q), np.float32)
+    out = np.zeros((vectors, 12, q, 12), np.float32)
     for root in range(12):
-        out[:, :, root, :] = np.roll(table, root, axis=1)
-    return out.reshape(vectors * 12, 12 * q)
+        out[..., root] = np.roll(table, root, axis=1)
+    return out.reshape(vectors * 12, q * 12)
