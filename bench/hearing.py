@@ -7,7 +7,8 @@ Every beat with a chord label is judged by the label that holds in its middle, a
 at its end (0.95 of the beat has passed), half way, a tenth of a beat in, and before any note of
 it.  Root, majmin and sevenths are mir_eval's comparisons, in percent of beats, all songs
 together; beats labelled N or X are left out.  The notes are fed to the ear one by one in virtual
-time, and it knows nothing later.
+time, and it knows nothing later.  Songs whose labels run ahead of their keys (bench/changes.py)
+are left out once more, in rows of their own.
 
 With --folds every song is heard with tables fitted on songs of other numbers, which
 `python -m bench.fit_hearing ... --folds CACHE` and `python -m bench.fit_keys ... --folds CACHE`
@@ -25,6 +26,7 @@ from resource import RUSAGE_SELF, getrusage
 import numpy as np
 
 from bench.alter import joined, loose, smeared, without_low_notes
+from bench.changes import runs_ahead
 from bench.corpus import Song, read_folder
 from bench.folds import Choose, tables_from
 from bench.listening import (
@@ -56,6 +58,11 @@ def chords(folder: str, songs: list[Song], tables: Choose) -> list[Answers]:
     answers = [listen(song, tables(song)) for song in songs]
     for moment in MOMENTS:
         row(folder, "as played", moment, scores(answers, moment))
+    on_time = [a for a in answers if not runs_ahead(a.song)]
+    if on_time and len(on_time) < len(answers):
+        name = f"less {len(answers) - len(on_time)} labelled ahead"
+        for moment in ("end", "tenth"):
+            row(folder, name, moment, scores(on_time, moment))
     return answers
 
 

@@ -3,7 +3,8 @@
 A change is a place where the label's root (or "no chord") differs from the label before and a
 chord follows.  Landed: the first bass note from a thirty-second before the change on, before the
 next change, is the new root or its slash bass.  Clash: quarter notes within the first beat of the
-new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.
+new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.  The same
+again without the songs whose labels run ahead of their keys (bench/changes.py), if there are any.
 
 Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N]
 """
@@ -11,26 +12,15 @@ Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N]
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from bench.changes import Change, changes, runs_ahead
 from bench.corpus import Song, read_folder
 from bench.playing import Sounded, Take, take
-from engine.harmony import Chord
-from engine.labels import parse_harte
 from presets.loader import load
 
 EARLY = 0.125
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A labelled change: where, to which chord, and where the next change is."""
-
-    beat: float
-    chord: Chord
-    until: float
 
 
 @dataclass(slots=True)
@@ -67,24 +57,6 @@ def _outside(change: Change, note: Sounded) -> float:
     return max(0.0, end - max(change.beat, note.begins))
 
 
-def changes(song: Song) -> Iterator[Change]:
-    """The root changes of a song's labels."""
-    chords = [(label.start, label.end, parse_harte(label.harte)) for label in song.labels]
-    moves = [
-        (start, chord)
-        for i, (start, _, chord) in enumerate(chords)
-        if i and (None if chord is None else chord.root) != _root(chords[i - 1][2])
-    ]
-    for i, (start, chord) in enumerate(moves):
-        if chord is not None:
-            until = moves[i + 1][0] if i + 1 < len(moves) else chords[-1][1]
-            yield Change(start, chord, until)
-
-
-def _root(chord: Chord | None) -> int | None:
-    return None if chord is None else chord.root
-
-
 def count(song: Song, played: Take, landing: Landing) -> Landing:
     """Add a song to the counts."""
     notes = list(played.notes)
@@ -102,13 +74,22 @@ def main() -> None:
     parser.add_argument("--songs", type=int, help="only the first so many")
     arguments = parser.parse_args()
     style = load(arguments.preset)
-    landing = Landing()
+    every, on_time = Landing(), Landing()
+    ahead = []
     for song in read_folder(arguments.corpus)[: arguments.songs]:
-        count(song, take(song, arguments.corpus, style), landing)
-    print(f"{arguments.corpus.name}, {arguments.preset}: root changes {landing.changes}")
-    print(f"  answered by a bass note   {landing.answered / landing.changes:6.1%}")
-    print(f"  landed, of those answered {landing.landed / landing.answered:6.1%}")
-    print(f"  clash, beats per change   {landing.clash_beats / landing.changes:6.3f}")
+        played = take(song, arguments.corpus, style)
+        count(song, played, every)
+        if runs_ahead(song):
+            ahead.append(song.number)
+        else:
+            count(song, played, on_time)
+    print(f"{arguments.corpus.name}, {arguments.preset}: root changes {every.changes}")
+    print(f"  answered by a bass note   {every.answered / every.changes:6.1%}")
+    print(f"  landed, of those answered {every.landed / every.answered:6.1%}")
+    print(f"  clash, beats per change   {every.clash_beats / every.changes:6.3f}")
+    if ahead:
+        print(f"without the songs whose labels run ahead of the keys, {', '.join(ahead)}:")
+        print(f"  {on_time.report()}, {on_time.changes} changes")
 
 
 if __name__ == "__main__":

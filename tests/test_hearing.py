@@ -7,6 +7,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from bench.changes import runs_ahead
+from bench.corpus import Label, Note, Song
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
@@ -431,3 +433,15 @@ def test_relative_minor_is_told_by_its_chords() -> None:
     for bar in range(8):
         player.at(4 * bar).play(turn[bar % 4])
     assert player.at(32).ear.heard(moment(32)).key == Key(9, minor=True)
+
+
+@pytest.mark.parametrize(("late", "ahead"), [(0.0, False), (1.0, True)])
+def test_labels_that_run_ahead(late: float, ahead: bool) -> None:
+    """Labels that stand a beat before the roots are told from labels that stand on them."""
+    roots = [41, 46, 48, 41]
+    labels = tuple(
+        Label(4.0 * i, 4.0 * i + 4, name)
+        for i, name in enumerate(("F:maj", "Bb:maj", "C:7", "F:maj"))
+    )
+    notes = tuple(Note(4.0 * i + late, 4.0 * i + 3, root, 80) for i, root in enumerate(roots))
+    assert runs_ahead(Song("made up", "1", labels, notes)) is ahead
