@@ -7,8 +7,8 @@ Every beat with a chord label is judged by the label that holds in its middle, a
 at its end (0.95 of the beat has passed), half way, a tenth of a beat in, and before any note of
 it.  Root, majmin and sevenths are mir_eval's comparisons, in percent of beats, all songs
 together; beats labelled N or X are left out.  The notes are fed to the ear one by one in virtual
-time, and it knows nothing later.  Songs whose labels run ahead of their keys (bench/changes.py)
-are left out once more, in rows of their own.
+time, and it knows nothing later.  Songs whose own notes speak against their labels
+(bench/doubtful.py) are counted, and there are rows without them.
 
 With --folds every song is heard with tables fitted on songs of other numbers, which
 `python -m bench.fit_hearing ... --folds CACHE` and `python -m bench.fit_keys ... --folds CACHE`
@@ -26,8 +26,8 @@ from resource import RUSAGE_SELF, getrusage
 import numpy as np
 
 from bench.alter import joined, loose, smeared, without_low_notes
-from bench.changes import runs_ahead
 from bench.corpus import Song, read_folder
+from bench.doubtful import key_in_doubt, runs_ahead
 from bench.folds import Choose, tables_from
 from bench.listening import (
     MOMENTS,
@@ -112,6 +112,17 @@ def keys(folder: str, answers: list[Answers], name: str, at: int, *, playing: bo
     row(folder, f"key {name}", f"{len(pairs)}", values)
 
 
+def all_keys(folder: str, answers: list[Answers]) -> None:
+    """The keys at three moments, and once more without those in doubt, if any are."""
+    sure = [a for a in answers if not key_in_doubt(a.song)]
+    for heard, which in ((answers, ""), (sure, " sure")):
+        if which and len(sure) == len(answers):
+            return
+        keys(folder, heard, f"after 32 beats{which}", 32)
+        keys(folder, heard, f"32 played{which}", 32, playing=True)
+        keys(folder, heard, f"at the end{which}", 10**9)
+
+
 def modulations(folder: str, songs: list[Song], tables: Choose) -> None:
     """Joined songs: is the new scale heard four bars after the seam?"""
     hits = []
@@ -190,9 +201,7 @@ def main() -> None:
         songs = [s for s in read_folder(path) if s.notes][:: options.every]
         answers = chords(path.name, songs, tables)
         hard_playing(path.name, songs, tables)
-        keys(path.name, answers, "after 32 beats", 32)
-        keys(path.name, answers, "32 beats played", 32, playing=True)
-        keys(path.name, answers, "at the end", 10**9)
+        all_keys(path.name, answers)
         modulations(path.name, songs, tables)
         settled(path.name, songs, tables)
         speed(path.name, answers)

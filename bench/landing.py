@@ -4,7 +4,7 @@ A change is a place where the label's root (or "no chord") differs from the labe
 chord follows.  Landed: the first bass note from a thirty-second before the change on, before the
 next change, is the new root or its slash bass.  Clash: quarter notes within the first beat of the
 new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.  The same
-again without the songs whose labels run ahead of their keys (bench/changes.py), if there are any.
+again without the songs whose labels run ahead of their keys (bench/doubtful.py), if there are any.
 
 Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N]
 """
@@ -15,8 +15,9 @@ import argparse
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench.changes import Change, changes, runs_ahead
+from bench.changes import Change, changes
 from bench.corpus import Song, read_folder
+from bench.doubtful import runs_ahead
 from bench.playing import Sounded, Take, take
 from presets.loader import load
 

@@ -7,8 +7,8 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from bench.changes import runs_ahead
 from bench.corpus import Label, Note, Song
+from bench.doubtful import key_in_doubt, runs_ahead
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
@@ -445,3 +445,14 @@ def test_labels_that_run_ahead(late: float, ahead: bool) -> None:
     )
     notes = tuple(Note(4.0 * i + late, 4.0 * i + 3, root, 80) for i, root in enumerate(roots))
     assert runs_ahead(Song("made up", "1", labels, notes)) is ahead
+
+
+@pytest.mark.parametrize(
+    ("key", "doubt"), [(Key(5), False), (Key(2, minor=True), False), (Key(4), True)]
+)
+def test_a_key_whose_scale_the_song_leaves_is_in_doubt(key: Key, doubt: bool) -> None:
+    """Its relative's is the same scale."""
+    notes = tuple(
+        Note(float(i), i + 1.0, n, 80) for i, n in enumerate((53, 58, 60, 57, 55, 64, 62))
+    )
+    assert key_in_doubt(Song("made up", "1", (), notes, key=key)) is doubt
