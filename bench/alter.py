@@ -46,6 +46,14 @@ def loose(song: Song, seed: int = 1) -> Song:
     return replace(song, notes=tuple(sorted(notes)))
 
 
+def spread(song: Song, seconds: float, seed: int = 1) -> Song:
+    """The keys of a chord do not land at once, but in some order within so many seconds."""
+    rng = Random(f"{seed} {song.number}")
+    within = seconds / song.tempi[0].seconds_per_beat
+    notes = (n._replace(start=n.start + rng.uniform(0, within)) for n in song.notes)
+    return replace(song, notes=tuple(sorted(notes)))
+
+
 def joined(songs: list[Song], count: int, seed: int = 1) -> Iterator[tuple[Song, float, Song]]:
     """Half of one song, then half of another in another scale: the song, the seam, the other."""
     rng = Random(seed)

@@ -1,6 +1,7 @@
 """How well changes are foreseen through the whole engine: chords heard, not given.
 
     python -m bench.expecting FOLDER... [--preset NAME] [--every N] [--rendered MANNER]
+        [--spread MS]
 
 Half a beat before each felt beat, the change that was last told as expected is taken (what the
 trace calls `expect`).  Foreseen: of the beats at which the labelled root changes, those for which
@@ -29,6 +30,7 @@ from tempfile import TemporaryDirectory
 import mido
 import numpy as np
 
+from bench.alter import spread
 from bench.corpus import Song, read_folder
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
 from bench.landing import Landing, count
@@ -141,9 +143,12 @@ def _is_ground(told: int, heard: int, beats: list[Felt]) -> bool:
     return all(heard in ground for ground in grounds)
 
 
-def rendered(song: Song, manner: str, folder: Path) -> Song:
-    """A chart as comping of some manner, written to a file of the folder as the song itself."""
-    played = replace(render(charted(song), manner, 1), bars=())
+def rendered(song: Song, manner: str, folder: Path, apart: float = 0.0) -> Song:
+    """A chart as comping of some manner, written to a file of the folder as the song itself.
+
+    The keys of a chord land `apart` seconds from each other at most.
+    """
+    played = spread(replace(render(charted(song), manner, 1), bars=()), apart)
     save(played, folder)
     return played
 
@@ -176,6 +181,9 @@ def main() -> None:
     parser.add_argument("--preset", default="soul")
     parser.add_argument("--every", type=int, default=1, help="only every Nth song")
     parser.add_argument("--rendered", choices=MANNERS, help="play charts in this manner")
+    parser.add_argument(
+        "--spread", type=float, default=0.0, metavar="MS", help="... each chord's keys so far apart"
+    )
     options = parser.parse_args()
     style = load(options.preset)
     for folder in options.folders:
@@ -183,7 +191,9 @@ def main() -> None:
         for song in read_folder(folder)[:: options.every]:
             with TemporaryDirectory() as made:
                 manner, there = options.rendered, Path(made)
-                played_song = rendered(song, manner, there) if manner else song
+                played_song = (
+                    rendered(song, manner, there, options.spread / 1000) if manner else song
+                )
                 played = take(played_song, there if manner else folder, style)
             tally.add_song(felt_beats(played_song), played)
             count(played_song, played, landing)

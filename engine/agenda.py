@@ -166,6 +166,6 @@ class Agenda:
         begins = due + note.played.lag
         if self._gathered_at < inf:
             return max(begins, min(self._gathered_at, due + self._pocket))
-        if self._struck_at < due and self._in_doubt(note.written.beat):
+        if self._in_doubt(note.written.beat):
             return max(begins, due + self._pocket)
         return begins

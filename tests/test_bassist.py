@@ -381,6 +381,21 @@ def test_keys_late_in_the_pocket_are_waited_for() -> None:
     assert roots == [parse_symbol(written).root for written in chart.split()[1:]]
 
 
+def test_a_chord_whose_keys_land_apart_is_waited_for_in_the_pocket() -> None:
+    """The lowest key, the only one that tells Bbm7 from Db, comes some ms after the others."""
+    chart = "Ab Bbm7 Fm7 Db Gm7 Bb Cm7 Eb Dm7 F"
+    lowest = [(2.0 * i, min(voiced(name))) for i, name in enumerate(chart.split())][1:]
+    apart = [
+        replace(e, at=e.at + 0.018 * (isinstance(e, NoteOn) and (e.at, e.note) in lowest))
+        for e in comping(chart)
+    ]
+    out = heard_from(bass_player(), in_time(apart), until=20.0)
+
+    firsts = [next(p for p in plays(out) if p.beat >= 4 * i - 0.1) for i in range(1, 10)]
+    assert [p.note % 12 for p in firsts] == [parse_symbol(c).root for c in chart.split()[1:]]
+    assert all(p.at - 2.0 * i <= 0.026 for i, p in enumerate(firsts, start=1))
+
+
 def test_without_a_pocket_no_note_waits_for_the_keys() -> None:
     """The same keys, 20 ms late, and no pocket: the bass is there before them."""
     chart = "Bb Gm7 Eb Ab Db Gb Cb E A D"
