@@ -167,6 +167,18 @@ def test_the_player_may_start_at_the_bridge() -> None:
     assert seen[0].chord == chord("Fm")
 
 
+@pytest.mark.parametrize("first", [1, 2, 3])
+def test_a_song_that_begins_within_a_bar_is_followed_from_there(first: int) -> None:
+    """A pick-up: nothing sounds before the second, third or fourth beat of the first bar."""
+    foresight = Foresight(chart=SONG)
+    play(foresight, VERSE_BEATS[first:7], first)
+
+    seen = foresight.look(at(7), VERSE_BEATS[7], KEY, 1.0, 1)
+
+    assert seen[0].chord == chord("Ab")
+    assert seen[0].confidence > 0.8
+
+
 def test_a_substitute_is_followed_by_the_written_chord() -> None:
     """After a chord that is not in the chart, the chart's next chord is expected in its bar."""
     foresight = Foresight(chart=SONG)

@@ -101,11 +101,12 @@ class Chart:
 class Whereabouts:
     """Where the player may be: by row (as written, replaced) and felt beat of the chart.
 
-    `last` is the root heard last; of so many chords `entered`, so many were `replaced`.
+    `last` is the root heard last, None before the first beat; of so many chords `entered`, so
+    many were `replaced`.
     """
 
     belief: Floats
-    last: int
+    last: int | None
     entered: float = 0.0
     replaced: float = 0.0
 
@@ -137,10 +138,12 @@ class Follower:
 
     def anywhere(self) -> Whereabouts:
         """Before anything is heard: about to begin the song, or a section of it, or any bar."""
-        return Whereabouts(self._anywhere(), NO_CHORD)
+        return Whereabouts(self._anywhere(0), None)
 
     def after(self, where: Whereabouts, step: Step) -> Whereabouts:
         """Where the player is when this beat has sounded next."""
+        if where.last is None:  # begun within a bar, as on a pick-up
+            where = replace(where, belief=self._anywhere(step.place))
         moved = self._moved(where)
         root = step.root
         match = np.where(self._roots == root, 1 - _MISHEARD, _MISHEARD / 12)
@@ -151,7 +154,7 @@ class Follower:
         belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
         total = float(belief.sum())
         if total <= 0:
-            return replace(where, belief=self._anywhere(), last=root)
+            return replace(where, belief=self._anywhere(step.place + 1), last=root)
         belief /= total
         written, instead = belief[:, self._moves].sum(axis=1).tolist()
         entered, replaced = where.entered + written + instead, where.replaced + instead
@@ -161,7 +164,8 @@ class Follower:
         """The next beat: the probability of each root, and of each place of the chart."""
         written, replaced = self._moved(where)
         odds: Floats = np.bincount(self._roots, written, ROOTS).astype(np.float64)
-        odds[where.last] += float(replaced[~self._moves].sum())
+        last = NO_CHORD if where.last is None else where.last
+        odds[last] += float(replaced[~self._moves].sum())
         odds += float(replaced[self._moves].sum()) / ROOTS
         odds = odds * (1 - _MISHEARD / 4) + _MISHEARD / 4 / ROOTS
         odds /= odds.sum()
@@ -173,13 +177,13 @@ class Follower:
         best = int(fits.argmax())
         return self.chords[best] if fits[best] > 0 else None
 
-    def _anywhere(self) -> Floats:
-        """Belief in the beats before: that of the last bar leads to the first, and so on."""
+    def _anywhere(self, place: int) -> Floats:
+        """Belief in the beats before this place of every bar: most of all of the first one."""
         belief = np.zeros((2, len(self.chords)))
         belief[0, self._ends_bar] = 0.2 / self._ends_bar.sum()
         belief[0, self._ends_section] += 0.3 / self._ends_section.sum()
         belief[0, -1] += 0.5
-        return belief
+        return np.roll(belief, place, axis=1)
 
     def _moved(self, where: Whereabouts) -> Floats:
         """The belief a beat later, before that beat is heard."""
