@@ -2,8 +2,9 @@
 
 Knows: swing, lay-back, human spread, and how hard and how long a note of a style is played.
 Refuses to know: which notes are written, and when a bar is planned.
-How: the beat is warped by the swing, the lag is seconds added after the tempo has its say; a
-length never reaches the place where the next note may begin.
+How: the beat is warped by the swing, the lag is seconds added after the tempo has its say, on
+quarter notes never early by looseness, for the keys on that beat are to be heard first; a length
+never reaches the place where the next note may begin.
 """
 
 from __future__ import annotations
@@ -60,7 +61,10 @@ class Performer:
         """The note with swing, lag, length and velocity, as hard as the player's manner asks."""
         beat = swung(note.beat, self._feel)
         following = swung(note.beat + note.length, self._feel)
-        lag = (self._feel.lay_back_ms + self._spread(self._feel.looseness_ms)) / 1000
+        loose = self._spread(self._feel.looseness_ms)
+        if note.beat.denominator == 1:  # keys that are on the beat are to be heard first
+            loose = abs(loose)
+        lag = (self._feel.lay_back_ms + loose) / 1000
         until = self._until(note, beat, following, lag, seconds_per_beat)
         return Performed(beat, lag, until, self._velocity(note, manner), _bent(note))
 

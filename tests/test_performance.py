@@ -62,6 +62,15 @@ class TestSwing:
 class TestPerformer:
     """Time, length and velocity of one note."""
 
+    def test_looseness_never_has_a_quarter_before_its_beat(self) -> None:
+        """Keys that are on the beat are heard first; between the beats it goes either way."""
+        style = replace(PLAIN, feel=Feel(looseness_ms=5))
+        performer = Performer(style, Random(1))
+        on = [performer.perform(note(Fraction(2)), 0.5).lag for _ in range(50)]
+        off = [performer.perform(note(Fraction(5, 2)), 0.5).lag for _ in range(50)]
+        assert min(on) >= 0.0
+        assert min(off) < 0.0 < max(off)
+
     def test_a_style_that_lays_back_plays_behind_the_beat(self) -> None:
         """Ten milliseconds are ten milliseconds at any tempo."""
         style = replace(PLAIN, feel=Feel(lay_back_ms=10, looseness_ms=0))
