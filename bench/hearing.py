@@ -115,9 +115,8 @@ def keys(folder: str, answers: list[Answers], name: str, at: int, *, playing: bo
 def all_keys(folder: str, answers: list[Answers]) -> None:
     """The keys at three moments, and once more without those in doubt, if any are."""
     sure = [a for a in answers if not key_in_doubt(a.song)]
-    for heard, which in ((answers, ""), (sure, " sure")):
-        if which and len(sure) == len(answers):
-            return
+    groups = [(answers, "")] if len(sure) == len(answers) else [(answers, ""), (sure, " sure")]
+    for heard, which in groups:
         keys(folder, heard, f"after 32 beats{which}", 32)
         keys(folder, heard, f"32 played{which}", 32, playing=True)
         keys(folder, heard, f"at the end{which}", 10**9)

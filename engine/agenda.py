@@ -75,6 +75,7 @@ class Agenda:
         self._look_from = inf
         self._gather_from = -inf
         self._struck_at = -inf
+        self._begins_here = True
 
     @property
     def next_beat(self) -> Fraction:
@@ -89,6 +90,7 @@ class Agenda:
     def move(self, beat: Fraction) -> None:
         """The song goes on elsewhere: this felt beat is to come, and what was seen is stale."""
         self.next_beat = beat
+        self._begins_here = True
         self.has_looked()
 
     def key_down(self, at: float) -> None:
@@ -105,8 +107,13 @@ class Agenda:
         self._listen_at = min(self._listen_at, at)
 
     def crossed(self, at: float) -> None:
-        """A felt beat began: it is read once more, at once if its keys came a little early."""
-        early = self._gathered_at == inf and self._struck_at >= at - GATHER_AT_MOST_SECONDS
+        """A felt beat began: it is read once more, at once if its keys came a little early.
+
+        The first one after a start or a jump has the keys that were held for it all the while.
+        """
+        held = self._begins_here or self._struck_at >= at - GATHER_AT_MOST_SECONDS
+        early = held and self._gathered_at == inf
+        self._begins_here = False
         self.listen(at if early else at + LISTEN_AGAIN_SECONDS)
 
     def look(self, at: float) -> None:

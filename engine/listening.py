@@ -26,8 +26,8 @@ from engine.player import Player
 
 # Below this probability of the chord expected on a beat the keys are waited for, and below this
 # probability of the chord that they spell as yet, for more of them.  Of changes played as block
-# chords whose keys land within 20 ms the first note was right on 92.6% without the latter, on
-# 95.6% with it (bench.expecting on 19 charts, --rendered block --spread 20).
+# chords whose keys land within 20 ms the first note was right on 93.4% without the latter, on
+# 96.4% with it (bench.expecting on 19 charts, --rendered block --spread 20).
 SURE: Final = 0.9
 
 # A chord believed in less than this does not make the bass change what it plays.

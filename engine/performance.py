@@ -3,7 +3,7 @@
 Knows: swing, lay-back, human spread, and how hard and how long a note of a style is played.
 Refuses to know: which notes are written, and when a bar is planned.
 How: the beat is warped by the swing, the lag is seconds added after the tempo has its say, on
-quarter notes never early by looseness, for the keys on that beat are to be heard first; a length
+felt beats never early by looseness, for the keys on that beat are to be heard first; a length
 never reaches the place where the next note may begin.
 """
 
@@ -56,13 +56,21 @@ class Performer:
         self._random = random
 
     def perform(
-        self, note: BassNote, seconds_per_beat: float, manner: Manner = AS_USUAL
+        self,
+        note: BassNote,
+        seconds_per_beat: float,
+        manner: Manner = AS_USUAL,
+        *,
+        on_beat: bool = False,
     ) -> Performed:
-        """The note with swing, lag, length and velocity, as hard as the player's manner asks."""
+        """The note with swing, lag, length and velocity, as hard as the player's manner asks.
+
+        `on_beat` says whether it is written on a felt beat.
+        """
         beat = swung(note.beat, self._feel)
         following = swung(note.beat + note.length, self._feel)
         loose = self._spread(self._feel.looseness_ms)
-        if note.beat.denominator == 1:  # keys that are on the beat are to be heard first
+        if on_beat:  # keys that are on the beat are to be heard first
             loose = abs(loose)
         lag = (self._feel.lay_back_ms + loose) / 1000
         until = self._until(note, beat, following, lag, seconds_per_beat)

@@ -171,7 +171,9 @@ class Writing:
                 self._written_for[forecast.beat] = self._aim(forecast)
 
     def _ready(self, note: BassNote, ask: Ask) -> Ready:
-        return Ready(note, self._performer.perform(note, ask.seconds_per_beat, ask.manner))
+        on_beat = note.beat - ask.bar_start in ask.metre.pulses
+        played = self._performer.perform(note, ask.seconds_per_beat, ask.manner, on_beat=on_beat)
+        return Ready(note, played)
 
     def _ask(self, start: Fraction, place: Moment, belief: Belief) -> Ask:
         end = place.bar_start + place.metre.bar

@@ -396,6 +396,18 @@ def test_a_chord_whose_keys_land_apart_is_waited_for_in_the_pocket() -> None:
     assert all(p.at - 2.0 * i <= 0.026 for i, p in enumerate(firsts, start=1))
 
 
+def test_a_chord_held_before_the_start_is_on_the_bass_with_the_first_beat() -> None:
+    """A sequencer starts a second after the chord went down: there is nothing left to wait for."""
+    held = [NoteOn(0.0, note, 80) for note in (56, 60, 63)]
+    out = heard_from(
+        bass_player(external_clock=True), in_time(held, clock(4, start=1.0)), until=3.0
+    )
+
+    first = plays(out)[0]
+    assert first.note % 12 == 8
+    assert 0 <= first.at - 1.0 < 0.015
+
+
 def test_without_a_pocket_no_note_waits_for_the_keys() -> None:
     """The same keys, 20 ms late, and no pocket: the bass is there before them."""
     chart = "Bb Gm7 Eb Ab Db Gb Cb E A D"
