@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -202,6 +203,22 @@ def test_who_replaces_chords_is_not_taken_at_the_charts_word() -> None:
     )
 
     assert unsure < sure - 0.05
+
+
+@pytest.mark.parametrize("name", ["Em7b5", "Em"])
+def test_a_slash_chord_called_by_its_bass_is_as_written(name: str) -> None:
+    """Gm over E may be heard as Em7b5, or any chord on E: the chart is trusted as before."""
+    over_e = replace(chord("Gm"), bass=pitch_class_of_name("E"))
+    written = [chord("Bb"), over_e, chord("Eb"), chord("F7")]
+    verse = Section("Verse", tuple(Bar(((Fraction(0), c),)) for c in written))
+    foresight = Foresight(chart=Chart((verse, verse, verse, BRIDGE)))
+    heard = bars(f"Bb | {name} | Eb | F7") * 3
+    play(foresight, heard[:47])
+
+    seen = foresight.look(at(47), heard[47], KEY, 1.0, 1)
+
+    assert seen[0].chord == chord("Gm")
+    assert seen[0].confidence > 0.8
 
 
 def test_a_loop_of_a_section_is_followed() -> None:

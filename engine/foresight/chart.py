@@ -4,9 +4,9 @@ Knows: the chords of the song as written down, bar by bar, and where in them the
 Refuses to know: how a chart is spelled in a file, what the song's own past says.
 How: a belief over all felt beats of the chart.  It moves on a beat at a time, with a little
 chance at each bar line of a jump: back to the start of the section, to another section, or to
-any bar.  What is heard raises the places that have it.  A chord played instead of the written
-one has a row of its own, so that a substitute is not taken for another place; how often this
-player does so is learned on the way.
+any bar.  What is heard raises the places that have it, also where the ear gave the same keys
+another name.  A chord played instead of the written one has a row of its own, so that a substitute
+is not taken for another place; how often this player does so is learned on the way.
 """
 
 from __future__ import annotations
@@ -41,6 +41,10 @@ _TO_BAR: Final = 0.1
 _REPLACED: Final = 0.04
 _REPLACED_COUNTS: Final = 20.0
 _MISHEARD: Final = 0.02
+
+# The chance that the ear calls a written chord by another root that its keys can have as well:
+# F#m over B by the name of Bm9, or Am over F# by that of F#m7b5.
+_RENAMED: Final = 0.3
 
 # How much another family on the right root, and another felt beat of the bar, count for.
 _OTHER_FAMILY: Final = 0.5
@@ -127,6 +131,9 @@ class Follower:
         self._families = np.array(
             [NO_FAMILY if c is None else FAMILY_INDEX[c.family] for c in self.chords]
         )
+        self._basses = np.array([NO_CHORD if c is None else c.bass for c in self.chords])
+        self._keys = np.array([_keys_of(c) for c in self.chords])
+        self._are_full = np.array([_is_full(keys) for keys in self._keys.tolist()])
         self._places = np.arange(len(self.chords)) % pulses
         self._ends_bar = self._places == pulses - 1
         self._starts = np.flatnonzero(self._places == 0)
@@ -146,11 +153,9 @@ class Follower:
             where = replace(where, belief=self._anywhere(step.place))
         moved = self._moved(where)
         root = step.root
-        match = np.where(self._roots == root, 1 - _MISHEARD, _MISHEARD / 12)
-        match *= np.where(self._families == step.family, 1.0, _OTHER_FAMILY)
         goes_on = 1 - _MISHEARD if root == where.last else _MISHEARD / 12
         instead = np.where(self._moves, 1 / 12, goes_on)
-        belief = moved * np.stack((match, instead))
+        belief = moved * np.stack((self._as_written(where, step), instead))
         belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
         total = float(belief.sum())
         if total <= 0:
@@ -171,11 +176,35 @@ class Follower:
         odds /= odds.sum()
         return odds, written
 
+    def foretold(self, where: Whereabouts, step: Step) -> float:
+        """How likely it was that this beat is heard next, by its own root or as written."""
+        odds, written = self.odds(where)
+        fits = (self._roots == step.root) | self._goes_by(step)
+        return max(float(odds[step.root]), float(written[fits].sum()))
+
     def chord_on(self, root: int, places: Floats) -> Chord | None:
         """The likeliest chord as written, on a root."""
         fits = np.where(self._roots == root, places, -1.0)
         best = int(fits.argmax())
         return self.chords[best] if fits[best] > 0 else None
+
+    def _as_written(self, where: Whereabouts, step: Step) -> Floats:
+        """How likely this beat is heard so at each place of the chart, if it has that chord."""
+        anew = self._moves | (step.root != where.last)
+        renamed = np.where(anew, _RENAMED, 1 - _MISHEARD)
+        match = np.where(self._goes_by(step), renamed, _MISHEARD / 12)
+        match = np.where(self._roots == step.root, 1 - _MISHEARD, match)
+        match *= np.where(self._families == step.family, 1.0, _OTHER_FAMILY)
+        return match
+
+    def _goes_by(self, step: Step) -> NDArray[np.bool_]:
+        """Where the chart has a chord that the ear may give this name: its bass or all its keys."""
+        named: NDArray[np.bool_] = self._basses == step.root
+        heard = _keys_of(step.chord)
+        if _is_full(heard):
+            common = self._keys & heard
+            named |= self._are_full & ((common == heard) | (common == self._keys))
+        return named
 
     def _anywhere(self, place: int) -> Floats:
         """Belief in the beats before this place of every bar: most of all of the first one."""
@@ -203,6 +232,16 @@ class Follower:
         places[self._section_starts] += _TO_SAME * by_section
         places[self._section_starts] += _TO_SECTION * total / len(self._section_starts)
         places[self._starts] += _TO_BAR * total / len(self._starts)
+
+
+def _keys_of(chord: Chord | None) -> int:
+    """The pitch classes that are played for a chord, its bass among them, as bits."""
+    return 0 if chord is None else sum(1 << tone for tone in chord.pitch_classes | {chord.bass})
+
+
+def _is_full(keys: int) -> bool:
+    """Whether they are enough to tell a chord: two of them belong to many."""
+    return keys.bit_count() >= 3
 
 
 def _sections_by_beat(chart: Chart, pulses: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
