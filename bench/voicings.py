@@ -3,7 +3,8 @@
     python -m bench.voicings FOLDER [--folds CACHE] [--every N] [--seed S] [--worst N]
 
 A folder of charts (bars and chords, no notes) is rendered in several manners and heard by the
-ear, and judged by the end of every beat.  "first beat" counts the first beats of chords only;
+ear, and judged by the end of every beat.  "first beat" counts the first beats of chords only,
+"first, on root" those of chords that stand on their root: C over E, broken, begins with E and G;
 "own bass" leaves out chords over a bass that is none of their tones, since F over G and G9sus4
 are the same keys; "root silent" has only beats of chords whose root nobody plays while they last.
 """
@@ -264,12 +265,17 @@ def sounds_root(song: Song) -> Callable[[float], bool]:
     return lambda beat: not any(a <= beat < b for a, b, _ in silent)
 
 
-ROWS: Final = ("all", "own bass", "first beat", "root silent")
+ROWS: Final = ("all", "own bass", "first beat", "first, on root", "root silent")
 
 
 def _on_own_bass(label: str) -> bool:
     chord = parse_harte(label)
     return chord is not None and chord.bass in chord.pitch_classes
+
+
+def _on_root(label: str) -> bool:
+    chord = parse_harte(label)
+    return chord is not None and chord.bass == chord.root
 
 
 def judge(song: Song, tables: Tables, seed: int, manner: str) -> dict[str, list[tuple[str, str]]]:
@@ -283,6 +289,8 @@ def judge(song: Song, tables: Tables, seed: int, manner: str) -> dict[str, list[
         rows["all"].append((truth, said))
         if beat in begins:
             rows["first beat"].append((truth, said))
+            if _on_root(truth):
+                rows["first, on root"].append((truth, said))
         if _on_own_bass(truth):
             rows["own bass"].append((truth, said))
         if not sounds(beat):
