@@ -20,7 +20,7 @@ from engine.events import Forecast
 from engine.harmony import Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
-from engine.line.ways import SURE
+from engine.line.ways import LIKELY
 from engine.meter import Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
@@ -158,7 +158,7 @@ class Writing:
 
     def _aim(self, forecast: Forecast) -> tuple[Chord | None, int]:
         """What a part is written for: the chord, and whether not aimed at, in doubt or surely."""
-        return forecast.chord, sum(forecast.confidence >= o for o in (self._daring, SURE))
+        return forecast.chord, sum(forecast.confidence >= o for o in (self._daring, LIKELY))
 
     def _write_bar(self, start: Fraction, belief: Belief) -> None:
         place = self._pulse.moment(0.0, float(start))

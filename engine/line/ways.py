@@ -30,7 +30,7 @@ _STRONG: Final = 3  # the middle of a bar, see Metre
 _PLAIN: Final = 0.6  # the accent of a plain stroke
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
-SURE: Final = 0.65
+LIKELY: Final = 0.65
 """Below this a change is one that may not come, and is not led into by a semitone."""
 
 _BY_SEMITONE: Final = frozenset(
@@ -142,14 +142,14 @@ class Ways:
             if (way in _BY_SEMITONE) == semitone
         ]
         feasible = self._feasible(ask, stay, target, kind)
-        if not feasible and _is_sure(target):
+        if not feasible and _is_likely(target):
             feasible = self._feasible(ask, stay, target, self._approach.ways)
         return self._drawn(target, 3, feasible)
 
     def by_semitone(self, target: Target) -> bool:
         """Whether this change is reached by a semitone, if it is led into."""
         drawn = self._drawn(target, 2, self._approach.ways)
-        return drawn in _BY_SEMITONE and _is_sure(target)
+        return drawn in _BY_SEMITONE and _is_likely(target)
 
     def _feasible(
         self, ask: Ask, stay: Stay, target: Target, ways: Sequence[tuple[Way, float]]
@@ -158,7 +158,7 @@ class Ways:
         scale = scale_of(stay.chord, ask.key)
         for way, weight in ways:
             notes = lead_in(way, stay.chord, ask.key, target.note)
-            if not _is_sure(target) and not all(n % 12 in scale for each in notes for n in each):
+            if not _is_likely(target) and not all(n % 12 in scale for each in notes for n in each):
                 continue
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
@@ -229,8 +229,8 @@ def _from_side(
     return run if abs(run[-1] - goal) == 2 else []
 
 
-def _is_sure(target: Target) -> bool:
-    return target.stretch.confidence >= SURE
+def _is_likely(target: Target) -> bool:
+    return target.stretch.confidence >= LIKELY
 
 
 def place_of(target: Target) -> int:
