@@ -151,6 +151,11 @@ class Chord:
         """The chord's tones as pitch classes, a foreign bass note not counted."""
         return frozenset((self.root + i) % 12 for i in self.quality.intervals)
 
+    @cached_property
+    def keys(self) -> frozenset[int]:
+        """What is played for it, as pitch classes: its tones and its bass."""
+        return self.pitch_classes | {self.bass}
+
     def degree_of(self, pitch_class: int) -> str:
         """The degree a pitch class is above the root, as this chord names it ("b3", "13")."""
         interval = (pitch_class - self.root) % 12

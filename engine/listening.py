@@ -41,6 +41,9 @@ _AT_FIRST_SECONDS: Final = 0.05
 
 FELT_BEATS_AHEAD: Final = 8
 
+# Fewer keys than these belong to many chords.
+_TELLING: Final = 3
+
 # A chord sent early is due on a place of this grid; the ear may read it this much after it.
 _EIGHTH: Final = Fraction(1, 2)
 _READ_LATE: Final = 0.2
@@ -158,7 +161,7 @@ class Listening:
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
-        heard = self.ear.heard(moment)
+        heard = self._as_foretold(self.ear.heard(moment))
         if heard.chord is None or not self._is_believed(heard, moment):
             return False
         self.heard = heard
@@ -178,6 +181,16 @@ class Listening:
             self._outdated = True
             self._goes_on(before, heard.chord)
         return True
+
+    def _as_foretold(self, heard: Heard) -> Heard:
+        """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9."""
+        chord = heard.chord
+        foretold = None if self._foretold is None else self._foretold.chord
+        if chord is None or foretold is None or chord.bass != foretold.bass:
+            return heard
+        if chord.root == foretold.root or not _are_alike(chord.keys, foretold.keys):
+            return heard
+        return replace(heard, chord=foretold)
 
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
         if self._chord is None or heard.chord is None:
@@ -236,3 +249,8 @@ class Listening:
         due = floor((position + float(_EIGHTH) - _READ_LATE) / float(_EIGHTH)) * _EIGHTH
         self._due = [kept for kept in self._due if kept[0] < due][-64:]
         self._due.append((due, chord))
+
+
+def _are_alike(some: frozenset[int], others: frozenset[int]) -> bool:
+    """Whether the fewer of two chords' keys are all among the others, and tell a chord."""
+    return len(some & others) == min(len(some), len(others)) >= _TELLING

@@ -35,6 +35,7 @@ from engine.events import (
     Stop,
     Tick,
 )
+from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
@@ -530,6 +531,25 @@ def test_random_bars_never_sound_two_notes() -> None:
     assert len(plays(out)) > 50
     assert sounding_at_most_once(out)
     assert all(p.written.length > Fraction(0) for p in plays(out))
+
+
+def chart_of(chords: str) -> Chart:
+    """A chart of one section, each chord a bar."""
+    bars = tuple(Bar(((Fraction(0), parse_symbol(name)),)) for name in chords.split())
+    return Chart((Section("Verse", bars),))
+
+
+def test_a_chord_goes_by_the_name_it_has_in_the_chart() -> None:
+    """F#m over B has the keys of Bm9: it is what the chart says, and is what it sounds without."""
+    song = "A F#m/B E7 A " * 2
+    chart = Foresight(chart=chart_of(song))
+
+    def names_of(bassist: Bassist) -> list[str]:
+        told = heard_from(bassist, comping(song), until=16)
+        return [symbol(o.chord, Key(9)) for o in told if isinstance(o, ChordHeard)]
+
+    assert "F#m/B" in names_of(bass_player(foresight=chart))
+    assert "F#m/B" not in names_of(bass_player())
 
 
 def begun_bent(out: list[Outgoing]) -> list[tuple[bool, float]]:

@@ -236,7 +236,7 @@ class Follower:
 
 def _keys_of(chord: Chord | None) -> int:
     """The pitch classes that are played for a chord, its bass among them, as bits."""
-    return 0 if chord is None else sum(1 << tone for tone in chord.pitch_classes | {chord.bass})
+    return 0 if chord is None else sum(1 << tone for tone in chord.keys)
 
 
 def _is_full(keys: int) -> bool:
