@@ -169,7 +169,7 @@ class TestBassline:
     def test_an_unlikely_chord_is_not_aimed_at(self) -> None:
         """Below the style's daring the bar ends as if nothing were coming."""
         style = replace(WALK, approach=Approach(led=1, daring=0.5, ways=((Way.SEMITONE_BELOW, 1),)))
-        sure = [*spans_of("Eb"), Span(Fraction(4), Fraction(8), chord("Ab"), 0.7)]
+        sure = [*spans_of("Eb"), Span(Fraction(4), Fraction(8), chord("Ab"), 0.8)]
         unsure = [*spans_of("Eb"), Span(Fraction(4), Fraction(8), chord("Ab"), 0.4)]
 
         led = Bassline(style, Random(1)).write(ask_for(0, sure, None))[-1]
