@@ -118,6 +118,9 @@ MINOR: Final = QUALITY_BY_HARTE["min"]
 # The degree that a bass note is written as when the chord itself does not name it.
 _DEGREE_BY_INTERVAL: Final = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 
+# Fewer keys than these belong to many chords.
+_TELLING: Final = 3
+
 
 @dataclass(frozen=True)
 class Chord:
@@ -155,6 +158,11 @@ class Chord:
     def keys(self) -> frozenset[int]:
         """What is played for it, as pitch classes: its tones and its bass."""
         return self.pitch_classes | {self.bass}
+
+    def shares_keys(self, other: Chord) -> bool:
+        """Whether the keys of one are all among the other's, and enough to tell a chord by."""
+        keys, others = self.keys, other.keys
+        return len(keys & others) == min(len(keys), len(others)) >= _TELLING
 
     def degree_of(self, pitch_class: int) -> str:
         """The degree a pitch class is above the root, as this chord names it ("b3", "13")."""

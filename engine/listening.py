@@ -41,9 +41,6 @@ _AT_FIRST_SECONDS: Final = 0.05
 
 FELT_BEATS_AHEAD: Final = 8
 
-# Fewer keys than these belong to many chords.
-_TELLING: Final = 3
-
 # A chord sent early is due on a place of this grid; the ear may read it this much after it.
 _EIGHTH: Final = Fraction(1, 2)
 _READ_LATE: Final = 0.2
@@ -184,13 +181,14 @@ class Listening:
 
     def _as_foretold(self, heard: Heard) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9."""
-        chord = heard.chord
-        foretold = None if self._foretold is None else self._foretold.chord
-        if chord is None or foretold is None or chord.bass != foretold.bass:
+        chord, forecast = heard.chord, self._foretold
+        if chord is None or forecast is None or forecast.chord is None:
             return heard
-        if chord.root == foretold.root or not _are_alike(chord.keys, foretold.keys):
-            return heard
-        return replace(heard, chord=foretold)
+        foretold = forecast.chord
+        differs = chord.root != foretold.root and chord.bass == foretold.bass
+        if differs and forecast.confidence >= BELIEVED and chord.shares_keys(foretold):
+            return replace(heard, chord=foretold)
+        return heard
 
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
         if self._chord is None or heard.chord is None:
@@ -249,8 +247,3 @@ class Listening:
         due = floor((position + float(_EIGHTH) - _READ_LATE) / float(_EIGHTH)) * _EIGHTH
         self._due = [kept for kept in self._due if kept[0] < due][-64:]
         self._due.append((due, chord))
-
-
-def _are_alike(some: frozenset[int], others: frozenset[int]) -> bool:
-    """Whether the fewer of two chords' keys are all among the others, and tell a chord."""
-    return len(some & others) == min(len(some), len(others)) >= _TELLING

@@ -132,8 +132,8 @@ class Follower:
             [NO_FAMILY if c is None else FAMILY_INDEX[c.family] for c in self.chords]
         )
         self._basses = np.array([NO_CHORD if c is None else c.bass for c in self.chords])
-        self._keys = np.array([_keys_of(c) for c in self.chords])
-        self._are_full = np.array([_is_full(keys) for keys in self._keys.tolist()])
+        self._names = tuple(dict.fromkeys(self.chords))
+        self._name_of = np.array([self._names.index(c) for c in self.chords])
         self._places = np.arange(len(self.chords)) % pulses
         self._ends_bar = self._places == pulses - 1
         self._starts = np.flatnonzero(self._places == 0)
@@ -176,11 +176,10 @@ class Follower:
         odds /= odds.sum()
         return odds, written
 
-    def foretold(self, where: Whereabouts, step: Step) -> float:
-        """How likely it was that this beat is heard next, by its own root or as written."""
-        odds, written = self.odds(where)
+    def foretold(self, odds: Floats, places: Floats, step: Step) -> float:
+        """How likely, by what `odds` gave, this beat was, by its own root or as written."""
         fits = (self._roots == step.root) | self._goes_by(step)
-        return max(float(odds[step.root]), float(written[fits].sum()))
+        return max(float(odds[step.root]), float(places[fits].sum()))
 
     def chord_on(self, root: int, places: Floats) -> Chord | None:
         """The likeliest chord as written, on a root."""
@@ -200,10 +199,9 @@ class Follower:
     def _goes_by(self, step: Step) -> NDArray[np.bool_]:
         """Where the chart has a chord that the ear may give this name: its bass or all its keys."""
         named: NDArray[np.bool_] = self._basses == step.root
-        heard = _keys_of(step.chord)
-        if _is_full(heard):
-            common = self._keys & heard
-            named |= self._are_full & ((common == heard) | (common == self._keys))
+        if (heard := step.chord) is not None:
+            same = [c is not None and c.shares_keys(heard) for c in self._names]
+            named |= np.array(same)[self._name_of]
         return named
 
     def _anywhere(self, place: int) -> Floats:
@@ -232,16 +230,6 @@ class Follower:
         places[self._section_starts] += _TO_SAME * by_section
         places[self._section_starts] += _TO_SECTION * total / len(self._section_starts)
         places[self._starts] += _TO_BAR * total / len(self._starts)
-
-
-def _keys_of(chord: Chord | None) -> int:
-    """The pitch classes that are played for a chord, its bass among them, as bits."""
-    return 0 if chord is None else sum(1 << tone for tone in chord.keys)
-
-
-def _is_full(keys: int) -> bool:
-    """Whether they are enough to tell a chord: two of them belong to many."""
-    return keys.bit_count() >= 3
 
 
 def _sections_by_beat(chart: Chart, pulses: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

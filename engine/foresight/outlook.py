@@ -151,8 +151,10 @@ class Foresight:
         if standing is None:
             return
         self._record.judge(standing.votes.longest, standing.step.root, step.root)
-        if self._follower is not None and self._where is not None:
-            chart, song = self._follower.foretold(self._where, step), standing.judged[step.root]
+        charted, places = standing.charted, standing.places
+        if self._follower is not None and charted is not None and places is not None:
+            chart = self._follower.foretold(charted, places, step)
+            song = standing.judged[step.root]
             gained = float(np.log((chart + 1e-4) / (song + 1e-4)))
             self._trust = _TRUST_IN_CHART + _TRUST_FADE * (self._trust - _TRUST_IN_CHART) + gained
 

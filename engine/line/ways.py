@@ -34,7 +34,7 @@ LIKELY: Final = 0.75
 """Below this a change is one that may not come, and is not led into by a semitone.
 
 Of the semitones into changes of 28 songs 91% led to the root that was really played, 89% with
-0.65, for 20 and 23% of all changes."""
+0.65, for 20 and 23% of all changes (bench.expecting on pop909, --every 5)."""
 
 _BY_SEMITONE: Final = frozenset(
     {
