@@ -1,7 +1,8 @@
 """Fakes: a clock that jumps, a port that remembers, a bassist simple enough to be checked by eye.
 
-Run as a program (`python -m tests.fakes [NOTE_SECONDS]`), the echo bassist plays on the machine's
-real MIDI ports, which is how the JACK test gets a player into a process of its own.
+Run as a program (`python -m tests.fakes [NOTE_SECONDS [rtmidi]]`), the echo bassist plays on the
+machine's real MIDI ports, which is how the JACK test gets a player into a process of its own;
+with `rtmidi` it reaches JACK through RtMidi.
 """
 
 from __future__ import annotations
@@ -15,9 +16,12 @@ from typing import TypeVar
 from engine.events import Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Stop
 from engine.harmony import Chord
 from engine.score import BassNote, Role
-from ports.port import Message
+from ports.port import Message, Port
 
 Item = TypeVar("Item")
+
+# RtMidi's own number for JACK, the same in both wrappers.
+RTMIDI_ON_JACK = 3
 
 
 class FakeClock:
@@ -134,12 +138,18 @@ def hanging(messages: Iterable[Message | str]) -> set[int]:
 def main() -> None:
     """Play the echo bassist on real MIDI ports, until a signal comes, and print how late it was."""
     from ports.clock import SystemClock  # noqa: PLC0415
+    from ports.drivers import rtmidi_wrapper  # noqa: PLC0415
     from ports.midi import open_port  # noqa: PLC0415
     from ports.service import Service  # noqa: PLC0415
 
     length = float(sys.argv[1]) if len(sys.argv) > 1 else 0.02
     clock = SystemClock()
-    service = Service(EchoBassist(length), open_port(clock.now), clock)
+    if "rtmidi" in sys.argv:
+        wrapper = rtmidi_wrapper.load(RTMIDI_ON_JACK)
+        port: Port = rtmidi_wrapper.RtmidiPort(wrapper, clock.now, None, None)
+    else:
+        port = open_port(clock.now)
+    service = Service(EchoBassist(length), port, clock)
     print("ready", flush=True)  # noqa: T201
     print(service.run(), flush=True)  # noqa: T201
 
