@@ -219,6 +219,15 @@ def test_the_chord_is_kept_in_silence() -> None:
     assert player.at(9.5).hears() == "Am"
 
 
+def test_a_chord_that_is_held_stays_what_it_is() -> None:
+    """Major sevenths without a bass hold the tones of the next chord too; nobody has played it."""
+    player = Player()
+    for bar, notes in enumerate(("62 66 69 73", "59 62 66 69", "55 59 62 66", "57 62 64 67")):
+        player.at(4.0 * bar).play(notes)
+        named = player.at(4 * bar + 0.95).hears()
+        assert [player.at(4 * bar + beat).hears() for beat in (1.1, 2.1, 3.1, 3.9)] == 4 * [named]
+
+
 def test_a_chord_struck_just_before_its_beat_is_that_beats() -> None:
     """A change played a hair early changes nothing about the beat that ends."""
     player = Player().at(0).play("48 60 64 67").at(3.95).play("41 57 60 65").at(4.0)

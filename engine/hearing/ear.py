@@ -153,8 +153,15 @@ class Ear:
 
     def _hear(self, moment: Moment) -> None:
         reading = self._read(moment.position)
-        if reading.bass is not None:  # in silence the chord is kept
+        if self._tells(reading):
             self._name(self._chords.weigh(reading.now), reading)
+
+    def _tells(self, reading: Reading) -> bool:
+        """Whether a reading may bring another chord: not in silence, nor while all is held.
+
+        A chord that is held says less with every beat, until what is expected outweighs it.
+        """
+        return reading.bass is not None and (reading.fresh or self._kept is None)
 
     def _name(self, belief: Array, reading: Reading) -> None:
         by_root = belief.reshape(12, -1)
@@ -174,7 +181,10 @@ class Ear:
         reading = self._read(end)
         if reading.bass is not None:
             belief = self._chords.weigh(reading.now)
-            self._name(belief, reading)
+            if self._tells(reading):
+                self._name(belief, reading)
+            else:
+                belief = self._chords.committed
             self._memory.revise(self._chords.look_back())
             self._chords.commit(belief)
             self._past.add(reading)

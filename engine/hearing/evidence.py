@@ -71,13 +71,17 @@ BASS_AGE: Final = 2.0
 
 
 class Reading:
-    """The evidence of one beat up to a moment, and the tone that is its bass."""
+    """The evidence of one beat up to a moment, and the tone that is its bass.
 
-    __slots__ = ("bass", "now")
+    It is fresh if a tone was struck on the beat or later, or in the half beat before.
+    """
 
-    def __init__(self, now: Vector, bass: int | None) -> None:
+    __slots__ = ("bass", "fresh", "now")
+
+    def __init__(self, now: Vector, bass: int | None, *, fresh: bool) -> None:
         self.now = now
         self.bass = bass
+        self.fresh = fresh
 
 
 def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -> Reading:
@@ -178,10 +182,12 @@ class _Page:
         if self._highest >= 0:
             out[156 + self._highest % 12] = self._longest
         out[-1] = min(max((self._until - self._beat) / self._length, 0.0), 1.0)
+        fresh = 1.0 in out[48:60] or 1.0 in out[144:156]
         bass = self._bass if self._bass < _NONE else lowest
         if self._on_beat < E3 and out[-1] < HELD_OVER:
             bass = self._on_beat
-        return Reading(np.frombuffer(array("d", out)), bass if bass < _NONE else None)
+        now = np.frombuffer(array("d", out))
+        return Reading(now, bass if bass < _NONE else None, fresh=fresh)
 
 
 class Past:
