@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sys
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
@@ -196,6 +196,7 @@ def play(
     external = clock == "external"
     _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
     preset = own.path_of(preset, own.folder())
+    _spare({"chart": chart, "preset": Path(preset)}, trace)
     watched = _watched(preset)
     style = loader.load(preset)
     written = None if chart is None else read_chart(chart)
@@ -273,7 +274,9 @@ def _view(canvases: list[Canvas], heading: str | None) -> View:
     """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
     if heading is None:
         return View(*canvases, voice=partial(click.echo, err=True))
-    display = canvas_for(heading, click.echo, terminal=sys.stdout.isatty())
+    display = canvas_for(
+        heading, click.echo, terminal=sys.stdout is not None and sys.stdout.isatty()
+    )
     return View(*canvases, display, voice=display.say)
 
 
@@ -353,8 +356,9 @@ def replay(
 ) -> None:
     """Play bass to a MIDI file, as if it were played live, as fast as the machine goes."""
     song = read(file, tracks.split(",") if tracks else ())
-    _spare(file, out, trace)
-    style = loader.load(own.path_of(preset, own.folder()))
+    preset = own.path_of(preset, own.folder())
+    _spare({"song": file, "chart": chart, "preset": Path(preset)}, out, trace)
+    style = loader.load(preset)
     tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
     external = clock == "file"
     seed = seed_or_any(seed)
@@ -389,11 +393,15 @@ def _all_of(takers: list[Callable[[Outgoing], None]]) -> Callable[[Outgoing], No
     return tell
 
 
-def _spare(file: Path, *outputs: Path | None) -> None:
-    """Never write over the song that is read."""
-    for path in outputs:
-        if path is not None and path.exists() and path.samefile(file):
-            raise FileError(f"{path} is the song itself; give another file to write to")
+def _spare(read: Mapping[str, Path | None], *outputs: Path | None) -> None:
+    """Never write over what is read, nor twice into one file."""
+    given = [path for path in outputs if path is not None]
+    for what, source in read.items():
+        for path in given:
+            if source is not None and source.is_file() and path.is_file() and path.samefile(source):
+                raise FileError(f"{path} is the {what} itself; give another file to write to")
+    if len({path.resolve() for path in given}) < len(given):
+        raise FileError(f"{given[0]} is to take both the part and the trace; give each its own")
 
 
 def _recorders(

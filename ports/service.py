@@ -271,7 +271,7 @@ class Service:
         Python takes signals in the main thread only.  One that is ignored (as nohup does with
         the hang-up) stays ignored.
         """
-        names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+        names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGBREAK")
         numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
         before = {}
         if threading.current_thread() is threading.main_thread():

@@ -110,6 +110,10 @@ MISTAKES = [
     (["replay", "SONG", "--out", "nowhere/bass.mid"], "nowhere/bass.mid cannot be written"),
     (["replay", "SONG", "--trace", "nowhere/t.jsonl"], "nowhere/t.jsonl cannot be written"),
     (["replay", "SONG", "--out", "SONG"], "is the song itself"),
+    (["replay", "SONG", "--chart", "text.mid", "--trace", "text.mid"], "is the chart itself"),
+    (["replay", "SONG", "--preset", "swing.yaml", "--out", "swing.yaml"], "is the preset itself"),
+    (["replay", "SONG", "--out", "new.mid", "--trace", "./new.mid"], "give each its own"),
+    (["play", "--preset", "swing.yaml", "--trace", "swing.yaml"], "is the preset itself"),
     (["replay", "text.mid"], "text.mid is not a MIDI file"),
     (["replay", "empty.mid"], "empty.mid is empty"),
     (["replay", "silent.mid"], "silent.mid has no notes"),
@@ -153,6 +157,23 @@ def test_a_mistake_gets_one_sentence(
     assert sentence in err
     assert out == ""
     assert err.count("\n") == 1
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="the shell closes the screen")
+def test_it_plays_without_a_screen() -> None:
+    """Started in the background with its output closed it plays all the same."""
+    command = 'exec "$0" -m ports play --rehearse --bars 1 --tempo 300 >&-'
+    done = subprocess.run(
+        ["/bin/sh", "-c", command, sys.executable],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_a_fault_of_ours_is_owned(

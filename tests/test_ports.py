@@ -327,7 +327,9 @@ class Signalled(EchoBassist):
         return super().next_deadline()
 
 
-@pytest.mark.parametrize("name", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize(
+    "name", [n for n in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT") if hasattr(signal, n)]
+)
 def test_a_signal_leaves_no_note_hanging(name: str) -> None:
     """Ctrl-C or a request to leave, in the middle of a note: note off, silence, handlers back."""
     number = getattr(signal, name)
