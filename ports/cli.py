@@ -400,7 +400,8 @@ def _spare(read: Mapping[str, Path | None], *outputs: Path | None) -> None:
         for path in given:
             if source is not None and source.is_file() and path.is_file() and path.samefile(source):
                 raise FileError(f"{path} is the {what} itself; give another file to write to")
-    if len({path.resolve() for path in given}) < len(given):
+    files = [path.resolve() for path in given if path.is_file() or not path.exists()]
+    if len(set(files)) < len(files):
         raise FileError(f"{given[0]} is to take both the part and the trace; give each its own")
 
 
