@@ -167,7 +167,7 @@ class Listening:
             return False
         if heard.confidence >= SURE:
             self._doubted = None
-        if heard.chord == before:
+        if heard.chord == before and not self._is_awaited:
             return False
         self._chord = heard.chord
         if self._lead:
@@ -178,6 +178,11 @@ class Listening:
             self._outdated = True
             self._goes_on(before, heard.chord)
         return True
+
+    @property
+    def _is_awaited(self) -> bool:
+        """Whether any chord is news: after a start or a jump none that was sent early is left."""
+        return self._lead and not self._due
 
     def _as_foretold(self, heard: Heard) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9."""

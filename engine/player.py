@@ -24,6 +24,8 @@ _KEEP: Final = 0.5 ** (1 / _FORGOTTEN_BEATS)
 TOGETHER_SECONDS: Final = 0.05  # keys of one chord; two strokes by one hand are twice as far apart
 _EARLY_SECONDS: Final = 0.08  # a stroke so little before a felt beat was meant on it
 
+_STROKES_KEPT: Final = 256  # a bound, so that playing on while no clock comes takes no room
+
 LOW: Final = 48  # C3: below it lies what the bass plays
 # One low stroke a bar of four is a root set down, and in nobody's way; one a beat fills the place.
 _LOW_IN_NOBODYS_WAY: Final = 0.25
@@ -80,6 +82,7 @@ class Player:
             self._struck[-1] = (began, min(lowest, note), max(loudest, velocity))
         else:
             self._struck.append((at, note, velocity))
+            del self._struck[:-_STROKES_KEPT]
 
     def relocate(self) -> None:
         """The song goes on from another place: what was struck while it stood is not of it."""

@@ -241,6 +241,14 @@ def test_the_bass_comes_back_with_the_player() -> None:
     assert all(b.at - a.at > 0.1 for a, b in pairwise(after))
 
 
+def test_with_a_lead_the_same_chord_brings_the_bass_back_after_a_stop() -> None:
+    """A song that ended on the chord it begins with is played again from its first chord on."""
+    again = [Stop(2.5), *comping("Bb Bb", start=4.0)]
+    out = heard_from(bass_player("walking", lead=1), comping("Bb") + again, until=8.0)
+
+    assert min(play.at for play in plays(out) if play.at > 3.0) == pytest.approx(4.5, abs=0.05)
+
+
 def test_chords_sent_a_beat_early_are_landed_on_and_led_into() -> None:
     """With a lead of one beat every root stands on its beat, a beat after its keys went down."""
     out = heard_from(bass_player("walking", lead=1), comping(TURNAROUND), until=16.4)

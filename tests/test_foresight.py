@@ -80,6 +80,18 @@ def test_a_song_longer_than_memory_goes_on() -> None:
     assert [f.chord for f in seen] == LOOP[1:5]
 
 
+@pytest.mark.slow
+def test_an_hour_of_one_looped_bar_goes_on() -> None:
+    """Each lap begins with the chord that ended the one before; so it may for ever."""
+    foresight = Foresight()
+    for _ in range(2200):
+        foresight.relocate(Fraction(0))
+        play(foresight, [chord("Em7")] * 4)
+
+    ahead = foresight.look(at(3), chord("Em7"), Key(4, minor=True), 1.0, 4)
+    assert {f.chord for f in ahead} == {chord("Em7")}
+
+
 @pytest.mark.parametrize(("beat", "follows"), [(8, "Db"), (24, "Gm")])
 def test_a_sequencer_that_jumps_back_is_known(beat: int, follows: str) -> None:
     """After a jump to a place played before, what came after it is expected, not what came last."""

@@ -172,7 +172,7 @@ class Memory:
         there[SOFT_SHORT:] = soft - (soft >> _SOFT_SHIFTS) + gains
         lengths: Ints = np.zeros((EVENTS, n), dtype=np.int32)
         lengths[:, where] = there
-        starts = changed or not old.lasted
+        starts = bool(self._rows.begins[n])
         return Agreement(
             n + 1,
             old.chords + starts,

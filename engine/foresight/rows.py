@@ -32,6 +32,8 @@ class Rows:
         self.places: Ints = np.zeros(room, dtype=np.int32)
         self.positions = np.zeros(room)
         self.changed: NDArray[np.bool_] = np.zeros(room, dtype=np.bool_)
+        # Where a chord begins: on a change, and after a break even on the root before it.
+        self.begins: NDArray[np.bool_] = np.zeros(room, dtype=np.bool_)
         self.chords: list[Chord | None] = []
         self.chord_signs: Ints = np.zeros((2, room), dtype=np.int32)
         self.chord_roots: Ints = np.zeros(room, dtype=np.int32)
@@ -56,12 +58,13 @@ class Rows:
         self.roots[n] = root
         self.places[n] = step.place
         self.changed[n] = root != before
+        self.begins[n] = self.changed[n] or not old.lasted
         self.chords.append(step.chord)
         self._write_chord(step, old, motion)
 
     def _write_chord(self, step: Step, old: Agreement, motion: int) -> None:
         m = old.chords
-        if not self.changed[old.beats] and old.lasted:
+        if not self.begins[old.beats]:
             self.chord_lasted[m - 1] = old.lasted + 1
             return
         if old.lasted:  # what was imagined of the chord before is forgotten
@@ -72,8 +75,9 @@ class Rows:
 
     def drop(self, count: int, beats: int) -> int:
         """Drop the oldest of `count` beats; the number of chords that went with them."""
-        chords = int(self.changed[:beats].sum())
-        for by_beat in (self.signs, self.roots, self.places, self.positions, self.changed):
+        chords = int(self.begins[:beats].sum())
+        by_beats = (self.signs, self.roots, self.places, self.positions, self.changed, self.begins)
+        for by_beat in by_beats:
             by_beat[..., : count - beats] = by_beat[..., beats:count].copy()
         for by_chord in (self.chord_signs, self.chord_roots, self.chord_lasted):
             by_chord[..., : count - chords] = by_chord[..., chords:count].copy()
