@@ -241,6 +241,16 @@ def test_the_bass_comes_back_with_the_player() -> None:
     assert all(b.at - a.at > 0.1 for a, b in pairwise(after))
 
 
+@pytest.mark.parametrize("metre", [Metre(3, 8), Metre(1, 4), Metre(2, 8), Metre(1, 16)], ids=str)
+@pytest.mark.parametrize("preset", ["walking", "reggae", "jazz-waltz"])
+def test_short_bars_are_played(metre: Metre, preset: str) -> None:
+    """Bars with one felt beat, or shorter than an eighth, are played like any others."""
+    changes = comping("Bb Eb G F#m E A", beats_each=max(2 * float(metre.bar), 0.75))
+    for seed in range(4):
+        out = heard_from(bass_player(preset, seed=seed, metre=metre), changes, until=5.0)
+        assert len(plays(out)) >= 4
+
+
 def test_with_a_lead_the_same_chord_brings_the_bass_back_after_a_stop() -> None:
     """A song that ended on the chord it begins with is played again from its first chord on."""
     again = [Stop(2.5), *comping("Bb Bb", start=4.0)]

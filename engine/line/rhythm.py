@@ -149,13 +149,15 @@ def fitted(figure: Figure, metre: Metre) -> Bar:
 
 
 def walked_out(bar: Bar, metre: Metre) -> Bar:
-    """The bar with its last felt beat given to eighths that lead on."""
+    """The bar with its last felt beat given to eighths that lead on, where it has room for one."""
     start = metre.pulses[-1]
     kept = [s for s in bar if s.at < start]
     if kept and kept[-1].at + kept[-1].length > start:
         kept[-1] = replace(kept[-1], length=start - kept[-1].at)
     half = Fraction(1, 2)
     count = int((metre.bar - start) / half)
+    if not count:
+        return bar
     return (*kept, *(Stroke(start + i * half, half, 0.6, False, LEAD) for i in range(count)))
 
 
@@ -178,7 +180,7 @@ def _ornamented(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:
 
 def _truncated(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:  # noqa: ARG001
     weak = [s for s in bar if metre.weight(s.at) <= 1 and s.accent < 1]
-    return _without(bar, chance.choice(weak)) if weak else bar
+    return _without(bar, chance.choice(weak)) if weak and len(bar) > 1 else bar
 
 
 def _displaced(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:

@@ -81,6 +81,8 @@ class Walks:
         """The walk that ends this bar, if one does."""
         if len(stretches) < 2 or stretches[-1].start != ask.end:
             return None
+        if len(ask.metre.pulses) <= _SHORT:  # the bar is over before a walk has set out
+            return None
         here, target = stretches[-2], Target(stretches[-1], anchors[-1])
         if not target.stretch.change or target.stretch.confidence < self._approach.daring:
             return None
