@@ -77,6 +77,7 @@ class Ear:
         self._pulse = 0
         self._struck = False
         self._kept: Chord | None = None
+        self._named = False  # since the start or the last jump
         self._kept_confidence = 0.0
         self._roots: Array = np.full(12, 1 / 12)
 
@@ -110,6 +111,7 @@ class Ear:
         self._chords.forget()
         self._past.leave()
         self._memory.jump(moment.position)
+        self._named = False
         self._beat = None
 
     # Beliefs ------------------------------------------------------------------------------
@@ -161,7 +163,7 @@ class Ear:
 
         A chord that is held says less with every beat, until what is expected outweighs it.
         """
-        return reading.bass is not None and (reading.fresh or self._kept is None)
+        return reading.bass is not None and (reading.fresh or not self._named)
 
     def _name(self, belief: Array, reading: Reading) -> None:
         by_root = belief.reshape(12, -1)
@@ -173,6 +175,7 @@ class Ear:
         if (root + 5) % 12 in sounding and not sounding & {(root + 3) % 12, (root + 4) % 12}:
             kinds = kinds * self._suspended
         kind = self._tables.quality_values[int(kinds.argmax())]
+        self._named = True
         self._kept = name_chord(root, kind, sounding, reading.bass)
         self._kept_confidence = float(roots[root])
         self._roots = roots
