@@ -47,6 +47,17 @@ class Metre:
         """The first felt beat at or after a place in the bar; the next bar line after the last."""
         return next((p for p in self.pulses if p >= in_bar), self.bar)
 
+    def felt_beat_at(self, in_bar: Fraction) -> tuple[Fraction, Fraction]:
+        """The felt beat that a place lies in: where it begins and how long it is.
+
+        Both in quarter notes, the place and the beginning from the same bar line; a place before
+        or after the bar lies in a bar of the same metre.
+        """
+        bars, place = divmod(in_bar, self.bar)
+        begins = max(p for p in self.pulses if p <= place)
+        ends = next((p for p in self.pulses if p > place), self.bar)
+        return bars * self.bar + begins, ends - begins
+
     def weight(self, in_bar: Fraction) -> int:
         """How strong a place in the bar is: 4 bar line, 3 half bar, 2 beat, 1 half beat, 0 else."""
         if in_bar == 0:

@@ -15,6 +15,7 @@ from random import Random
 from types import MappingProxyType
 from typing import Final
 
+from engine.meter import Moment
 from engine.score import AS_USUAL, Articulation, BassNote, Manner
 from engine.style import Feel, Style, Touch
 
@@ -58,22 +59,20 @@ class Performer:
     def perform(
         self,
         note: BassNote,
-        seconds_per_beat: float,
+        bar: Moment,
         manner: Manner = AS_USUAL,
-        *,
-        on_beat: bool = False,
     ) -> Performed:
         """The note with swing, lag, length and velocity, as hard as the player's manner asks.
 
-        `on_beat` says whether it is written on a felt beat.
+        `bar` is any moment of the bar that the note is written in.
         """
-        beat = swung(note.beat, self._feel)
-        following = swung(note.beat + note.length, self._feel)
+        beat = swung(note.beat, self._feel, bar)
+        following = swung(note.beat + note.length, self._feel, bar)
         loose = self._spread(self._feel.looseness_ms)
-        if on_beat:  # keys that are on the beat are to be heard first
-            loose = abs(loose)
+        if note.beat - bar.bar_start in bar.metre.pulses:
+            loose = abs(loose)  # keys that are on the beat are to be heard first
         lag = (self._feel.lay_back_ms + loose) / 1000
-        until = self._until(note, beat, following, lag, seconds_per_beat)
+        until = self._until(note, beat, following, lag, bar.seconds_per_beat)
         return Performed(beat, lag, until, self._velocity(note, manner), _bent(note))
 
     def _until(
@@ -115,19 +114,23 @@ def struck(accent: float, touch: Touch) -> float:
     return touch.plain - (touch.plain - touch.ghost) * min(1.0, share)
 
 
-def swung(beat: Fraction, feel: Feel) -> float:
+def swung(beat: Fraction, feel: Feel, bar: Moment) -> float:
     """Where a written beat falls when the off-beat of the swung grid comes late.
 
-    The off-beat moves, its own halves go along; a triplet has swing already and stays.
+    The off-beat moves, its own halves go along; a triplet has swing already and stays.  Swing is
+    counted within each felt beat, which itself stays: one that the grid does not divide in pairs,
+    such as three eighths, is not swung.
     """
+    begins, length = bar.metre.felt_beat_at(beat - bar.bar_start)
+    begins += bar.bar_start
     unit = 2 * feel.swing_on.step
-    whole, place = divmod(beat, unit)
+    whole, place = divmod(beat - begins, unit)
     share = place / unit
-    if feel.swing == 0.5 or share.denominator % 3 == 0:
+    if feel.swing == 0.5 or length % unit or share.denominator % 3 == 0:
         return float(beat)
     late = (
         2 * float(share) * feel.swing
         if share <= Fraction(1, 2)
         else feel.swing + (2 * float(share) - 1) * (1 - feel.swing)
     )
-    return float(unit) * (float(whole) + late)
+    return float(begins) + float(unit) * (float(whole) + late)

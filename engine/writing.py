@@ -125,7 +125,8 @@ class Writing:
         place = self._pulse.moment(0.0, float(beat))
         ask = self._ask(beat, place, belief)
         for note in self._line.write(ask)[:1]:
-            self.part.write([self._ready(replace(note, length=place.metre.bar), ask)])
+            held = replace(note, length=place.metre.bar)
+            self.part.write([self._ready(held, place, ask.manner)])
         self.written_to = None
         self._written_for.clear()
 
@@ -163,17 +164,15 @@ class Writing:
     def _write_bar(self, start: Fraction, belief: Belief) -> None:
         place = self._pulse.moment(0.0, float(start))
         ask = self._ask(start, place, belief)
-        self.part.write(self._ready(note, ask) for note in self._line.write(ask))
+        self.part.write(self._ready(note, place, ask.manner) for note in self._line.write(ask))
         self.written_to = ask.end
         self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
         for forecast in belief.ahead:
             if start <= forecast.beat <= ask.end:
                 self._written_for[forecast.beat] = self._aim(forecast)
 
-    def _ready(self, note: BassNote, ask: Ask) -> Ready:
-        on_beat = note.beat - ask.bar_start in ask.metre.pulses
-        played = self._performer.perform(note, ask.seconds_per_beat, ask.manner, on_beat=on_beat)
-        return Ready(note, played)
+    def _ready(self, note: BassNote, bar: Moment, manner: Manner) -> Ready:
+        return Ready(note, self._performer.perform(note, bar, manner))
 
     def _ask(self, start: Fraction, place: Moment, belief: Belief) -> Ask:
         end = place.bar_start + place.metre.bar

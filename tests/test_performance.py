@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from engine.events import Bend, Play, Release
 from engine.figures import Figure, Grid
 from engine.harmony import Chord
+from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.part import Part, Ready
 from engine.performance import Performed, Performer, struck, swung
 from engine.score import Articulation, BassNote, Role
@@ -26,6 +27,11 @@ def note(beat: Fraction, length: Fraction = Fraction(1, 2), accent: float = 0.6)
     """A written note; an accent of 0.2 is a ghost."""
     role = Role.GHOST if accent <= 0.2 else Role.ROOT
     return BassNote(beat, length, 40, accent, role, "E: the root of E", 1, 12, Chord.of(4))
+
+
+def bar(seconds_per_beat: float = 0.5, metre: Metre = FOUR_FOUR, start: int = 0) -> Moment:
+    """A bar at a tempo."""
+    return Moment(0.0, float(start), Fraction(start), 1, metre, seconds_per_beat)
 
 
 class TestSwing:
@@ -45,18 +51,47 @@ class TestSwing:
         self, beat: str, swing: float, grid: Grid, place: float
     ) -> None:
         """Beats stay, triplets stay, the off-beat moves and takes its halves along."""
-        assert swung(Fraction(beat), Feel(swing, grid)) == pytest.approx(place)
+        assert swung(Fraction(beat), Feel(swing, grid), bar()) == pytest.approx(place)
 
     @given(
-        st.integers(-200, 200), st.integers(1, 50), st.floats(0.5, 0.75), st.sampled_from([2, 4])
+        st.integers(-200, 200),
+        st.integers(1, 50),
+        st.floats(0.5, 0.75),
+        st.sampled_from([2, 4]),
+        st.sampled_from([FOUR_FOUR, Metre(7, 8), Metre(6, 8), Metre(3, 4)]),
     )
     def test_swing_never_turns_two_notes_round(
-        self, sixteenths: int, later: int, swing: float, grid: int
+        self, sixteenths: int, later: int, swing: float, grid: int, metre: Metre
     ) -> None:
         """What is written later is played later."""
         feel = Feel(swing, Grid(grid))
 
-        assert swung(Fraction(sixteenths, 4), feel) < swung(Fraction(sixteenths + later, 4), feel)
+        early, late = Fraction(sixteenths, 4), Fraction(sixteenths + later, 4)
+        place = bar(metre=metre)
+
+        assert swung(early, feel, place) < swung(late, feel, place)
+
+    @pytest.mark.parametrize("metre", [Metre(7, 8), Metre(6, 8), Metre(9, 8), Metre(5, 8)])
+    @pytest.mark.parametrize("grid", [Grid.EIGHTHS, Grid.SIXTEENTHS])
+    def test_felt_beats_are_never_late_by_swing(self, metre: Metre, grid: Grid) -> None:
+        """Whatever bar it is: the second bar of 7/8 begins on half a quarter note of the song."""
+        feel = Feel(0.66, grid)
+        for number in range(3):
+            start = number * metre.bar
+            place = replace(bar(metre=metre), bar_start=start)
+            for pulse in metre.pulses:
+                assert swung(start + pulse, feel, place) == float(start + pulse)
+
+    def test_a_felt_beat_of_three_eighths_is_straight_and_one_of_two_swings(self) -> None:
+        """7/8 is felt 2+2+3: its first two beats swing, the last has no off-beat to be late."""
+        places = [swung(Fraction(i, 2), Feel(0.66), bar(metre=Metre(7, 8))) for i in range(7)]
+        assert places == pytest.approx([0, 0.66, 1, 1.66, 2, 2.5, 3])
+
+    def test_sixteenths_swing_within_a_beat_of_three_eighths(self) -> None:
+        """Each of its eighths is a pair of them."""
+        feel = Feel(0.6, Grid.SIXTEENTHS)
+        places = [swung(Fraction(i, 4), feel, bar(metre=Metre(6, 8))) for i in range(6)]
+        assert places == pytest.approx([0, 0.3, 0.5, 0.8, 1, 1.3])
 
 
 class TestPerformer:
@@ -66,8 +101,8 @@ class TestPerformer:
         """Keys that are on the beat are heard first; between the beats it goes either way."""
         style = replace(PLAIN, feel=Feel(looseness_ms=5))
         performer = Performer(style, Random(1))
-        on = [performer.perform(note(Fraction(3, 2)), 0.5, on_beat=True).lag for _ in range(50)]
-        off = [performer.perform(note(Fraction(2)), 0.5).lag for _ in range(50)]
+        on = [performer.perform(note(Fraction(3)), bar()).lag for _ in range(50)]
+        off = [performer.perform(note(Fraction(3, 2)), bar()).lag for _ in range(50)]
         assert min(on) >= 0.0
         assert min(off) < 0.0 < max(off)
 
@@ -75,7 +110,7 @@ class TestPerformer:
         """Ten milliseconds are ten milliseconds at any tempo."""
         style = replace(PLAIN, feel=Feel(lay_back_ms=10, looseness_ms=0))
         for seconds_per_beat in (0.3, 0.5, 1.0):
-            played = Performer(style, Random(1)).perform(note(Fraction(2)), seconds_per_beat)
+            played = Performer(style, Random(1)).perform(note(Fraction(2)), bar(seconds_per_beat))
             assert (played.beat, played.lag) == (2.0, 0.01)
 
     @given(
@@ -100,8 +135,8 @@ class TestPerformer:
         )
         performer = Performer(style, Random(seed))
         beat, following = Fraction(start, 4), Fraction(start + steps, 4)
-        first = performer.perform(note(beat, following - beat), seconds)
-        second = performer.perform(note(following), seconds)
+        first = performer.perform(note(beat, following - beat), bar(seconds))
+        second = performer.perform(note(following), bar(seconds))
 
         begins = first.beat + first.lag / seconds
         assert begins < first.until
@@ -118,7 +153,7 @@ class TestPerformer:
     def test_a_ghost_is_short(self) -> None:
         """However long its place, the touched string sounds for 60 ms."""
         style = replace(PLAIN, feel=Feel(looseness_ms=0), touch=Touch(spread=0))
-        played = Performer(style, Random(1)).perform(note(Fraction(0), Fraction(2), 0.2), 1.0)
+        played = Performer(style, Random(1)).perform(note(Fraction(0), Fraction(2), 0.2), bar(1.0))
 
         assert played.until == pytest.approx(0.06, abs=0.001)
         assert played.velocity == style.touch.ghost
@@ -130,7 +165,8 @@ class TestPerformer:
         hammered = replace(plucked, articulation=Articulation.HAMMERED, joined_from=39)
         slid = replace(plucked, articulation=Articulation.SLID, joined_from=39)
         soft, softer, hard = (
-            Performer(style, Random(1)).perform(n, 0.5).velocity for n in (slid, hammered, plucked)
+            Performer(style, Random(1)).perform(n, bar()).velocity
+            for n in (slid, hammered, plucked)
         )
 
         assert softer < soft < hard
@@ -138,8 +174,10 @@ class TestPerformer:
     def test_a_note_that_is_joined_to_the_next_rings_up_to_it(self) -> None:
         """However short the style plays, a finger cannot hammer on a string that is damped."""
         style = replace(PLAIN, touch=replace(PLAIN.touch, length=0.3), feel=Feel(looseness_ms=0))
-        alone = Performer(style, Random(1)).perform(note(Fraction(0)), 0.5)
-        joined = Performer(style, Random(1)).perform(replace(note(Fraction(0)), rings_on=True), 0.5)
+        alone = Performer(style, Random(1)).perform(note(Fraction(0)), bar())
+        joined = Performer(style, Random(1)).perform(
+            replace(note(Fraction(0)), rings_on=True), bar()
+        )
 
         assert alone.until == pytest.approx(0.15)
         assert joined.until == pytest.approx(0.5, abs=0.01)
@@ -148,8 +186,8 @@ class TestPerformer:
         """Looseness is seeded."""
         first, second = (Performer(PLAIN, Random(7)) for _ in range(2))
         for beat in range(8):
-            assert first.perform(note(Fraction(beat)), 0.5) == second.perform(
-                note(Fraction(beat)), 0.5
+            assert first.perform(note(Fraction(beat)), bar()) == second.perform(
+                note(Fraction(beat)), bar()
             )
 
 

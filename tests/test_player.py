@@ -19,7 +19,7 @@ from engine.line.offers import Offers
 from engine.line.placing import Placed
 from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
-from engine.meter import FOUR_FOUR
+from engine.meter import FOUR_FOUR, Moment
 from engine.performance import Performer
 from engine.player import Player
 from engine.pulse import Pulse
@@ -254,13 +254,14 @@ class TestGoingAlong:
     def test_the_touch_goes_along_velocity_by_velocity(self) -> None:
         """All the way: 24 louder or softer at the most; a ghost stays a ghost."""
         style = replace(load("ballad"), interplay=ALL_THE_WAY)
+        bar = Moment(0.0, 0.0, Fraction(0), 1, FOUR_FOUR, 0.5)
 
         def struck(manner: Manner, style: Style = style, accent: float = 0.6) -> int:
             role = Role.GHOST if accent <= 0.2 else Role.ROOT
             note = BassNote(
                 Fraction(0), Fraction(1), 34, accent, role, "Bb: the root", 1, 6, chord("Bb")
             )
-            return Performer(style, Random(1)).perform(note, 0.5, manner).velocity
+            return Performer(style, Random(1)).perform(note, bar, manner).velocity
 
         aloof = replace(style, interplay=Interplay())
         assert struck(Manner(loud=1)) - struck(AS_USUAL) == 24
