@@ -26,8 +26,16 @@ TICKS_PER_BEAT: Final = 24
 _PHASE_GAIN: Final = 0.25
 _TEMPO_GAIN: Final = 0.02
 
-# A surprise larger than this share of a tick is a change of tempo or a seek, not jitter: follow it.
-_JUMP: Final = 0.5
+# A surprise larger than this share of a tick may be a change of tempo or a seek.  It may be jitter
+# as well, for many sequencers send their clock where audio buffers end, and 1024 frames are longer
+# than a tick.  So it is followed once this many ticks in a row are beside their places on one side
+# and the last no nearer than the first; until then, and always of jitter, a bounded share counts.
+_ASTRAY: Final = 0.5
+_AGREEING: Final = 3
+
+# Quarter notes a minute; what a clock seems to tell beyond them is jitter, or winding.
+_SLOWEST: Final = 20.0
+_FASTEST: Final = 480.0
 
 # How far past the last tick the song is believed to go on, in ticks: one to reach the next tick,
 # half a tick for one that is late.
@@ -80,6 +88,7 @@ class Pulse:
         self._next_tick = 0
         self._last_tick_at: float | None = None
         self._counted = False
+        self._astray: list[tuple[float, float]] = []  # seconds: when a tick came, how late it was
 
     # What moves it ---------------------------------------------------------------------------
 
@@ -200,27 +209,47 @@ class Pulse:
         return floor((position - float(self._metre_from)) / float(self.metre.bar) + 1e-9)
 
     def _restart(self, at: float, position: float) -> None:
+        self._astray.clear()
         self._line = _Line(at, position, self._line.seconds_per_beat)
         self._last_tick_at = None
 
     def _learn_tempo(self, per_tick: float) -> None:
         # Sequencers keep their clock going while stopped: the first beat then has its tempo.
         known = self._line.seconds_per_beat
-        told = max(per_tick, 1e-3) * TICKS_PER_BEAT
+        told = per_tick * TICKS_PER_BEAT
         share = 0.2 if abs(told - known) < 0.2 * known else 1.0
-        self._line.seconds_per_beat = known + share * (told - known)
+        self._line.seconds_per_beat = _as_a_tempo(known + share * (told - known))
 
     def _follow(self, at: float, last: float | None) -> None:
         place = self._next_tick / TICKS_PER_BEAT
         per_tick = self._line.seconds_per_beat / TICKS_PER_BEAT
         due = self._line.seconds_of(place)
-        surprise = at - due
         if last is None:
             self._line = _Line(at, place, self._line.seconds_per_beat)
-        elif abs(surprise) > _JUMP * per_tick:
-            self._line = _Line(at, place, max(at - last, 1e-3) * TICKS_PER_BEAT)
+            return
+        surprise = at - due
+        bound = _ASTRAY * per_tick
+        self._count_astray(at, surprise, bound)
+        if self._has_left():
+            self._line = _Line(at, place, self._line.seconds_per_beat)
+            self._learn_tempo((at - self._astray[0][0]) / (len(self._astray) - 1))
+            self._astray.clear()
         else:
-            per_tick += _TEMPO_GAIN * surprise
-            self._line = _Line(
-                due + _PHASE_GAIN * surprise, place, max(per_tick, 1e-3) * TICKS_PER_BEAT
-            )
+            surprise = max(-bound, min(bound, surprise))
+            tempo = _as_a_tempo((per_tick + _TEMPO_GAIN * surprise) * TICKS_PER_BEAT)
+            self._line = _Line(due + _PHASE_GAIN * surprise, place, tempo)
+
+    def _count_astray(self, at: float, surprise: float, bound: float) -> None:
+        if abs(surprise) <= bound or (self._astray and surprise * self._astray[-1][1] < 0):
+            self._astray.clear()
+        if abs(surprise) > bound:
+            self._astray.append((at, surprise))
+
+    def _has_left(self) -> bool:
+        """Whether the clock runs on another line: jitter comes back, a tempo goes further away."""
+        run = self._astray
+        return len(run) >= _AGREEING and abs(run[-1][1]) >= abs(run[0][1])
+
+
+def _as_a_tempo(seconds_per_beat: float) -> float:
+    return max(60 / _FASTEST, min(60 / _SLOWEST, seconds_per_beat))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from math import inf
+from math import ceil, inf
 from random import Random
 
 import pytest
@@ -95,6 +95,45 @@ def test_jitter_on_the_wire_is_halved() -> None:
         carried.append((pulse.seconds_of(tick / 24) - tick * 0.025) ** 2)
 
     assert sum(carried[48:]) < sum(sent[48:]) / 4
+
+
+@pytest.mark.parametrize("rate", [44100, 48000])
+@pytest.mark.parametrize("frames", [128, 256, 512, 1024])
+@pytest.mark.parametrize("tempo", [60, 97, 120, 150, 180])
+def test_ticks_sent_where_audio_buffers_end_are_no_tempo(
+    rate: int, frames: int, tempo: int
+) -> None:
+    """A sequencer sends its clock buffer by buffer: the tempo holds, and no beat is carried off."""
+    pulse = Pulse(tempo, external=True)
+    pulse.start(0.0)
+    buffer, tick = frames / rate, 60 / tempo / 24
+    for count in range(24 * 32):
+        pulse.tick(ceil(count * tick / buffer) * buffer)
+
+        assert pulse.seconds_per_beat == pytest.approx(60 / tempo, rel=0.05)
+        assert -0.001 <= pulse.seconds_of(count / 24) - count * tick <= buffer + 0.005
+
+
+@pytest.mark.parametrize(("before", "after"), [(60, 180), (180, 60), (90, 200), (200, 80)])
+def test_a_leap_of_the_tempo_is_followed_within_three_ticks(before: int, after: int) -> None:
+    """Two ticks that come astray may be jitter; the third tells the tempo."""
+    pulse = clocked(before, start=0.0)
+    end = 4 * 60 / before
+    for tick in range(1, 4):
+        pulse.tick(end + tick * 60 / after / 24)
+
+    assert pulse.seconds_per_beat == pytest.approx(60 / after)
+    assert pulse.position(end + 3 * 60 / after / 24) == pytest.approx(4 + 3 / 24)
+
+
+def test_a_clock_that_is_wound_on_tells_no_tempo_that_nobody_plays() -> None:
+    """Ticks a thousandth of a second apart would be 2500 quarter notes a minute."""
+    pulse = clocked()
+    for tick in range(1, 200):
+        pulse.tick(12 + tick / 1000)
+
+    assert pulse.seconds_per_beat == 60 / 480
+    assert pulse.position(12.2) == pytest.approx(4 + 199 / 24, abs=0.1)
 
 
 def test_a_new_tempo_is_followed_within_a_beat() -> None:
