@@ -195,7 +195,7 @@ class Bassist:
         self._crossed = None
         self._agenda.move(beat)
         self._silence.move(beat)
-        self._listening.relocate(self._keys_moment(at), beat)
+        self._listening.relocate(self._keys_moment(at))
 
     # What falls due ------------------------------------------------------------------------------
 

@@ -73,16 +73,26 @@ class Listening:
         self._doubted: Fraction | None = None
         self._foretold: Forecast | None = None
 
-    def relocate(self, moment: Moment, next_beat: Fraction) -> None:
-        """The song goes on from another place."""
+    def relocate(self, moment: Moment) -> None:
+        """The song goes on from here, whether the keys were elsewhere before or only paused."""
         self._commit()
+        self._end_paused_beat(moment)
         self.ear.relocate(moment)
-        self._foresight.relocate(next_beat)
+        self._foresight.relocate(moment.next_beat())
         self.player.relocate()
         self._beyond = ()
         self._beat = self._before = self._foretold = None
         self._due.clear()
         self._outdated = False
+
+    def _end_paused_beat(self, moment: Moment) -> None:
+        """A song that goes on from within the beat under way does not come to its end again."""
+        beat = self._beat
+        if beat is None or self._chord is None:
+            return
+        if beat.position < moment.position <= beat.next_beat(beyond=True):
+            self._ended = beat, self.heard
+            self._commit()
 
     @property
     def ahead(self) -> tuple[Forecast, ...]:

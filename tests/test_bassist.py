@@ -605,3 +605,22 @@ def test_bends_change_nothing_else() -> None:
     assert plays(plain) == plays(bent)
     assert any(isinstance(o, Bend) for o in bent)
     assert not any(isinstance(o, Bend) for o in plain)
+
+
+@pytest.mark.parametrize("pause_after", [25.0, 25.5, 26.0, 26.3])
+@pytest.mark.parametrize("located", [False, True])
+def test_a_pause_keeps_the_place_in_the_chart(pause_after: float, *, located: bool) -> None:
+    """Stopped within the seventh bar and continued there, the eighth is landed on without a key."""
+    song = "Bb Eb Bb Gm Bb Eb Bb F#7 Bb"
+    bassist = bass_player(external_clock=True, foresight=Foresight(chart=chart_of(song)))
+    pause, again = pause_after * BEAT_SECONDS, 60.0
+    place = [SongPosition(again, int(pause_after * 4))] if located else []
+    resumed = again - (int(pause_after * 4) / 4 if located else pause_after) * BEAT_SECONDS
+    played = [e for e in in_time(clock(32), comping(song[:-2])) if e.at <= pause]
+    ticks = [ClockTick(resumed + i * BEAT_SECONDS / 24) for i in range(29 * 24)]
+    later = [*place, Continue(again), *(t for t in ticks if t.at > again)]
+    told = heard_from(bassist, [*played, Stop(pause + 0.001), *later], until=resumed + 14.4)
+
+    landed = [p for p in plays(told) if p.written.beat >= 28]
+    assert landed[0].written.beat == 28
+    assert landed[0].written.chord == parse_symbol("F#7")
