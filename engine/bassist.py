@@ -144,7 +144,7 @@ class Bassist:
     def _take_key_down(self, event: NoteOn, at: float) -> None:
         self._begin_count(at)
         if not self._pulse.running:
-            self._pulse.strike(at, self._lead_beats())
+            self._pulse.strike(at, -float(self._pulse.metre.start_of(-self._lead)))
             self._find_place(at)
         moment = self._keys_moment(at)
         self._listening.ear.note_on(moment, event.note, event.velocity, event.channel)
@@ -237,9 +237,10 @@ class Bassist:
         self._agenda.next_beat = moment.next_beat(beyond=True)
         out.append(Beat(at, float(beat), moment.bar, count, moment.metre))
         self._listening.player.cross(at, len(moment.metre.pulses))
-        if beat + self._lead_beats() < 0:
+        keys = self._keys_moment(at, float(beat))
+        if keys.position < 0:
             return
-        amended = self._listening.cross(self._keys_moment(at, float(beat)), beat)
+        amended = self._listening.cross(keys, beat)
         self._agenda.crossed(at)
         if beat >= 0:
             self._begin_or_end(beat, moment, amended=amended)
@@ -284,12 +285,8 @@ class Bassist:
 
     def _keys_moment(self, at: float, position: float | None = None) -> Moment:
         """This second, at the place that the keys have reached: ahead of the part by the lead."""
-        place = self._pulse.position(at) if position is None else position
-        return self._pulse.moment(at, place + self._lead_beats())
-
-    def _lead_beats(self) -> float:
-        metre = self._pulse.metre
-        return self._lead * float(metre.bar) / len(metre.pulses) if self._lead else 0.0
+        moment = self._pulse.moment(at, position)
+        return self._pulse.moment(at, moment.later(self._lead)) if self._lead else moment
 
     def _belief(self, place: Fraction) -> Belief | None:
         chord, heard, ahead = self._listening.at(place)

@@ -8,6 +8,7 @@ where something is written; `position` is the same scale as a float and says whe
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
@@ -46,6 +47,20 @@ class Metre:
     def pulse_from(self, in_bar: Fraction) -> Fraction:
         """The first felt beat at or after a place in the bar; the next bar line after the last."""
         return next((p for p in self.pulses if p >= in_bar), self.bar)
+
+    def start_of(self, felt_beat: int) -> Fraction:
+        """Where a felt beat starts, in quarter notes from the bar line; counts overrun the bar."""
+        bars, rest = divmod(felt_beat, len(self.pulses))
+        return bars * self.bar + self.pulses[rest]
+
+    def later(self, in_bar: float, felt_beats: int) -> float:
+        """The place so many felt beats later, as far within its own beat; both in quarter notes."""
+        bars, place = divmod(in_bar, float(self.bar))
+        count = bisect_right(self.pulses, place) - 1 + int(bars) * len(self.pulses)
+        begins, ends = float(self.start_of(count)), float(self.start_of(count + 1))
+        share = (in_bar - begins) / (ends - begins)
+        there = float(self.start_of(count + felt_beats))
+        return there + share * (float(self.start_of(count + felt_beats + 1)) - there)
 
     def felt_beat_at(self, in_bar: Fraction) -> tuple[Fraction, Fraction]:
         """The felt beat that a place lies in: where it begins and how long it is.
@@ -121,6 +136,10 @@ class Moment:
     def in_bar(self) -> float:
         """Quarter notes since the bar line."""
         return self.position - float(self.bar_start)
+
+    def later(self, felt_beats: int) -> float:
+        """The place in the song so many felt beats later, see Metre.later."""
+        return float(self.bar_start) + self.metre.later(self.in_bar, felt_beats)
 
     def next_beat(self, *, beyond: bool = False) -> Fraction:
         """The first felt beat from here on, the one that is right here left out if `beyond`."""

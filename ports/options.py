@@ -97,7 +97,7 @@ _HEARING: Final = (
     ),
     click.option(
         "--lead", type=click.IntRange(0, 16), default=0, metavar="BEATS",
-        help="The chords come so many beats before they are due, as from a track sent early.",
+        help="The chords come so many felt beats before they are due, as from a track sent early.",
     ),
     click.option(
         "--only-channel", type=click.IntRange(1, 16), metavar="N",

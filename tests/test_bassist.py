@@ -271,6 +271,21 @@ def test_chords_sent_a_beat_early_are_landed_on_and_led_into() -> None:
     assert len(led) >= 4
 
 
+@pytest.mark.parametrize("metre", [Metre(7, 8), Metre(5, 8), Metre(8, 8), Metre(6, 8)], ids=str)
+@pytest.mark.parametrize("lead", [1, 2, 4])
+def test_a_lead_goes_from_felt_beat_to_felt_beat(metre: Metre, lead: int) -> None:
+    """In uneven bars too: chords sent so many felt beats before a bar line stand on it."""
+    bar, early = float(metre.bar), -float(metre.start_of(-lead)) * BEAT_SECONDS
+    sent = comping("Bb Gm7 Eb F7 Bb Gm7 Eb F7", beats_each=bar)
+    out = heard_from(bass_player("ballad", lead=lead, metre=metre), sent, until=8 * bar / 2 + early)
+
+    begun = plays(out)
+    landed = [next(p for p in begun if p.written.beat >= bar * i) for i in range(8)]
+    assert [p.note % 12 for p in landed] == [10, 7, 3, 5, 10, 7, 3, 5]
+    due = [early + i * bar * BEAT_SECONDS for i in range(8)]
+    assert [p.at for p in landed] == pytest.approx(due, abs=0.03)
+
+
 class SecondThoughts(Ear):
     """An ear that takes an F for D minor until the beat is over."""
 

@@ -227,6 +227,23 @@ def test_places_in_the_bar_have_weights(metre: tuple[int, int], weights: str) ->
     assert Metre(*metre).weight(Fraction(1, 3)) == 0
 
 
+@pytest.mark.parametrize(
+    ("metre", "beats", "places"),
+    [
+        ((4, 4), 1, [("0", "1"), ("5/2", "7/2"), ("15/4", "19/4")]),
+        ((6, 8), 2, [("0", "3"), ("2", "5")]),
+        ((7, 8), 1, [("0", "1"), ("1", "2"), ("2", "7/2"), ("11/4", "4"), ("-3/2", "0")]),
+        ((5, 8), 3, [("0", "7/2"), ("1", "5")]),
+    ],
+)  # fmt: skip
+def test_so_many_felt_beats_later_is_as_far_within_its_beat(
+    metre: tuple[int, int], beats: int, places: list[tuple[str, str]]
+) -> None:
+    """Half of a beat of three eighths goes to half of a beat of two."""
+    for place, later in places:
+        assert Metre(*metre).later(float(Fraction(place)), beats) == float(Fraction(later))
+
+
 @pytest.mark.parametrize(("count", "unit"), [(0, 4), (33, 4), (4, 3), (4, 64)])
 def test_impossible_metres_are_refused(count: int, unit: int) -> None:
     """A time signature counts 1 to 32 of a note that is written."""

@@ -125,7 +125,7 @@ class Foresight:
         self._where = self._followed(self._where, step)
         self._standing = path[0].standing if path else None
         self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
-        self._due = beat + start_of(step.place + 1, metre) - start_of(step.place, metre)
+        self._due = beat + metre.start_of(step.place + 1) - metre.start_of(step.place)
 
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
@@ -169,7 +169,7 @@ class Foresight:
         forecasts: list[Forecast] = []
         sure = 1 - _DOUBT * (1 - confidence)
         for call in self._calls(Step(chord, first), len(metre.pulses), key):
-            beat = moment.bar_start + start_of(first + len(forecasts) + 1, metre)
+            beat = moment.bar_start + metre.start_of(first + len(forecasts) + 1)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
             forecasts.append(Forecast(beat, call.chord, sure, call.change))
             if len(forecasts) >= min(horizon, FARTHEST):
@@ -250,9 +250,3 @@ def _diatonic(root: int, key: Key) -> Chord:
     """The triad of the key on a root."""
     minor = (root + 3) % 12 in key.scale and (root + 4) % 12 not in key.scale
     return Chord.of(root, MINOR if minor else MAJOR)
-
-
-def start_of(place: int, metre: Metre) -> Fraction:
-    """Where a felt beat starts, in quarter notes from its bar line; places overrun the bar."""
-    bars, rest = divmod(place, len(metre.pulses))
-    return bars * metre.bar + metre.pulses[rest]
