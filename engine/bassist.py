@@ -161,6 +161,8 @@ class Bassist:
     def _take_place(
         self, event: SongPosition | Start | Continue, at: float, out: list[Outgoing]
     ) -> None:
+        if not self._pulse.external:
+            return  # who counts for himself is not led, and plays on
         self._fall_silent(at, out)
         match event:
             case SongPosition():

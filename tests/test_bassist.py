@@ -204,6 +204,15 @@ def test_a_sequencer_that_locates_is_followed() -> None:
     assert after[0].note % 12 == 3
 
 
+@pytest.mark.parametrize("event", [SongPosition(1.3, 64), Start(1.3), Continue(1.3)])
+def test_who_counts_for_himself_plays_on_when_a_sequencer_moves(event: Incoming) -> None:
+    """With a tempo of his own, what leads others cuts no note and loses no place."""
+    alone = heard_from(bass_player(), comping("Bb Eb"), until=4.0)
+    beside = heard_from(bass_player(), in_time(comping("Bb Eb"), [event]), until=4.0)
+
+    assert beside == alone
+
+
 def test_the_sustain_pedal_holds_the_chord() -> None:
     """Keys up, pedal down: the chord still sounds, and the bass plays on."""
     held = [pedal(0.0, True), *[NoteOn(0.0, n) for n in voiced("Fm7")]]
