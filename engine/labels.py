@@ -149,6 +149,7 @@ _SYMBOL: Final = re.compile(r"([A-G][b#]*)(.*?)(?:/([A-G][b#]*))?")
 # The words of a chord symbol, longest first where one begins another.
 _WORD: Final = re.compile(
     r"""(?P<skip>[\s(),/]+)
+      | (?P<omit>(?:no|omit)\s*[35](?:rd|th)?)
       | (?P<major>major|maj|Maj|MAJ|ma(?!dd)|Ma|M|j)
       | (?P<triangle>[Δ△∆^])
       | (?P<half>half-?dim(?:inished)?|hdim|[øØ])
@@ -157,7 +158,6 @@ _WORD: Final = re.compile(
       | (?P<sus>sus[24]?)
       | (?P<alt>alt(?:ered)?)
       | (?P<add>add\s*(?:[b#]?(?:11|13|[24569])))
-      | (?P<omit>(?:no|omit)\s*[35](?:rd|th)?)
       | (?P<altered>[b#+-](?:11|13|5|9)(?!\d))
       | (?P<dominant>dom)
       | (?P<minor>minor|min|Min|mi|m|-)
@@ -248,8 +248,11 @@ def _symbol_intervals(text: str, suffix: str) -> frozenset[int]:
 
 
 def _next_word(suffix: str, at: int, number_seen: bool) -> re.Match[str] | None:
-    """The next word; "-9" and "+9" alter a chord that has its number, and else begin one."""
-    if suffix[at] in "-+" and not number_seen:
+    """The next word; "-9" and "+9" alter a chord that has its number, and else begin one.
+
+    A fifth is altered in any chord: C-5 is no minor fifth.
+    """
+    if suffix[at] in "-+" and suffix[at + 1 : at + 2] != "5" and not number_seen:
         return re.compile(r"(?P<minor>-)|(?P<aug>\+)").match(suffix, at)
     return _WORD.match(suffix, at)
 
@@ -257,11 +260,14 @@ def _next_word(suffix: str, at: int, number_seen: bool) -> re.Match[str] | None:
 def _read_word(said: _Reading, kind: str, word: str) -> _Reading:
     if kind in _PLAIN:
         third, fifth, seventh, tones = _PLAIN[kind]
+        before = said.tones
+        if seventh and said.number_seen and said.seventh in before:  # C7M: the word comes after
+            before = before - {said.seventh} | {seventh}
         return _Reading(
             third or said.third,
             fifth or said.fifth,
             seventh or said.seventh,
-            said.tones | tones,
+            before | tones,
             said.number_seen,
         )
     match kind:
