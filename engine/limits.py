@@ -8,6 +8,7 @@ preset schema read the same line.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import field, fields
 from typing import Any
 
@@ -23,9 +24,12 @@ class StyleError(ValueError):
         self.wanted = wanted
 
 
-def number(low: float, high: float, default: float, about: str) -> Any:  # noqa: ANN401 - a field
-    """A field that holds a number between two limits."""
-    return field(default=default, metadata={"low": low, "high": high, "about": about})
+def number(
+    low: float, high: float, default: float, about: str, said: Callable[[int], str] | None = None
+) -> Any:  # noqa: ANN401 - a field
+    """A field that holds a number between two limits; `said` words it, if digits do not do."""
+    limits = {"low": low, "high": high, "about": about, "said": said or "{:g}".format}
+    return field(default=default, metadata=limits)
 
 
 def check_limits(section: object, prefix: str) -> None:
@@ -40,7 +44,9 @@ def check_limits(section: object, prefix: str) -> None:
         low, high = each.metadata["low"], each.metadata["high"]
         value = getattr(section, each.name)
         if isinstance(value, bool) or not low <= value <= high:
-            raise StyleError(f"{prefix}.{each.name}", value, f"{low:g} to {high:g}")
+            said = each.metadata["said"]
+            wanted = f"{said(low)} to {said(high)}"
+            raise StyleError(f"{prefix}.{each.name}", said(value), wanted)
 
 
 def check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:

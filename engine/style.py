@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
+from itertools import pairwise
 from typing import Final
 
 from engine.figures import FREE, LEAD, TONE, Figure, Grid
@@ -60,9 +61,9 @@ class Tempo:
 class Register:
     """Where on the instrument the part lives, as note numbers (28 is the open E)."""
 
-    lowest: int = number(12, 72, 28, "lowest note")
-    highest: int = number(12, 84, 52, "highest note")
-    home: int = number(12, 72, 33, "where the roots like to lie")
+    lowest: int = number(12, 72, 28, "lowest note", note_name)
+    highest: int = number(12, 84, 52, "highest note", note_name)
+    home: int = number(12, 72, 33, "where the roots like to lie", note_name)
     roam: float = number(0, 9, 0, "semitones that home may wander, from one four bars to the next")
 
     def __post_init__(self) -> None:
@@ -167,10 +168,15 @@ class Neck:
 
     def __post_init__(self) -> None:
         check_limits(self, "neck")
-        rising = all(low < high for low, high in zip(self.tuning, self.tuning[1:], strict=False))
+        steps = [high - low for low, high in pairwise(self.tuning)]
+        said = " ".join(note_name(string) for string in self.tuning) or "empty"
+        rising = all(step > 0 for step in steps)
         if not 3 <= len(self.tuning) <= 6 or not rising or not 12 <= self.tuning[0] <= 40:
             wanted = "3 to 6 open strings, lowest first, such as E1 A1 D2 G2"
-            raise StyleError("neck.tuning", self.tuning, wanted)
+            raise StyleError("neck.tuning", said, wanted)
+        if max(steps) > self.frets + 1:  # there would be notes that lie on neither string
+            wanted = f"strings no further apart than {self.frets + 1} semitones, or more frets"
+            raise StyleError("neck.tuning", said, wanted)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +194,7 @@ class Rhythm:
         if not self.figures:
             raise StyleError("rhythm.figures", "empty", "at least one figure")
         for key in ("figures", "answers", "fills"):
-            weights = tuple((key, figure.weight) for figure in getattr(self, key))
+            weights = tuple(("weight", figure.weight) for figure in getattr(self, key))
             if weights:
                 check_weights(weights, f"rhythm.{key}")
 
@@ -247,4 +253,4 @@ def _check_pool(key: str, pool: Pool) -> None:
     check_weights(pool, key)
     for tone, _ in pool:
         if not TONE.fullmatch(tone) or tone[0] in (FREE, LEAD):
-            raise StyleError(key, tone, "degrees such as 1, b3, 5, 6 or 8")
+            raise StyleError(f"{key}.{tone}", "no degree", "1, b3, 5, 6, 8 or the like")

@@ -127,6 +127,7 @@ class _Reader:
 
     def __init__(self, file: str) -> None:
         self._file = file
+        self._values: dict[str, yaml.Node] = {}
 
     # Shapes -----------------------------------------------------------------------------------
 
@@ -141,7 +142,7 @@ class _Reader:
             self._fail(node, f"{key} is {_said(node)}; give keys: {', '.join(allowed)}")
         found: dict[str, yaml.Node] = {}
         for key_node, value in node.value:
-            name = str(getattr(key_node, "value", ""))
+            name = self._key(key_node, key)
             path = name if key == "the preset" else f"{key}.{name}"
             if name not in allowed:
                 near = get_close_matches(name, allowed, 1)
@@ -150,7 +151,13 @@ class _Reader:
             if name in found:
                 self._fail(key_node, f"{path} is given twice; give it once")
             found[name] = value
+            self._values[path] = value
         return found
+
+    def _key(self, node: yaml.Node, within: str) -> str:
+        if not isinstance(node, yaml.ScalarNode):
+            self._fail(node, f"{within} has {_said(node)} for a key; give a word and a colon")
+        return str(node.value)
 
     def _list(self, node: yaml.Node, key: str) -> list[yaml.Node]:
         if not isinstance(node, yaml.SequenceNode):
@@ -202,15 +209,8 @@ class _Reader:
         for key, section in SECTIONS.items():
             if key in top:
                 found[key] = self._section(top[key], key, section)
-        lines = dict(top)
-        for key in POOLS:
-            lines |= self._lines(top.get(key), key)
-        style: Style = self._checked(node, lambda: Style(**found), lines)
+        style: Style = self._checked(node, lambda: Style(**found), self._values)
         return style
-
-    def _lines(self, node: yaml.Node | None, key: str) -> dict[str, yaml.Node]:
-        pairs = node.value if isinstance(node, yaml.MappingNode) else []
-        return {f"{key}.{name.value}": value for name, value in pairs}
 
     def _section(self, node: yaml.Node, key: str, section: type) -> Any:  # noqa: ANN401
         allowed = tuple(each.name for each in fields(section))
@@ -218,8 +218,7 @@ class _Reader:
         values = {
             name: self._field(each, f"{key}.{name}", section, name) for name, each in given.items()
         }
-        lines = {f"{key}.{name}": each for name, each in given.items()}
-        return self._checked(node, lambda: section(**values), lines)
+        return self._checked(node, lambda: section(**values), self._values)
 
     def _field(self, node: yaml.Node, key: str, section: type, name: str) -> Any:  # noqa: ANN401
         if name == "swing_on":
@@ -282,10 +281,12 @@ class _Reader:
     def _pool(self, node: yaml.Node, key: str) -> tuple[tuple[str, float], ...]:
         if not isinstance(node, yaml.MappingNode):
             self._fail(node, f"{key} is {_said(node)}; give degrees with weights, such as 5: 3")
-        return tuple(
-            (str(tone.value), self._number(weight, f"{key}.{tone.value}"))
-            for tone, weight in node.value
-        )
+        found = []
+        for tone_node, weight in node.value:
+            tone = self._key(tone_node, key)
+            self._values[f"{key}.{tone}"] = weight
+            found.append((tone, self._number(weight, f"{key}.{tone}")))
+        return tuple(found)
 
     # Rhythm -----------------------------------------------------------------------------------
 
@@ -302,8 +303,7 @@ class _Reader:
         }
         if "density" in given:
             values["density"] = self._number(given["density"], "rhythm.density")
-        lines = {f"rhythm.{key}": each for key, each in given.items()}
-        checked: Rhythm = self._checked(node, lambda: Rhythm(grid, **values), lines)
+        checked: Rhythm = self._checked(node, lambda: Rhythm(grid, **values), self._values)
         return checked
 
     def _figures(self, node: yaml.Node, key: str, grid: Grid, metre: Metre) -> tuple[Figure, ...]:

@@ -234,12 +234,12 @@ class TestMistakes:
             (
                 SMALL + "pools: {major: {13: 1}}\n",
                 6,
-                "pools.major is 13; give degrees such as 1, b3, 5, 6 or 8",
+                "pools.major.13 is no degree; give 1, b3, 5, 6, 8 or the like",
             ),
             (
-                SMALL + "title: a\nquiet_pools:\n  major: {0: 1}\n",
-                8,
-                "quiet_pools.major is 0; give degrees such as 1, b3, 5, 6 or 8",
+                SMALL + "title: a\nquiet_pools:\n  major:\n    1: 1\n    0: 1\n",
+                10,
+                "quiet_pools.major.0 is no degree; give 1, b3, 5, 6, 8 or the like",
             ),
             (
                 SMALL + "pools: {mejor: {1: 1}}\n",
@@ -263,6 +263,24 @@ class TestMistakes:
             ),
             (SMALL + "title: a\ntitle: b\n", 7, "title is given twice; give it once"),
             (SMALL + "phrase: {turns: [ad]}\n", 6, "phrase.turns is ad; did you mean add?"),
+            (
+                SMALL + "approach:\n  ways:\n    scale below: 1\n    fifth: 200\n",
+                9,
+                "approach.ways.fifth is 200; give 0 to 100",
+            ),
+            (SMALL + "register: {lowest: E9}\n", 6, "register.lowest is E9; give C0 to C5"),
+            (
+                SMALL + "neck: {frets: 5, tuning: [E1, A1, E2, A2]}\n",
+                6,
+                "neck.tuning is E1 A1 E2 A2; give strings no further apart than 6 semitones,",
+            ),
+            (
+                SMALL + "neck: {tuning: [E1, D1, A1]}\n",
+                6,
+                "neck.tuning is E1 D1 A1; give 3 to 6 open strings, lowest first",
+            ),
+            (SMALL.replace("tones: 1 5 1 5", "weight: 200"), 5, "rhythm.figures.weight is 200"),
+            (SMALL + "? [a]\n: 1\n", 6, "the preset has a list for a key; give a word"),
             ("title: nothing\n", 1, "rhythm is missing; give it a grid and at least one figure"),
             ("", 0, "the preset is empty; give at least rhythm with one figure"),
             ("- a\n", 1, "the preset is a list; give keys: title"),
