@@ -41,6 +41,10 @@ class UnknownPort(PortError):
     """The name given fits no port, or more than one."""
 
 
+class PortTaken(PortError):
+    """A port is there and does not open."""
+
+
 class PortLost(PortError):
     """The MIDI system went away while we played."""
 

@@ -35,7 +35,7 @@ from ports.drivers import rtmidi_wrapper
 from ports.drivers.jack_client import StreamTime
 from ports.loop import LoopPort
 from ports.midi import pick
-from ports.port import PitchBend, PortLost, UnknownPort
+from ports.port import PitchBend, PortLost, PortTaken, UnknownPort
 from ports.service import Lateness, Service
 from ports.wire import Wired, bend_range_messages, bend_value, bytes_of, event_of
 from tests.fakes import EchoBassist, FakeClock, FakePort, hanging
@@ -451,6 +451,58 @@ def test_arrivals_are_stamped_in_the_callback() -> None:
     assert port.inbox.get_nowait() == ClockTick(9.0)
     assert port.inbox.empty()
     assert wrapper.sent == [b"\x81\x24\x40"]
+
+
+class Stubborn(FakeWrapper):
+    """A driver that fails at opening or sending, and counts how often it is closed."""
+
+    def __init__(self, fails_at: str) -> None:
+        super().__init__()
+        self._fails_at = fails_at
+        self.closed = 0
+
+    def _may_fail(self, at: str) -> None:
+        if at == self._fails_at:
+            raise OSError("device is busy")
+
+    def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
+        """Fail or listen."""
+        self._may_fail("in")
+        super().listen(index, heard)
+
+    def aim(self, index: int | None) -> None:
+        """Fail or open."""
+        self._may_fail("out")
+        super().aim(index)
+
+    def send(self, data: bytes) -> None:
+        """Fail or send."""
+        self._may_fail("send")
+        super().send(data)
+
+    def close(self) -> None:
+        """Count it."""
+        self.closed += 1
+
+
+@pytest.mark.parametrize("kind", ["in", "out"])
+def test_a_port_that_another_program_has_is_said_to_be_taken(kind: str) -> None:
+    """One sentence, with what would do; nothing is left half open."""
+    wrapper = Stubborn(kind)
+    sentence = rf"the MIDI {kind}put did not open \(device is busy\); close .* with --{kind}"
+    with pytest.raises(PortTaken, match=sentence):
+        rtmidi_wrapper.RtmidiPort(wrapper, FakeClock(5.0).now, 0, 0)
+
+    assert wrapper.closed == 1
+
+
+def test_an_output_that_is_pulled_out_ends_the_playing_with_a_sentence() -> None:
+    """Sending says nothing itself, so that the notes that sound can still be let go."""
+    port = rtmidi_wrapper.RtmidiPort(Stubborn("send"), FakeClock(5.0).now, 0, 0)
+    port.send(NoteOff(9.0, 36, 1))
+
+    assert port.lost is not None
+    assert port.lost.startswith("the MIDI output went away (device is busy)")
 
 
 # The rehearsal -----------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from queue import SimpleQueue
 from typing import Any, Final, Protocol
 
 from engine.events import Incoming
-from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message, NoMidiSystem
+from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message, NoMidiSystem, PortTaken
 from ports.wire import bytes_of, event_of
 
 ALSA_DEVICE: Final = Path("/dev/snd/seq")
@@ -21,6 +21,10 @@ ALSA_DEVICE: Final = Path("/dev/snd/seq")
 # RtMidi's own numbers for the systems, the same in both wrappers.
 API_ANY: Final = 0
 API_ALSA: Final = 2
+
+
+# What both wrappers raise when a port does not open or a message does not go out.
+_FAILURES: Final = (RuntimeError, OSError, SystemError, ValueError, IndexError)
 
 
 class Wrapper(Protocol):
@@ -157,7 +161,7 @@ def load(api: int | None = None) -> Wrapper:
         return _wrapper(api)
     except ImportError as error:
         raise NoMidiSystem("neither python-rtmidi nor rtmidi2 is installed") from error
-    except (RuntimeError, OSError, SystemError) as error:
+    except _FAILURES as error:
         raise NoMidiSystem(f"the MIDI system did not open ({error})") from error
 
 
@@ -172,7 +176,11 @@ def _wrapper(api: int) -> Wrapper:
 
 
 class RtmidiPort:
-    """Virtual ports `groundling chords` and `groundling bass`, or existing ones."""
+    """Virtual ports `groundling chords` and `groundling bass`, or existing ones.
+
+    Raises:
+        PortTaken: one of them does not open, most often because another program has it.
+    """
 
     def __init__(
         self,
@@ -185,8 +193,18 @@ class RtmidiPort:
         self.lost: str | None = None
         self._wrapper = wrapper
         self._now = now
-        wrapper.listen(source, self._heard)
-        wrapper.aim(target)
+        self._open(lambda: wrapper.listen(source, self._heard), "input", "--in")
+        self._open(lambda: wrapper.aim(target), "output", "--out")
+
+    def _open(self, opens: Callable[[], None], kind: str, option: str) -> None:
+        try:
+            opens()
+        except _FAILURES as error:
+            self._wrapper.close()
+            raise PortTaken(
+                f"the MIDI {kind} did not open ({error}); close the program that has it, or name"
+                f" another with {option}"
+            ) from error
 
     def _heard(self, message: Sequence[int]) -> None:
         """Stamp and hand over; runs in the driver's thread."""
@@ -195,8 +213,11 @@ class RtmidiPort:
             self.inbox.put(event)
 
     def send(self, message: Message) -> None:
-        """Send the message now."""
-        self._wrapper.send(bytes_of(message))
+        """Send the message now; what cannot be sent any more is told by `lost`."""
+        try:
+            self._wrapper.send(bytes_of(message))
+        except _FAILURES as error:
+            self.lost = f"the MIDI output went away ({error}); connect it and run groundling again"
 
     def close(self) -> None:
         """Close both ports."""
