@@ -16,7 +16,7 @@ played twice, 1. and 2. open its endings.  A line without bar lines names a sect
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -27,17 +27,26 @@ from engine.harmony import Chord, Key
 from engine.labels import parse_symbol
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
+from ports.options import FASTEST, SLOWEST
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
-_KEY: Final = re.compile(r"([A-G][b#]?)\s*(m|min|minor|maj|major)?")
+_KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
 _METRE: Final = re.compile(r"(\d+)\s*/\s*(\d+)")
 _ENDING: Final = re.compile(r"(\d+)\.")
-_NO_CHORD: Final = ("N.C.", "NC", "N.C")
-_SLOWEST, _FASTEST = 20.0, 400.0
+_NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
 
 
 class ChartError(ValueError):
     """A chart that cannot be read: where, what, and what would do."""
+
+
+@dataclass
+class _Repeat:
+    """A repeat that is being read: what comes each time, which ending is under way."""
+
+    common: list[Bar] = field(default_factory=list)
+    ending: int = 0
+    closed: bool = False
 
 
 @dataclass
@@ -49,9 +58,7 @@ class _Reading:
     tempo: float | None = None
     sections: list[tuple[str, list[Bar]]] = field(default_factory=list)
     bars: int = 0
-    repeat: list[Bar] | None = None
-    in_ending: bool = False
-    closed: bool = False
+    repeat: _Repeat | None = None
 
     def chart(self) -> Chart:
         """All that was read, as one value."""
@@ -83,7 +90,7 @@ def parse_chart(text: str, name: str = "chart") -> Chart:
     reading = _Reading()
     for number, line in enumerate(text.splitlines(), 1):
         _read_line(reading, line.strip(), f"{name}, line {number}")
-    _end_endings(reading)
+    _leave_endings(reading)
     if reading.repeat is not None:
         raise ChartError(f"{name}: the repeat that |: opens is never closed; close it with :|")
     if not reading.bars:
@@ -100,7 +107,7 @@ def _read_line(reading: _Reading, line: str, where: str) -> None:
     elif header is not None:
         _read_header(reading, header[1].lower(), header[2], where)
     else:
-        _end_endings(reading)
+        _leave_endings(reading)
         if reading.repeat is not None:
             raise ChartError(
                 f"{where}: {line!r} begins a section inside a repeat; close it with :|"
@@ -118,10 +125,11 @@ def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
         "meter": _read_metre,
         "time": _read_metre,
         "tempo": _read_tempo,
+        "title": lambda *_: None,  # whose song it is matters to who wrote it down
     }
     if word not in readers:
         raise ChartError(
-            f"{where}: a chart has no {word!r}; its header may say key, metre and tempo, and the"
+            f"{where}: a chart has no {word!r}; its header may say title, key, metre and tempo, and the"
             " name of a section stands alone on its line"
         )
     if reading.bars:
@@ -131,10 +139,10 @@ def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
 
 def _read_key(reading: _Reading, value: str, where: str) -> None:
     found = _KEY.fullmatch(value)
-    if found is None:
+    if found is None or (found[2] is None and found[1][0].islower()):
         raise ChartError(f"{where}: {value!r} is not a key; write one such as Bb, F#m or C minor")
-    minor = found[2] in ("m", "min", "minor")
-    reading.key = Key(pitch_class_of_name(found[1]), minor)
+    minor = (found[2] or "").lower() in ("m", "min", "minor")
+    reading.key = Key(pitch_class_of_name(found[1].capitalize()), minor)
 
 
 def _read_metre(reading: _Reading, value: str, where: str) -> None:
@@ -154,10 +162,10 @@ def _read_tempo(reading: _Reading, value: str, where: str) -> None:
         tempo = float(value)
     except ValueError:
         tempo = 0.0
-    if not _SLOWEST <= tempo <= _FASTEST:
+    if not SLOWEST <= tempo <= FASTEST:
         raise ChartError(
-            f"{where}: {value!r} is not a tempo; write quarter notes a minute, {_SLOWEST:g} to"
-            f" {_FASTEST:g}"
+            f"{where}: {value!r} is not a tempo; write quarter notes a minute, {SLOWEST:g} to"
+            f" {FASTEST:g}"
         )
     reading.tempo = tempo
 
@@ -172,11 +180,13 @@ def _read_bars(reading: _Reading, line: str, where: str) -> None:
         if sign:
             _take_sign(reading, sign, where)
         if content:
+            if reading.repeat is not None and reading.repeat.closed:
+                _leave_endings(reading)
             reading.bars += 1
             bar = _read_bar(reading, content, f"{where}, bar {reading.bars}")
             reading.sections[-1][1].append(bar)
-            if reading.repeat is not None and not reading.in_ending:
-                reading.repeat.append(bar)
+            if reading.repeat is not None and not reading.repeat.ending:
+                reading.repeat.common.append(bar)
 
 
 def _signs_and_bars(line: str, where: str) -> Iterator[tuple[str, str]]:
@@ -199,30 +209,55 @@ def _signs_and_bars(line: str, where: str) -> Iterator[tuple[str, str]]:
 
 
 def _take_sign(reading: _Reading, sign: str, where: str) -> None:
-    bars = reading.sections[-1][1]
     if sign == "|:":
-        _end_endings(reading)
+        _leave_endings(reading)
         if reading.repeat is not None:
             raise ChartError(f"{where}: |: opens a repeat inside a repeat; close the first with :|")
-        reading.repeat, reading.closed = [], False
+        reading.repeat = _Repeat()
     elif sign == ":|":
-        if reading.repeat is None:
-            raise ChartError(f"{where}: :| closes a repeat that nothing opens; put |: before it")
-        bars.extend(reading.repeat)
-        reading.closed = True
-        if not reading.in_ending:
-            reading.repeat = None
-    elif reading.repeat is None:
-        raise ChartError(f"{where}: the ending {sign} belongs to no repeat; open one with |:")
+        _close(reading, where)
     else:
-        reading.in_ending = True
+        _begin_ending(reading, sign, where)
 
 
-def _end_endings(reading: _Reading) -> None:
-    """The last ending needs no closing sign: what begins after it stands outside the repeat."""
-    if reading.in_ending and reading.closed:
+def _close(reading: _Reading, where: str) -> None:
+    repeat = reading.repeat
+    if repeat is None:
+        raise ChartError(f"{where}: :| closes a repeat that nothing opens; put |: before it")
+    if repeat.ending:
+        repeat.closed = True
+    else:
+        reading.sections[-1][1].extend(repeat.common)
         reading.repeat = None
-    reading.in_ending = False
+
+
+def _begin_ending(reading: _Reading, sign: str, where: str) -> None:
+    repeat = reading.repeat
+    if repeat is None:
+        raise ChartError(f"{where}: the ending {sign} belongs to no repeat; open one with |:")
+    if repeat.ending and not repeat.closed:
+        raise ChartError(
+            f"{where}: the ending {sign} begins where {repeat.ending}. is not closed; put :| before"
+            " it"
+        )
+    if sign != f"{repeat.ending + 1}.":
+        raise ChartError(
+            f"{where}: the ending {sign} comes where {repeat.ending + 1}. is due; number them from"
+            " 1. on"
+        )
+    if repeat.ending:
+        reading.sections[-1][1].extend(repeat.common)
+    repeat.ending, repeat.closed = repeat.ending + 1, False
+
+
+def _leave_endings(reading: _Reading) -> None:
+    """What begins now stands outside the endings, of which the last needs no closing sign."""
+    repeat = reading.repeat
+    if repeat is None or (not repeat.closed and repeat.ending < 2):
+        return
+    if repeat.ending == 1:  # the second time goes past it
+        reading.sections[-1][1].extend(repeat.common)
+    reading.repeat = None
 
 
 def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
@@ -238,7 +273,21 @@ def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
         if word == "/" and chords:
             continue
         chords.append((i * share, _read_chord(word, where)))
+    _demand_felt_beats(chords, reading.metre, where)
     return Bar(tuple(chords))
+
+
+def _demand_felt_beats(
+    chords: Sequence[tuple[Fraction, Chord | None]], metre: Metre, where: str
+) -> None:
+    """A chart is followed by felt beats: a chord that sounds on none of them would be lost."""
+    ends = [start for start, _ in chords[1:]] + [metre.bar]
+    for (start, _), end in zip(chords, ends, strict=True):
+        if metre.pulse_from(start) >= end:
+            raise ChartError(
+                f"{where} has a chord between two felt beats, which are {len(metre.pulses)} in a"
+                f" bar of {metre}; write no more than one on each"
+            )
 
 
 def _read_chord(word: str, where: str) -> Chord | None:

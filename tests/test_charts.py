@@ -55,6 +55,16 @@ def test_the_header_is_kept() -> None:
     assert [section.name for section in chart.sections] == ["Verse", "Bridge"]
 
 
+@pytest.mark.parametrize(
+    ("written", "key"),
+    [("Bb", Key(10)), ("F#m", Key(6, minor=True)), ("a minor", Key(9, minor=True)),
+     ("bb Major", Key(10)), ("C Minor", Key(0, minor=True))],
+)  # fmt: skip
+def test_a_key_is_read_as_it_is_usually_written(written: str, key: Key) -> None:
+    """In words or as a chord, with a small letter where a word says which."""
+    assert parse_chart(f"title: Slow train\nkey: {written}\n| Bb | n.c. |").key == key
+
+
 def test_chords_share_a_bar_evenly() -> None:
     """Two chords have two beats each; strokes give the chord before them more."""
     bridge = parse_chart(LEAD_SHEET).sections[1].bars[0]
@@ -82,15 +92,31 @@ def test_a_third_ending_is_a_third_time() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "bars"),
+    [
+        ("|: Ab |1. Fm :|2. Eb :|", "Ab Fm Ab Eb"),
+        ("|: Ab |1. Fm :| Eb |", "Ab Fm Ab Eb"),
+        ("|: Ab |1. Fm :|", "Ab Fm Ab"),
+        ("|: Ab |1. Fm :|2. Eb | Db |: G :|", "Ab Fm Ab Eb Db G G"),
+        ("|: Ab |1. Fm | Cm :|2. Eb | Db |", "Ab Fm Cm Ab Eb Db"),
+    ],
+)
+def test_an_ending_is_left_out_when_its_time_is_over(text: str, bars: str) -> None:
+    """The last one may be closed or not; a first one alone is jumped over the second time."""
+    assert read_back(text) == [bars.split()]
+
+
+@pytest.mark.parametrize(
     ("text", "message"),
     [
         ("", "chart has no bars; write some between bar lines, such as | Bb | F7 |"),
         ("| Bb | H7 |", "chart, line 1, bar 2: 'H7' is not a chord symbol"),
         ("Verse\n| % |", "line 2, bar 1: % repeats the bar before, but there is none"),
         ("key: H\n| Bb |", "line 1: 'H' is not a key; write one such as Bb, F#m or C minor"),
+        ("key: a\n| Bb |", "line 1: 'a' is not a key"),
         ("metre: 4/5\n| Bb |", "line 1: '4/5' is not a metre; write one such as 4/4 or 12/8"),
         ("tempo: quick\n| Bb |", "line 1: 'quick' is not a tempo; write quarter notes a minute"),
-        ("colour: blue\n| Bb |", "line 1: a chart has no 'colour'; its header may say key"),
+        ("colour: blue\n| Bb |", "line 1: a chart has no 'colour'; its header may say title, key"),
         ("| Bb |\nkey: Bb", "line 2: key stands after the first bar; put it above all bars"),
         ("Bb | Eb |", "line 1: 'Bb | Eb |' does not begin with a bar line; put a | before it"),
         ("| Bb :|", "line 1: :| closes a repeat that nothing opens; put |: before it"),
@@ -98,6 +124,11 @@ def test_a_third_ending_is_a_third_time() -> None:
         ("|: Bb |1. Eb |", "the repeat that |: opens is never closed; close it with :|"),
         ("|: Bb |: Eb :|", "line 1: |: opens a repeat inside a repeat; close the first with :|"),
         ("| Bb |1. Eb |", "line 1: the ending 1. belongs to no repeat; open one with |:"),
+        ("|: Bb |1. Eb |2. Ab |", "line 1: the ending 2. begins where 1. is not closed; put :|"),
+        ("|: Bb |1. Eb :|3. Ab |", "line 1: the ending 3. comes where 2. is due; number them"),
+        ("| Bb Eb Ab Db Gb B E A |", "line 1, bar 1 has a chord between two felt beats, which are"),
+        ("metre: 6/8\n| Bb Eb F7 |", "line 2, bar 1 has a chord between two felt beats"),
+        ("tempo: 310\n| Bb |", "'310' is not a tempo; write quarter notes a minute, 30 to 300"),
         ("|: Bb |\nBridge\n| Eb :|", "line 2: 'Bridge' begins a section inside a repeat"),
     ],
 )
