@@ -129,8 +129,8 @@ def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
     }
     if word not in readers:
         raise ChartError(
-            f"{where}: a chart has no {word!r}; its header may say title, key, metre and tempo, and the"
-            " name of a section stands alone on its line"
+            f"{where}: a chart has no {word!r}; its header may say title, key, metre and tempo, and"
+            " the name of a section stands alone on its line"
         )
     if reading.bars:
         raise ChartError(f"{where}: {word} stands after the first bar; put it above all bars")
@@ -141,7 +141,7 @@ def _read_key(reading: _Reading, value: str, where: str) -> None:
     found = _KEY.fullmatch(value)
     if found is None or (found[2] is None and found[1][0].islower()):
         raise ChartError(f"{where}: {value!r} is not a key; write one such as Bb, F#m or C minor")
-    minor = (found[2] or "").lower() in ("m", "min", "minor")
+    minor = found[2] == "m" or (found[2] or "").lower() in ("min", "minor")
     reading.key = Key(pitch_class_of_name(found[1].capitalize()), minor)
 
 

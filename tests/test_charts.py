@@ -58,7 +58,7 @@ def test_the_header_is_kept() -> None:
 @pytest.mark.parametrize(
     ("written", "key"),
     [("Bb", Key(10)), ("F#m", Key(6, minor=True)), ("a minor", Key(9, minor=True)),
-     ("bb Major", Key(10)), ("C Minor", Key(0, minor=True))],
+     ("bb Major", Key(10)), ("AM", Key(9)), ("C Minor", Key(0, minor=True))],
 )  # fmt: skip
 def test_a_key_is_read_as_it_is_usually_written(written: str, key: Key) -> None:
     """In words or as a chord, with a small letter where a word says which."""
