@@ -33,9 +33,13 @@ _TEMPO_GAIN: Final = 0.02
 _ASTRAY: Final = 0.5
 _AGREEING: Final = 3
 
+SLOWEST: Final = 30.0
+FASTEST: Final = 300.0
+"""Beats a minute that a person can play to; outside them a mistyped number is more likely."""
+
 # Quarter notes a minute; what a clock seems to tell beyond them is jitter, or winding.
-_SLOWEST: Final = 20.0
-_FASTEST: Final = 480.0
+_SLOWEST_CLOCK: Final = 20.0
+_FASTEST_CLOCK: Final = 480.0
 
 # How far past the last tick the song is believed to go on, in ticks: one to reach the next tick,
 # half a tick for one that is late.
@@ -252,4 +256,4 @@ class Pulse:
 
 
 def _as_a_tempo(seconds_per_beat: float) -> float:
-    return max(60 / _FASTEST, min(60 / _SLOWEST, seconds_per_beat))
+    return max(60 / _FASTEST_CLOCK, min(60 / _SLOWEST_CLOCK, seconds_per_beat))

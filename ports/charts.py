@@ -27,7 +27,7 @@ from engine.harmony import Chord, Key
 from engine.labels import parse_symbol
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
-from ports.options import FASTEST, SLOWEST
+from engine.pulse import FASTEST, SLOWEST
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)

@@ -25,6 +25,7 @@ from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
 from engine.foresight.outlook import Foresight
 from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR
+from engine.pulse import FASTEST
 from engine.style import Style
 from ports import midi, rehearsal
 from ports.charts import ChartError, read_chart
@@ -36,7 +37,6 @@ from ports.options import (
     BEND_OPTION,
     DEFAULT_PRESET,
     DEFAULT_TEMPO,
-    FASTEST,
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,

@@ -17,12 +17,11 @@ from typing import Any, Final
 import click
 
 from engine.line.grades import Grade
+from engine.pulse import FASTEST, SLOWEST
 from ports.attention import Attention, split_point
 
 DEFAULT_PRESET: Final = "soul"
 DEFAULT_TEMPO: Final = 100.0
-SLOWEST, FASTEST = 30.0, 300.0
-"""Beats a minute that a person can play to; outside them a mistyped number is more likely."""
 
 
 def tempo_or(

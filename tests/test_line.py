@@ -271,6 +271,17 @@ class TestBassline:
             assert 0 <= note.fret <= style.neck.frets
             assert note.reason
 
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_an_octave_lies_above_the_bass_note_it_is_an_octave_of(self, style: Style) -> None:
+        """A figure turned down to its own bass note has the root again, and says so."""
+        for bar in (bar for seed in range(3) for bar in part(style, seed=seed)):
+            lowest: dict[Chord, int] = {}
+            for note in bar:
+                if note.role in (Role.ROOT, Role.BASS):
+                    lowest[note.chord] = note.note
+                elif note.role is Role.OCTAVE and note.chord in lowest:
+                    assert note.note > lowest[note.chord]
+
     def test_a_part_reads_as_it_should(self) -> None:
         """Every note says why in words that name notes as the key spells them."""
         notes = [
@@ -782,11 +793,14 @@ class TestReasons:
             (Role.THIRD, 42, "D", 2, None, "F#: the third of D"),
             (Role.SEVENTH, 44, "Bb7", 3, None, "Ab: the seventh of Bb7"),
             (Role.BASS, 43, "Eb/G", 3, None, "G: the bass that Eb/G asks for"),
-            (Role.APPROACH_BELOW, 42, "C", 0, 7, "F#: a semitone below G, the root that is coming"),
-            (Role.APPROACH_ABOVE, 44, "C", 0, 7, "Ab: a semitone above G, the root that is coming"),
-            (Role.APPROACH_ABOVE, 40, "F", 3, 3, "E: a semitone above Eb, the root that is coming"),
-            (Role.SCALE_STEP, 45, "C", 0, 7, "A: a scale step above G, the root that is coming"),
-            (Role.FIFTH, 34, "Bb7", 3, 3, "Bb: the fifth of Eb, the root that is coming"),
+            (Role.APPROACH_BELOW, 42, "C", 0, 7, "F#: a semitone below G, the bass note to come"),
+            (Role.APPROACH_ABOVE, 44, "C", 0, 7, "Ab: a semitone above G, the bass note to come"),
+            (Role.APPROACH_ABOVE, 40, "F", 3, 3, "E: a semitone above Eb, the bass note to come"),
+            (Role.SCALE_STEP, 45, "C", 0, 7, "A: a scale step above G, the bass note to come"),
+            (Role.FIFTH, 34, "Bb7", 3, 3, "Bb: the fifth of Eb, the bass note to come"),
+            (Role.THIRD, 41, "C#7", 6, 6, "E#: a semitone below F#, the bass note to come"),
+            (Role.SEVENTH, 35, "Db7", 1, 10, "Cb: a semitone above Bb, the bass note to come"),
+            (Role.ROOT, 34, "Bb/D", 10, None, "Bb: the root of Bb/D"),
         ],
     )  # fmt: skip
     def test_a_note_is_explained_with_its_name_in_the_key(

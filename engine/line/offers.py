@@ -16,7 +16,7 @@ from engine.line.placing import Placed
 from engine.line.pools import interval_of, number_of, offered, pool_of, role_of
 from engine.line.roots import Roots, draw
 from engine.line.search import Option
-from engine.score import Ask
+from engine.score import Ask, Role
 from engine.style import Pool, Style
 
 _POOL: Final = 0.6  # a tone of half the weight costs 0.4, as much as a third more of leap
@@ -59,7 +59,11 @@ class Offers:
         if number_of(tone) == 1 and note == anchor:
             return [Option(root, 0, role, tone)]
         octaves = [(note, 0.0), (note - 12, _OTHER_OCTAVE), (note + 12, farther)]
-        found = [Option(n, cost, role, tone) for n, cost in octaves if self._roots.has(n)]
+        found = [
+            Option(n, cost, _octave_or_bass(role, n, chord, anchor), tone)
+            for n, cost in octaves
+            if self._roots.has(n)
+        ]
         return found or [Option(root, 0, role_of("1", chord, root % 12), "1")]
 
     def _free(self, ask: Ask, stroke: Placed, chord: Chord, anchor: int) -> list[Option]:
@@ -80,15 +84,18 @@ class Offers:
             )
             cost += 0 if note % 12 in chord.pitch_classes else strong
             cost += _VARIETY * draw(self._seed, ask.bar, place, note)
-            self._offer(found, Option(note, cost, role_of(tone, chord, note % 12), tone))
+            role = role_of(tone, chord, note % 12)
+            for n, more in ((note, 0.0), (note - 12, _BELOW)):
+                self._offer(
+                    found, Option(n, cost + more, _octave_or_bass(role, n, chord, anchor), tone)
+                )
         return list(found.values()) or self._wished("1", chord, ask, anchor)
 
     def _offer(self, found: dict[int, Option], option: Option) -> None:
-        """Offer a tone in its octave and in the one below, the cheapest for each note."""
-        for note, extra in ((option.note, 0.0), (option.note - 12, _BELOW)):
-            cost = option.cost + extra
-            if self._roots.has(note) and (note not in found or found[note].cost > cost):
-                found[note] = Option(note, cost, option.role, option.tone)
+        """Offer a note where the register has it, the cheapest way of coming by it."""
+        known = found.get(option.note)
+        if self._roots.has(option.note) and (known is None or known.cost > option.cost):
+            found[option.note] = option
 
     def _wish(self, place: int, pool: Sequence[tuple[str, float]]) -> str:
         """The tone that the motive has at this place: one draw for the whole part."""
@@ -98,6 +105,11 @@ class Offers:
             if at < 0:
                 return tone
         return pool[0][0]
+
+
+def _octave_or_bass(role: Role, note: int, chord: Chord, anchor: int) -> Role:
+    """An octave taken down to the bass note, or below it, is that note itself."""
+    return role_of("1", chord, note % 12) if role is Role.OCTAVE and note <= anchor else role
 
 
 def tone_note(tone: str, chord: Chord, key: Key, anchor: int) -> int:

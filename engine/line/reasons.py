@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key, degree_fifths
+from engine.labels import symbol
 from engine.pitch import fifths_near, name_of_fifths, spell_near
 from engine.score import Role
 
@@ -27,37 +28,31 @@ def spelled(pitch_class: int, chord: Chord, key: Key) -> str:
     return name_of_fifths(key.chord_fifths(chord) + degree_fifths(degree))
 
 
-def chord_name(chord: Chord, key: Key) -> str:
-    """The lead-sheet symbol of a chord, spelled in the key."""
-    name = key.chord_name(chord) + chord.quality.suffix
-    return name if chord.bass == chord.root else f"{name}/{spelled(chord.bass, chord, key)}"
-
-
 def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | None) -> str:
-    """One line of teaching: "F#: a semitone below G, the root that is coming"."""
+    """One line of teaching: "F#: a semitone below G, the bass note to come"."""
     if aims_at is not None:
         return _leading(role, note, chord, key, aims_at)
     name = spelled(note % 12, chord, key)
-    symbol = chord_name(chord, key)
+    over = symbol(chord, key)
     match role:
         case Role.ROOT:
-            return f"{name}: the root of {symbol}"
+            return f"{name}: the root of {over}"
         case Role.OCTAVE:
-            return f"{name}: the octave above the bass of {symbol}"
+            return f"{name}: the octave above the bass of {over}"
         case Role.BASS:
-            return f"{name}: the bass that {symbol} asks for"
+            return f"{name}: the bass that {over} asks for"
         case Role.GHOST:
             return f"{name}: a ghost note, the string only touched"
         case Role.SCALE_STEP | Role.APPROACH_BELOW | Role.APPROACH_ABOVE:
-            return f"{name}: a scale step over {symbol}"
-    return f"{name}: the {_DEGREES[role]} of {symbol}"
+            return f"{name}: a scale step over {over}"
+    return f"{name}: the {_DEGREES[role]} of {over}"
 
 
 def _leading(role: Role, note: int, chord: Chord, key: Key, aims_at: int) -> str:
     target = spell_near(aims_at, key.tonic_fifths)
     below = (aims_at - note) % 12
     name = _leading_name(note % 12, aims_at, chord, key)
-    goal = f"{target}, the root that is coming"
+    goal = f"{target}, the bass note to come"
     if below in (1, 11):
         return f"{name}: a semitone {'below' if below == 1 else 'above'} {goal}"
     if below in (2, 10):
@@ -73,18 +68,19 @@ def _leading(role: Role, note: int, chord: Chord, key: Key, aims_at: int) -> str
 def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str:
     """A semitone below is written as a raised step, one above as a lowered one.
 
-    Unless that gives a name nobody wants to read: E over Eb, not Fb.
+    Unless that gives a name nobody wants to read: E over Eb, not Fb.  A tone of the chord keeps
+    its name, and so does one of the key: the third of C#7 is E#, and G flat major has a Cb.
     """
     target = key.root_fifths(aims_at)
-    if pitch_class in chord.pitch_classes:
-        name = spelled(pitch_class, chord, key)
-    elif (aims_at - pitch_class) % 12 == 1:
-        name = name_of_fifths(target + 5)
-    elif (pitch_class - aims_at) % 12 == 1:
-        name = name_of_fifths(target - 5)
-    else:
-        name = spelled(pitch_class, chord, key)
-    unwanted = name in ("Cb", "Fb", "E#", "B#") or len(name) > 2
+    fifths = key.chord_fifths(chord) + degree_fifths(chord.degree_of(pitch_class))
+    if pitch_class not in chord.pitch_classes:
+        if (aims_at - pitch_class) % 12 == 1:
+            fifths = target + 5
+        elif (pitch_class - aims_at) % 12 == 1:
+            fifths = target - 5
+    name = name_of_fifths(fifths)
+    belongs = pitch_class in chord.pitch_classes or -1 <= fifths - key.signature <= 5
+    unwanted = (name in ("Cb", "Fb", "E#", "B#") and not belongs) or len(name) > 2
     return spell_plainly(pitch_class) if unwanted else name
 
 
