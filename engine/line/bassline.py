@@ -69,7 +69,8 @@ class Bassline:
         if walk is not None:
             _step_through(walk, strokes, options, ask)
         last = (ask.last.note, (ask.last.string, ask.last.fret)) if ask.last else None
-        choices = best_path(self._columns(ask, strokes, options), last, self._hand)
+        coming = anchors[-1] if stretches[-1].start == ask.end else None
+        choices = best_path(self._columns(ask, strokes, options), last, self._hand, coming)
         notes = self._notes(ask, strokes, stretches, choices)
         changes = frozenset(stroke.beat for stroke in strokes if stroke.lands)
         kept = within_reach(notes, changes, ask.last, ask.seconds_per_beat, self._hand.span)

@@ -78,18 +78,30 @@ class Choice:
 
 
 def best_path(
-    columns: Sequence[Column], last: tuple[int, Place] | None, hand: Hand
+    columns: Sequence[Column],
+    last: tuple[int, Place] | None,
+    hand: Hand,
+    coming: int | None = None,
 ) -> list[Choice]:
-    """The cheapest path through the columns, starting from the note and place played last."""
+    """The cheapest path through the columns, starting from the note and place played last.
+
+    `coming` is the note that the next bar begins with, if that is known.
+    """
     paths = [_beginning(last)] if last else []
     for column in columns:
         paths = _extended(paths, column, hand)
-    path: _Path | None = min(paths, key=lambda p: p.cost)
+    path: _Path | None = min(paths, key=lambda p: p.cost + _landing(p, coming))
     chosen: list[Choice] = []
     while path is not None and len(chosen) < len(columns):
         chosen.append(Choice(path.option, path.place))
         path = path.before
     return chosen[::-1]
+
+
+def _landing(path: _Path, coming: int | None) -> float:
+    """What it costs to come down on the next bar from here: only leaps of more than an octave."""
+    size = 0 if coming is None else abs(path.option.note - coming)
+    return _LEAP[size] if size > _OCTAVE else 0.0
 
 
 def _beginning(last: tuple[int, Place]) -> _Path:
