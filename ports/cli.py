@@ -33,6 +33,7 @@ from ports.clock import SystemClock
 from ports.explain import explain
 from ports.files import BassFile, FileError, Song, create, read
 from ports.loop import LoopPort
+from ports.onlookers import Canvas, Onlookers, Voice
 from ports.options import (
     BEND_OPTION,
     DEFAULT_PRESET,
@@ -50,7 +51,7 @@ from ports.replay import replay as run_replay
 from ports.service import Report, Service
 from ports.tally import Tally, told
 from ports.trace import LiveTrace, Trace
-from ports.view import Canvas, View, canvas_for
+from ports.view import canvas_for
 from ports.watch import Watched, watching
 from presets import loader, own
 from presets.loader import PresetError
@@ -217,10 +218,10 @@ def play(
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
-    view = _view([tally, *recording], None if quiet else heading)
+    onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
     service = Service(
         bassist, port, system,
-        on_outgoing=view.show, stop_when=_stop_after(bars), channel=channel - 1,
+        on_outgoing=onlookers.show, stop_when=_stop_after(bars), channel=channel - 1,
         heeds=attention(only_channel, split).heeds, bend_range=bend,
     )  # fmt: skip
     try:
@@ -230,10 +231,10 @@ def play(
             port.play(
                 rehearsal.events(tempo, seed, bars + 1), _first_chord_at(system, tempo, count_in)
             )
-        with watching(watched, _taking_up(service, view)):
+        with watching(watched, _taking_up(service, onlookers)):
             report = service.run()
     finally:
-        view.close()
+        onlookers.close()
     click.echo(_summary(tally, report, seed))
 
 
@@ -270,14 +271,13 @@ def _port(system: SystemClock, source: str | None, target: str | None, *, rehear
         return LoopPort()
 
 
-def _view(canvases: list[Canvas], heading: str | None) -> View:
+def _onlookers(recorders: list[Canvas], heading: str | None, style: Style) -> Onlookers:
     """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
     if heading is None:
-        return View(*canvases, voice=partial(click.echo, err=True))
-    display = canvas_for(
-        heading, click.echo, terminal=sys.stdout is not None and sys.stdout.isatty()
-    )
-    return View(*canvases, display, voice=display.say)
+        return Onlookers(Voice(partial(click.echo, err=True)), *recorders)
+    terminal = sys.stdout is not None and sys.stdout.isatty()
+    display = canvas_for(heading, style.neck.tuning, click.echo, terminal=terminal)
+    return Onlookers(display, *recorders)
 
 
 def _watched(preset: str) -> Watched | None:
@@ -286,15 +286,15 @@ def _watched(preset: str) -> Watched | None:
     return Watched(Path(preset)) if own_file else None
 
 
-def _taking_up(service: Service, view: View) -> Callable[[Style | PresetError], None]:
+def _taking_up(service: Service, onlookers: Onlookers) -> Callable[[Style | PresetError], None]:
     """What is done when the preset in use has changed."""
 
     def take(news: Style | PresetError) -> None:
         if isinstance(news, PresetError):
-            view.say(f"{news}; the bass goes on as before")
+            onlookers.say(f"{news}; the bass goes on as before")
         else:
             service.say(NewStyle(0.0, news))
-            view.say(f"preset {news.name} has changed, and is taken up at the next bar")
+            onlookers.say(f"preset {news.name} has changed, and is taken up at the next bar")
 
     return take
 

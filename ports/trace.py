@@ -9,7 +9,8 @@ is known.  played.py reads the lines back.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from fractions import Fraction
 from typing import BinaryIO, Final
@@ -21,6 +22,7 @@ from engine.line.grades import Grade
 from engine.pitch import name_of_fifths, spell_near
 from engine.score import BassNote
 from engine.style import Style
+from ports.files import FileError
 
 SECOND_DIGITS: Final = 6
 """A microsecond; what lies below is the noise of float arithmetic."""
@@ -165,7 +167,11 @@ class LiveTrace:
         self._trace.begin(style, grade, seed)
 
     def take(self, outgoing: Outgoing) -> None:
-        """Write down one thing the engine gave out."""
+        """Write down one thing the engine gave out.
+
+        Raises:
+            FileError: the file cannot be written any more.
+        """
         if self._began is None:
             self._began = outgoing.at
         told = replace(outgoing, at=outgoing.at - self._began)
@@ -178,7 +184,21 @@ class LiveTrace:
     def close(self) -> None:
         """Write down the note that still sounds, and end the file."""
         self._trace.close(self._last)
-        self._target.close()
+        with _kept(self._target):
+            self._target.close()
 
     def _write(self, line: str) -> None:
-        self._target.write(line.encode())
+        with _kept(self._target):
+            self._target.write(line.encode())
+
+
+@contextmanager
+def _kept(target: BinaryIO) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        with suppress(OSError):  # what is buffered still does not go out
+            target.close()
+        raise FileError(
+            f"{target.name} cannot be written any more ({error.strerror}); the trace ends there"
+        ) from error

@@ -2,9 +2,8 @@
 
 Knows: bar and beat, key, chord, the change that is expected, and the notes as they sound.
 Refuses to know: ports, clocks, the engine's workings; it is told what the engine gave out.
-How: the run loop only puts what happens into a queue.  A thread carries it from there to a
-process of its own, which draws the terminal, since drawing a frame takes as long as a bass note
-may be late.  Without a terminal the thread writes a plain line a bar.
+How: a terminal is drawn by a process of its own, since drawing a frame takes as long as a bass
+note may be late.  Without a terminal there is a plain line a bar.  onlookers.py tells them.
 """
 
 from __future__ import annotations
@@ -13,12 +12,10 @@ import multiprocessing
 import os
 import signal
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from multiprocessing.connection import Connection
-from queue import SimpleQueue
-from threading import Thread
-from typing import Final, Protocol
+from typing import Final
 
 from rich.console import Console
 from rich.live import Live
@@ -27,15 +24,14 @@ from rich.text import Text
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.harmony import C_MAJOR, Key
 from engine.labels import symbol
-from engine.pitch import note_name
+from engine.pitch import note_name, spell_near
+from engine.score import BassNote
+from ports.onlookers import LEAVE_SECONDS, Display
 
 FRAMES_PER_SECOND: Final = 15
-STRINGS: Final = ("E", "A", "D", "G")
 FRETS_DRAWN: Final = 15
 NOTES_REMEMBERED: Final = 6
 GAUGE_CELLS: Final = 10
-LEAVE_SECONDS: Final = 2.0
-"""How long the drawing process may take to leave before it is sent away."""
 
 
 def _sung(note: Play, key: Key) -> str:
@@ -48,8 +44,9 @@ def _sung(note: Play, key: Key) -> str:
 class Screen:
     """The picture, kept up to date by `take` and drawn by rich whenever it likes."""
 
-    def __init__(self, heading: str) -> None:
+    def __init__(self, heading: str, tuning: Sequence[int]) -> None:
         self._heading = heading
+        self._open = list(tuning)
         self._beat: Beat | None = None
         self._key: KeyHeard | None = None
         self._chord: ChordHeard | None = None
@@ -74,8 +71,14 @@ class Screen:
             case Play():
                 self._sounding = outgoing
                 self._notes.append(outgoing)
+                self._string_up(outgoing.written)
             case Release():
                 self._sounding = None
+
+    def _string_up(self, note: BassNote) -> None:
+        """Another style may be played on another instrument."""
+        self._open += [note.note - note.fret] * (note.string - len(self._open))
+        self._open[note.string - 1] = note.note - note.fret
 
     def __rich__(self) -> Text:
         """The picture now."""
@@ -86,7 +89,7 @@ class Screen:
             self._chord_line(),
             self._next_line(),
             Text(),
-            *(self._string_line(string) for string in reversed(range(1, len(STRINGS) + 1))),
+            *(self._string_line(string) for string in range(len(self._open), 0, -1)),
             Text(),
             self._note_line(),
             self._recent_line(),
@@ -123,7 +126,8 @@ class Screen:
         return line
 
     def _string_line(self, string: int) -> Text:
-        line = Text().append(f"{STRINGS[string - 1]} ", style="dim")
+        name = spell_near(self._open[string - 1] % 12, 0)
+        line = Text().append(f"{name:<2}", style="dim")
         for fret in range(FRETS_DRAWN + 1):
             line.append_text(self._fret(string, fret))
             line.append("|" if fret else "‖", style="dim")
@@ -198,69 +202,14 @@ class Log:
 # How it gets there --------------------------------------------------------------------------
 
 
-class Canvas(Protocol):
-    """Where what happens is shown."""
-
-    def take(self, outgoing: Outgoing) -> None:
-        """Show one thing; may take its time, and may fail with OSError when nobody looks."""
-
-    def close(self) -> None:
-        """Show the last of it."""
-
-
-class Display(Canvas, Protocol):
-    """A canvas that a person looks at."""
-
-    def say(self, sentence: str) -> None:
-        """Show a sentence for the player; as `take` it may fail with OSError."""
-
-
-class View:
-    """Carries what happens from the run loop to the canvases; `show` and `say` never wait.
-
-    Args:
-        canvases: who is shown what the engine gives out.
-        voice: who is told the sentences for the player.
-    """
-
-    def __init__(self, *canvases: Canvas, voice: Callable[[str], object] = print) -> None:
-        self._queue: SimpleQueue[Outgoing | str | None] = SimpleQueue()
-        self.show: Callable[[Outgoing], None] = self._queue.put
-        self.say: Callable[[str], None] = self._queue.put
-        self._voice = voice
-        self._canvases = list(canvases)
-        self._thread = Thread(target=self._carry, name="view", daemon=True)
-        self._thread.start()
-
-    def close(self) -> None:
-        """Show what is still on its way, and end."""
-        self._queue.put(None)
-        self._thread.join(LEAVE_SECONDS)
-
-    def _carry(self) -> None:
-        while (outgoing := self._queue.get()) is not None:
-            if isinstance(outgoing, str):
-                with suppress(OSError):
-                    self._voice(outgoing)
-                continue
-            for canvas in tuple(self._canvases):
-                try:
-                    canvas.take(outgoing)
-                except OSError:  # the terminal is gone; the music goes on
-                    self._canvases.remove(canvas)
-        for canvas in self._canvases:
-            with suppress(OSError):
-                canvas.close()
-
-
 class Picture:
     """The canvas that draws on the terminal, from a process of its own."""
 
-    def __init__(self, heading: str) -> None:
+    def __init__(self, heading: str, tuning: Sequence[int]) -> None:
         # Spawned, not forked: the MIDI driver's threads must not be copied.
         context = multiprocessing.get_context("spawn")
         there, self._here = context.Pipe(duplex=False)
-        self._process = context.Process(target=_draw, args=(there, heading), daemon=True)
+        self._process = context.Process(target=_draw, args=(there, heading, tuning), daemon=True)
         self._process.start()
         there.close()
 
@@ -280,12 +229,12 @@ class Picture:
             self._process.terminate()
 
 
-def _draw(told: Connection, heading: str) -> None:
+def _draw(told: Connection, heading: str, tuning: Sequence[int]) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "nice"):
         os.nice(10)  # the picture may wait, the music not
-    screen = Screen(heading)
+    screen = Screen(heading, tuning)
     with (
         suppress(EOFError, OSError),
         Live(screen, console=Console(), refresh_per_second=FRAMES_PER_SECOND),
@@ -294,9 +243,14 @@ def _draw(told: Connection, heading: str) -> None:
             screen.take(told.recv())
 
 
-def canvas_for(heading: str, write: Callable[[str], object], *, terminal: bool) -> Display:
-    """The canvas that suits where the output goes: a picture on a terminal, else plain lines."""
+def canvas_for(
+    heading: str, tuning: Sequence[int], write: Callable[[str], object], *, terminal: bool
+) -> Display:
+    """The canvas that suits where the output goes: a picture on a terminal, else plain lines.
+
+    `tuning` are the open strings of the instrument, lowest first.
+    """
     if terminal:
-        return Picture(heading)
+        return Picture(heading, tuning)
     write(heading)
     return Log(write)

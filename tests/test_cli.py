@@ -8,24 +8,31 @@ import os
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
+from threading import Event
 
 import mido
 import pytest
 from rich.console import Console
 
-from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Play, Release
+from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.line.grades import Grade
 from engine.score import BassNote, Role
 from ports.cli import main
-from ports.view import Log, Screen, View
+from ports.files import create
+from ports.onlookers import Onlookers, Voice
+from ports.trace import LiveTrace
+from ports.view import Log, Screen
 from presets import loader
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
 ROOT = Path(__file__).parent.parent
 
+STRINGS = (28, 33, 38, 43)
 E_FLAT = Key(3)
 F_MINOR_7 = Chord.of(5, QUALITY_BY_HARTE["min7"])
 B_FLAT_7 = Chord.of(10, QUALITY_BY_HARTE["7"])
@@ -426,7 +433,7 @@ def seen(screen: Screen) -> str:
 
 def test_screen_shows_what_a_player_wants_to_know() -> None:
     """Bar, beat, key, chord, next chord with its confidence, and the note with its role."""
-    screen = Screen("preset soul")
+    screen = Screen("preset soul", STRINGS)
     for each in HAPPENING:
         screen.take(each)
     picture = seen(screen)
@@ -438,7 +445,7 @@ def test_screen_shows_what_a_player_wants_to_know() -> None:
 
 def test_screen_forgets_a_change_that_is_due() -> None:
     """Once its beat has come, an expected change is expected no longer."""
-    screen = Screen("")
+    screen = Screen("", STRINGS)
     for each in [*HAPPENING, Release(0.5, 1.0, 41), Beat(2.4, 4.0, 2, 1)]:
         screen.take(each)
 
@@ -458,12 +465,12 @@ def test_log_tells_a_bar_in_a_line() -> None:
 
 def test_a_sentence_for_the_player_is_shown_and_said() -> None:
     """It stands below the picture, in the log as a line, and is said even where nobody looks on."""
-    screen, lines, said = Screen("preset mine"), list[str](), list[str]()
+    screen, lines, said = Screen("preset mine", STRINGS), list[str](), list[str]()
     screen.take("mine.yaml line 3: no")
     Log(lines.append).say("mine.yaml line 3: no")
-    view = View(voice=said.append)
-    view.say("mine.yaml line 3: no")
-    view.close()
+    onlookers = Onlookers(Voice(said.append))
+    onlookers.say("mine.yaml line 3: no")
+    onlookers.close()
 
     assert seen(screen).rstrip().endswith("mine.yaml line 3: no")
     assert lines == said == ["mine.yaml line 3: no"]
@@ -483,12 +490,70 @@ def test_a_lost_terminal_does_not_stop_the_others() -> None:
             """Nothing to close."""
 
     lines: list[str] = []
-    view = View(Gone(), Log(lines.append))
+    onlookers = Onlookers(Log(lines.append), Gone())
     for each in HAPPENING:
-        view.show(each)
-    view.close()
+        onlookers.show(each)
+    onlookers.close()
 
     assert len(lines) == 1
+
+
+def test_a_terminal_that_is_held_still_holds_up_no_trace() -> None:
+    """While one canvas waits, the others are shown everything."""
+
+    class Held(Log):
+        """A terminal that shows nothing until it is let go."""
+
+        def __init__(self) -> None:
+            super().__init__([].append)
+            self.let_go = Event()
+
+        def take(self, outgoing: Outgoing) -> None:
+            """Wait."""
+            self.let_go.wait()
+            super().take(outgoing)
+
+    class Ends(Log):
+        """A canvas that tells when it was shown the last."""
+
+        def take(self, outgoing: Outgoing) -> None:
+            """Let go of the terminal at the end."""
+            super().take(outgoing)
+            if outgoing is HAPPENING[-1]:
+                held.let_go.set()
+
+    held = Held()
+    onlookers = Onlookers(held, Ends([].append))
+    for each in HAPPENING:
+        onlookers.show(each)
+
+    assert held.let_go.wait(5.0)
+    onlookers.close()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is always full here")
+def test_a_trace_on_a_full_disk_is_told_and_the_playing_goes_on() -> None:
+    """Said once, with the file's name, where the player looks."""
+    said: list[str] = []
+    trace = LiveTrace(create(Path("/dev/full")), loader.load("soul"), Grade.EVERYTHING, 1)
+    onlookers = Onlookers(Voice(said.append), trace)
+    for each in HAPPENING * 200:
+        onlookers.show(each)
+    onlookers.close()
+
+    (sentence,) = said
+    assert sentence.startswith("/dev/full cannot be written any more (No space left on device)")
+
+
+def test_the_screen_draws_the_strings_that_there_are() -> None:
+    """Five from the start, or as many as another style is played on later."""
+    five = Screen("", (23, *STRINGS))
+    assert [line[:2] for line in seen(five).splitlines()[6:11]] == ["G ", "D ", "A ", "E ", "B "]
+
+    screen = Screen("", STRINGS[:3])
+    high = replace(ROOT_NOTE, note=45, string=4, fret=2)
+    screen.take(Play(0.01, 1.0, 45, 90, high))
+    assert [line[:2] for line in seen(screen).splitlines()[6:10]] == ["G ", "D ", "A ", "E "]
 
 
 def expected_at(trace: Path) -> dict[float, tuple[float, float]]:
