@@ -31,7 +31,7 @@ from ports import midi, rehearsal
 from ports.charts import ChartError, read_chart
 from ports.clock import SystemClock
 from ports.explain import explain
-from ports.files import BassFile, FileError, Song, create, read
+from ports.files import BassFile, FileError, Song, create, read, replacing
 from ports.loop import LoopPort
 from ports.onlookers import Canvas, Onlookers, Voice
 from ports.options import (
@@ -420,11 +420,11 @@ def _recorders(
     takers: list[Callable[[Outgoing], None]] = []
     if out is not None:
         bass = BassFile(song, bend)
-        target = stack.enter_context(create(out))
+        target = stack.enter_context(replacing(out))
         stack.callback(bass.save, target)
         takers.append(bass.take)
     if trace is not None:
-        lines = stack.enter_context(create(trace))
+        lines = stack.enter_context(replacing(trace))
         written = Trace(lambda line: lines.write(line.encode()), song.tempo.beat_at)
         written.begin(style, grade, seed)
         stack.callback(written.close, song.end)

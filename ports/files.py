@@ -8,8 +8,10 @@ and the clock alike, so that what falls together in the file falls together in t
 
 from __future__ import annotations
 
+import os
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from heapq import merge
 from operator import attrgetter
@@ -246,10 +248,40 @@ def create(path: Path) -> BinaryIO:
     Raises:
         FileError: the path cannot be written.
     """
+    return _opened(path, path)
+
+
+def _opened(path: Path, asked: Path) -> BinaryIO:
     try:
         return path.open("wb")
     except OSError as error:
-        raise FileError(f"{path} cannot be written: {error.strerror}") from error
+        raise FileError(f"{asked} cannot be written: {error.strerror}") from error
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[BinaryIO]:
+    """A file that takes the place of another when all of it is written, and not before.
+
+    What is broken off leaves the old one as it was.  A device is written to as it is.
+
+    Raises:
+        FileError: the path cannot be written.
+    """
+    there = path.resolve()  # a link is not to be replaced by what it points to
+    if there.exists() and not there.is_file():
+        with _opened(there, path) as device:
+            yield device
+        return
+    if there.exists() and not os.access(there, os.W_OK):
+        raise FileError(f"{path} cannot be written: it is kept from being changed")
+    beside = there.with_name(f".{there.name}.part")
+    try:
+        with _opened(beside, path) as target:
+            yield target
+        beside.replace(there)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
 
 
 class BassFile:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
@@ -37,7 +38,7 @@ from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
 from engine.meter import Metre
 from engine.score import BassNote, Role
-from ports.files import BassFile, FileError, Song, TempoMap, create, read
+from ports.files import BassFile, FileError, Song, TempoMap, create, read, replacing
 from ports.replay import replay
 from ports.tally import Tally, told
 from ports.trace import LiveTrace, Trace
@@ -336,6 +337,36 @@ def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
     """A folder that is not there is named in the sentence."""
     with pytest.raises(FileError, match=r"bass\.mid cannot be written: No such file"):
         create(tmp_path / "nowhere" / "bass.mid")
+
+
+def test_what_is_broken_off_leaves_the_file_that_was_there(tmp_path: Path) -> None:
+    """The old part is lost only to a whole new one, and nothing else is left lying about."""
+    path = tmp_path / "bass.mid"
+    path.write_bytes(b"yesterday's part")
+    with pytest.raises(KeyboardInterrupt), replacing(path) as target:
+        target.write(b"half of")
+        raise KeyboardInterrupt
+
+    assert path.read_bytes() == b"yesterday's part"
+    assert list(tmp_path.iterdir()) == [path]
+
+    with replacing(path) as target:
+        target.write(b"today's part")
+    assert path.read_bytes() == b"today's part"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
+def test_a_link_to_a_part_stays_a_link(tmp_path: Path) -> None:
+    """What it points to is written anew."""
+    (tmp_path / "bass.mid").write_bytes(b"")
+    link = tmp_path / "latest.mid"
+    link.symlink_to(tmp_path / "bass.mid")
+    with replacing(link) as target:
+        target.write(b"new")
+
+    assert link.is_symlink()
+    assert (tmp_path / "bass.mid").read_bytes() == b"new"
 
 
 # The trace ----------------------------------------------------------------------------------
