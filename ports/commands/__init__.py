@@ -1,0 +1,1 @@
+"""The commands, one file each: what they take, and what they put together."""

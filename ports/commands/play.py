@@ -1,0 +1,249 @@
+"""Play: the bass live, to chords as they come in.
+
+Knows: which ports, clock, chart and onlookers a performance is put together from.
+Refuses to know: music, and how any of them works.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from random import Random
+from typing import Final
+
+import click
+
+from engine.bassist import Bassist
+from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
+from engine.foresight.outlook import Foresight
+from engine.line.grades import Grade
+from engine.meter import FOUR_FOUR
+from engine.pulse import FASTEST
+from engine.style import Style
+from ports import midi, rehearsal
+from ports.charts import read_chart
+from ports.clock import SystemClock
+from ports.files import create
+from ports.loop import LoopPort
+from ports.onlookers import Canvas, Onlookers, Voice
+from ports.options import (
+    BEND_OPTION,
+    DEFAULT_TEMPO,
+    GRADE_OPTION,
+    PRESET_OPTION,
+    SEED_OPTION,
+    attention,
+    hearing_options,
+    seed_or_any,
+    spare,
+    tempo_or,
+)
+from ports.port import NoMidiSystem, Port
+from ports.replay import replay as run_replay
+from ports.service import Report, Service
+from ports.tally import Tally, told
+from ports.trace import LiveTrace
+from ports.view import canvas_for
+from ports.watch import Watched, watching
+from presets import loader, own
+from presets.loader import PresetError
+
+BREATH_SECONDS: Final = 0.5
+"""From the rehearsal's announcement to its first chord."""
+
+EXAMPLES: Final = """\b
+Examples:
+  groundling play --tempo 92 --count-in 1
+  groundling play --clock external --preset walking
+  groundling play --in "Stage Piano" --out "Synth" --channel 2
+  groundling play --rehearse --bars 16 --quiet
+  groundling play --preset walking --grade 3
+"""
+
+
+@click.command(epilog=EXAMPLES, short_help="Play bass to chords as they come in.")
+@PRESET_OPTION
+@GRADE_OPTION
+@click.option(
+    "--tempo", callback=tempo_or(), metavar="BPM",
+    help="Beats a minute; bar 1 begins with your first chord.  [default: the chart's, or 100]",
+)  # fmt: skip
+@click.option(
+    "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
+    help="external follows the MIDI clock of a sequencer or DAW.",
+)  # fmt: skip
+@click.option(
+    "--count-in", type=click.IntRange(0, 8), default=0, metavar="BARS",
+    help="Count so many bars before bar 1 (internal clock).",
+)  # fmt: skip
+@click.option("--in", "source", metavar="NAME", help="Listen to this port instead of our own.")
+@click.option("--out", "target", metavar="NAME", help="Send to this port instead of our own.")
+@click.option(
+    "--channel", type=click.IntRange(1, 16), default=1, show_default=True, metavar="N",
+    help="The MIDI channel of the bass.",
+)  # fmt: skip
+@BEND_OPTION
+@click.option(
+    "--pocket", type=click.IntRange(0, 60), default=25, show_default=True, metavar="MS",
+    help="How long a note on a change in doubt may wait for your keys: sooner, or surer.",
+)  # fmt: skip
+@hearing_options
+@SEED_OPTION
+@click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
+@click.option("--bars", type=click.IntRange(1, 9999), metavar="N", help="Stop after so many bars.")
+@click.option(
+    "--trace", type=click.Path(path_type=Path), metavar="TRACE.jsonl",
+    help="Write what was heard, expected and played, for explain to read.",
+)  # fmt: skip
+@click.option("--quiet", is_flag=True, help="Only the summary at the end.")
+def play(
+    *,
+    preset: str,
+    grade: Grade,
+    tempo: float | None,
+    clock: str,
+    count_in: int,
+    source: str | None,
+    target: str | None,
+    channel: int,
+    bend: int,
+    pocket: int,
+    chart: Path | None,
+    lead: int,
+    only_channel: int | None,
+    split: int | None,
+    seed: int | None,
+    rehearse: bool,
+    bars: int | None,
+    trace: Path | None,
+    quiet: bool,
+) -> None:
+    """Play bass to chords as they come in, until Ctrl-C.
+
+    Opens the ports "groundling chords" and "groundling bass"; connect a keyboard to the first and
+    an instrument to the second.  On Windows name existing ports with --in and --out.  Where there
+    is no MIDI system it plays the built-in rehearsal.  A preset file of your own is watched: save
+    it while playing, and the change is heard at the next bar.
+    """
+    external = clock == "external"
+    _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
+    preset = own.path_of(preset, own.folder())
+    spare({"chart": chart, "preset": Path(preset)}, trace)
+    watched = _watched(preset)
+    style = loader.load(preset)
+    written = None if chart is None else read_chart(chart)
+    tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
+    seed = seed_or_any(seed)
+    recording = [] if trace is None else [LiveTrace(create(trace), style, grade, seed)]
+    _warm_up(style)
+    system = SystemClock()
+    port = _port(system, source, target, rehearse=rehearse)
+    metre = style.metres[0] if written is None else written.metre
+    if isinstance(port, LoopPort):
+        external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
+    bassist = Bassist(
+        style, Random(seed),
+        tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
+        foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
+        pocket=pocket / 1000,
+    )  # fmt: skip
+    tally = Tally()
+    heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
+    onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
+    service = Service(
+        bassist, port, system,
+        on_outgoing=onlookers.show, stop_when=_stop_after(bars), channel=channel - 1,
+        heeds=attention(only_channel, split).heeds, bend_range=bend,
+    )  # fmt: skip
+    try:
+        if not external:
+            port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
+        if isinstance(port, LoopPort) and bars:
+            port.play(
+                rehearsal.events(tempo, seed, bars + 1), _first_chord_at(system, tempo, count_in)
+            )
+        with watching(watched, _taking_up(service, onlookers)):
+            report = service.run()
+    finally:
+        onlookers.close()
+    click.echo(_summary(tally, report, seed))
+
+
+def _check_together(*, external: bool, rehearse: bool, ports: str | None, count_in: int) -> None:
+    if rehearse and (external or ports):
+        raise click.UsageError(
+            "--rehearse brings its own player and beat; leave out --clock external, --in and --out"
+        )
+    if external and count_in:
+        raise click.UsageError("--count-in goes with the internal clock; the sequencer counts")
+
+
+def _warm_up(style: Style) -> None:
+    """Play two beats to nobody: what is done for the first time is slow, and the first note is not.
+
+    Tables are unpacked, caches filled and code loaded before a port is there to be played on.
+    """
+    bassist = Bassist(style, Random(0), tempo=FASTEST)
+    keys = [NoteOn(0.0, note) for note in (39, 55, 58, 63)]
+    run_replay(bassist, [*keys, Stop(0.5)], lambda _: None)
+
+
+def _port(system: SystemClock, source: str | None, target: str | None, *, rehearse: bool) -> Port:
+    if rehearse:
+        return LoopPort()
+    try:
+        return midi.open_port(system.now, source, target)
+    except NoMidiSystem as error:
+        if source or target:
+            raise
+        click.echo(
+            f"{error}; here is the built-in rehearsal instead (Ctrl-C ends it sooner)", err=True
+        )
+        return LoopPort()
+
+
+def _onlookers(recorders: list[Canvas], heading: str | None, style: Style) -> Onlookers:
+    """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
+    if heading is None:
+        return Onlookers(Voice(partial(click.echo, err=True)), *recorders)
+    terminal = sys.stdout is not None and sys.stdout.isatty()
+    display = canvas_for(heading, style.neck.tuning, click.echo, terminal=terminal)
+    return Onlookers(display, *recorders)
+
+
+def _watched(preset: str) -> Watched | None:
+    """The file to watch: a player's own; those that come along do not change."""
+    own_file = preset not in loader.names() and Path(preset).is_file()
+    return Watched(Path(preset)) if own_file else None
+
+
+def _taking_up(service: Service, onlookers: Onlookers) -> Callable[[Style | PresetError], None]:
+    """What is done when the preset in use has changed."""
+
+    def take(news: Style | PresetError) -> None:
+        if isinstance(news, PresetError):
+            onlookers.say(f"{news}; the bass goes on as before")
+        else:
+            service.say(NewStyle(0.0, news))
+            onlookers.say(f"preset {news.name} has changed, and is taken up at the next bar")
+
+    return take
+
+
+def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:
+    if bars is None:
+        return None
+    return lambda outgoing: isinstance(outgoing, Beat) and outgoing.bar > bars
+
+
+def _first_chord_at(system: SystemClock, tempo: float, count_in: int) -> float:
+    """When the rehearsal begins: on bar 1 after the count-in, or after a breath."""
+    counted = count_in * rehearsal.BEATS_PER_BAR * 60 / tempo
+    return system.now() + (counted or BREATH_SECONDS)
+
+
+def _summary(tally: Tally, report: Report, seed: int) -> str:
+    late = f"p99 lateness {report.p99_lateness * 1000:.1f} ms" if report.notes else "nothing late"
+    return f"{told(tally.figures())}; {late}; seed {seed}"
