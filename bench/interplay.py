@@ -22,8 +22,8 @@ from engine.events import Beat, Incoming, NoteOn, Outgoing, Play
 from engine.player import Player
 from engine.score import AS_USUAL, Manner
 from engine.style import Interplay, Style
-from ports.files import read
 from ports.replay import replay
+from ports.song import read
 from presets.loader import load, names
 
 Bar = tuple[Manner, list[Play]]

@@ -11,8 +11,8 @@ from engine.bassist import Bassist
 from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.foresight.outlook import Foresight
 from engine.style import Style
-from ports.files import read
 from ports.replay import replay
+from ports.song import read
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,8 +35,9 @@ from engine.events import Outgoing
 from engine.line.grades import Grade
 from engine.line.hand import reachable
 from engine.style import Style
-from ports.files import BassFile, read
+from ports.bass_file import BassFile
 from ports.replay import replay
+from ports.song import read
 from ports.trace import Trace
 from presets.loader import load, names
 

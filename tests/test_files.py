@@ -38,8 +38,10 @@ from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
 from engine.meter import Metre
 from engine.score import BassNote, Role
-from ports.files import BassFile, FileError, Song, TempoMap, create, read, replacing
+from ports.bass_file import BassFile
+from ports.files import FileError, create, replacing
 from ports.replay import replay
+from ports.song import Song, TempoMap, read
 from ports.tally import Tally, told
 from ports.trace import LiveTrace, Trace
 from presets.loader import load

@@ -20,7 +20,7 @@ from engine.bassist import Bassist
 from engine.foresight.outlook import Foresight
 from engine.line.grades import Grade
 from ports.charts import read_chart
-from ports.files import FileError, read
+from ports.files import FileError
 from ports.lessons import explained, page
 from ports.options import (
     GRADE_OPTION,
@@ -32,6 +32,7 @@ from ports.options import (
 )
 from ports.played import Played, played_in, read_played
 from ports.replay import replay
+from ports.song import read
 from ports.trace import Trace
 from presets import loader, own
 

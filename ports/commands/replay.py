@@ -19,9 +19,10 @@ from engine.events import Outgoing
 from engine.foresight.outlook import Foresight
 from engine.line.grades import Grade
 from engine.style import Style
+from ports.bass_file import BassFile
 from ports.charts import read_chart
 from ports.clock import SystemClock
-from ports.files import BassFile, Song, read, replacing
+from ports.files import replacing
 from ports.options import (
     BEND_OPTION,
     DEFAULT_TEMPO,
@@ -35,6 +36,7 @@ from ports.options import (
     tempo_or,
 )
 from ports.replay import replay as run_replay
+from ports.song import Song, read
 from ports.tally import Tally, told
 from ports.trace import Trace
 from presets import loader, own

@@ -1,0 +1,216 @@
+"""Song: a standard MIDI file as the events a keyboard player would have sent.
+
+Knows: MIDI files of type 0 and 1, their tempo map, metres and tracks.
+Refuses to know: what the engine makes of the events.
+How: the file counts in ticks; the tempo map turns ticks into seconds and back, for notes, metres
+and the clock alike, so that what falls together in the file falls together in time.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from heapq import merge
+from operator import attrgetter
+from pathlib import Path
+from typing import Final
+
+import mido
+
+from engine.events import ClockTick, Control, Incoming, NewMetre, NoteOff, NoteOn, Start, Stop
+from engine.meter import FOUR_FOUR, Metre
+from ports.files import FileError
+
+CLOCKS_PER_BEAT: Final = 24
+DRUM_CHANNEL: Final = 9
+"""Channel 10 as musicians count: General MIDI keeps it for drums, which have no harmony."""
+MICROSECONDS_PER_BEAT: Final = 500_000
+"""What a MIDI file means when it names no tempo: 120 to the minute."""
+LONGEST_SECONDS: Final = 12 * 3600
+"""No song is longer; a file that says so has a broken delta time."""
+
+
+@dataclass(frozen=True, slots=True)
+class TempoMap:
+    """How a file's ticks lie in seconds: for each tempo its first tick, its moment and its pace."""
+
+    ticks_per_beat: int
+    ticks: tuple[int, ...]
+    seconds: tuple[float, ...]
+    paces: tuple[int, ...]
+    """Microseconds a quarter note, as MIDI files write it."""
+
+    @classmethod
+    def of(cls, ticks_per_beat: int, changes: Iterable[tuple[int, int]] = ()) -> TempoMap:
+        """The map of (tick, microseconds a beat) pairs in the order of their ticks."""
+        ticks, seconds, paces = [0], [0.0], [MICROSECONDS_PER_BEAT]
+        for tick, pace in changes:
+            if tick == ticks[-1]:
+                paces[-1] = pace
+                continue
+            seconds.append(seconds[-1] + (tick - ticks[-1]) * paces[-1] / ticks_per_beat / 1e6)
+            ticks.append(tick)
+            paces.append(pace)
+        return cls(ticks_per_beat, tuple(ticks), tuple(seconds), tuple(paces))
+
+    def seconds_at(self, tick: float) -> float:
+        """When a tick falls."""
+        i = bisect_right(self.ticks, tick) - 1
+        return self.seconds[i] + (tick - self.ticks[i]) * self.paces[i] / self.ticks_per_beat / 1e6
+
+    def tick_at(self, seconds: float) -> float:
+        """The place in ticks, fractions included, of a moment."""
+        i = max(bisect_right(self.seconds, seconds) - 1, 0)
+        passed = (seconds - self.seconds[i]) * 1e6 / self.paces[i]
+        return self.ticks[i] + passed * self.ticks_per_beat
+
+    def beat_at(self, seconds: float) -> float:
+        """The place in quarter notes from the start of the file of a moment."""
+        return self.tick_at(seconds) / self.ticks_per_beat
+
+
+@dataclass(frozen=True, slots=True)
+class Song:
+    """A file as it would be played: keys and pedals, metres and tempo, all in seconds."""
+
+    tempo: TempoMap
+    metres: tuple[NewMetre, ...]
+    played: tuple[NoteOn | NoteOff | Control, ...]
+    end: float
+
+    def with_clock(self) -> Iterator[Incoming]:
+        """The song with the clock that a sequencer would send along.
+
+        What falls on the same instant comes in the order a sequencer was seen to send: notes
+        first, then start and clock.
+        """
+        yield from merge(self.metres, self.played, self._clock(), key=attrgetter("at"))
+        yield Stop(self.end)
+
+    def without_clock(self) -> Iterator[Incoming]:
+        """The song as a player without a sequencer would play it.
+
+        Of the metres only the first: the later ones stand at bar lines of the file, which are not
+        the engine's when it counts for itself.
+        """
+        yield from merge(self.metres[:1], self.played, key=attrgetter("at"))
+        yield Stop(self.end)
+
+    def _clock(self) -> Iterator[Incoming]:
+        yield Start(0.0)
+        count, at = 0, 0.0
+        while at < self.end:
+            yield ClockTick(at)
+            count += 1
+            at = self.tempo.seconds_at(count * self.tempo.ticks_per_beat / CLOCKS_PER_BEAT)
+
+
+# Reading ------------------------------------------------------------------------------------
+
+
+def read(path: Path, tracks: Sequence[str] = ()) -> Song:
+    """The song in a MIDI file, of all its tracks or of those named.
+
+    Raises:
+        FileError: no MIDI file, nothing in it to play, or no track of that name.
+    """
+    file = _parsed(path)
+    chosen = _chosen(path, file, tracks)
+    tempo = TempoMap.of(file.ticks_per_beat, _tempo_changes(file))
+    played = tuple(_played(chosen, tempo))
+    if not any(isinstance(event, NoteOn) for event in played):
+        where = f"the chosen tracks of {path} have" if tracks else f"{path} has"
+        raise FileError(f"{where} no notes; give a file with chords in it (drums do not count)")
+    end = max(event.at for event in played)
+    if end > LONGEST_SECONDS:
+        raise FileError(f"{path} lasts {end / 3600:.0f} hours; the file is damaged, or no song")
+    return Song(tempo, _metres(file, tempo), played, end)
+
+
+def _parsed(path: Path) -> mido.MidiFile:
+    try:
+        if path.stat().st_size == 0:
+            raise FileError(f"{path} is empty; give a MIDI file")
+        file = mido.MidiFile(path, clip=True)
+    except FileError:
+        raise
+    except PermissionError as error:
+        raise FileError(f"{path} cannot be read: {error.strerror}") from error
+    except FileNotFoundError as error:
+        raise FileError(f"there is no file {path}") from error
+    except Exception as error:  # the parser raises whatever a broken byte leads it to
+        raise FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file") from error
+    if file.type == 2:
+        raise FileError(f"{path} is a MIDI file of type 2 (loose patterns); save it as type 0 or 1")
+    if file.ticks_per_beat <= 0:
+        raise FileError(f"{path} counts in film frames, not beats; save it with ticks per beat")
+    return file
+
+
+def _name_of(index: int, track: mido.MidiTrack) -> str:
+    return track.name.strip() or f"track {index + 1}"
+
+
+def _chosen(path: Path, file: mido.MidiFile, tracks: Sequence[str]) -> list[mido.MidiTrack]:
+    if not tracks:
+        return list(file.tracks)
+    by_name: dict[str, list[mido.MidiTrack]] = {}
+    for index, track in enumerate(file.tracks):
+        by_name.setdefault(_name_of(index, track).casefold(), []).append(track)
+    for name in tracks:
+        if name.strip().casefold() not in by_name:
+            there = ", ".join(_name_of(i, t) for i, t in enumerate(file.tracks) if _has_notes(t))
+            raise FileError(f"{path} has no track {name.strip()!r}; there are: {there or 'none'}")
+    return [track for name in tracks for track in by_name[name.strip().casefold()]]
+
+
+def _has_notes(track: mido.MidiTrack) -> bool:
+    return any(message.type == "note_on" for message in track)
+
+
+def _timed(track: Iterable[mido.Message]) -> Iterator[tuple[int, mido.Message]]:
+    tick = 0
+    for message in track:
+        tick += message.time
+        yield tick, message
+
+
+def _tempo_changes(file: mido.MidiFile) -> list[tuple[int, int]]:
+    """Every tempo in the file; some programs write them into tracks other than the first."""
+    found = [
+        (tick, message.tempo)
+        for track in file.tracks
+        for tick, message in _timed(track)
+        if message.type == "set_tempo" and message.tempo > 0
+    ]
+    return sorted(found, key=lambda change: change[0])
+
+
+def _metres(file: mido.MidiFile, tempo: TempoMap) -> tuple[NewMetre, ...]:
+    found: dict[int, Metre] = {}
+    for track in file.tracks:
+        for tick, message in _timed(track):
+            if message.type == "time_signature":
+                try:
+                    found[tick] = Metre(message.numerator, message.denominator)
+                except ValueError:  # a metre that nobody could count; the last one goes on
+                    continue
+    found.setdefault(0, FOUR_FOUR)
+    return tuple(NewMetre(tempo.seconds_at(tick), found[tick]) for tick in sorted(found))
+
+
+def _played(
+    tracks: Iterable[mido.MidiTrack], tempo: TempoMap
+) -> Iterator[NoteOn | NoteOff | Control]:
+    for tick, message in merge(*(_timed(t) for t in tracks), key=lambda pair: pair[0]):
+        if message.is_meta or getattr(message, "channel", DRUM_CHANNEL) == DRUM_CHANNEL:
+            continue
+        at = tempo.seconds_at(tick)
+        match message.type:
+            case "note_on" if message.velocity > 0:
+                yield NoteOn(at, message.note, message.velocity, message.channel)
+            case "note_on" | "note_off":
+                yield NoteOff(at, message.note, message.channel)
+            case "control_change":
+                yield Control(at, message.control, message.value, message.channel)
