@@ -48,6 +48,32 @@ def tempo_or(
     return check
 
 
+def whole(
+    low: int, high: int
+) -> Callable[[click.Context, click.Parameter, str | None], int | None]:
+    """A check for an option that takes a whole number between two limits."""
+
+    def check(_context: click.Context, _option: click.Parameter, value: str | None) -> int | None:
+        if value is None:
+            return None
+        try:
+            number = int(value)
+        except ValueError:
+            number = low - 1
+        if not low <= number <= high:
+            raise click.BadParameter(f"{value!r} will not do; give {low} to {high}")
+        return number
+
+    return check
+
+
+def port_name(_context: click.Context, _option: click.Parameter, value: str | None) -> str | None:
+    """A name, or a part of it, that at least one letter is known of."""
+    if value is not None and not value.strip():
+        raise click.BadParameter("the name is empty; groundling ports lists those that there are")
+    return value
+
+
 PRESET_OPTION = click.option(
     "--preset", default=DEFAULT_PRESET, show_default=True, metavar="P",
     help="The style: a preset's name, or a file of your own.",
@@ -57,8 +83,8 @@ SEED_OPTION = click.option(
     help="Repeat a performance: the same chords and seed give the same part.",
 )  # fmt: skip
 BEND_OPTION = click.option(
-    "--bend", type=click.IntRange(0, 24), default=0, metavar="SEMITONES",
-    help="Send slides as pitch bend of this range, which your synth is told; 0 for none.",
+    "--bend", callback=whole(0, 24), default="0", metavar="SEMITONES",
+    help="Send slides as pitch bend of this range, up to 24, which your synth is told; 0 for none.",
 )  # fmt: skip
 
 
@@ -96,11 +122,12 @@ _HEARING: Final = (
         help="The song as written, followed loosely; the ears decide.",
     ),
     click.option(
-        "--lead", type=click.IntRange(0, 16), default=0, metavar="BEATS",
-        help="The chords come so many felt beats before they are due, as from a track sent early.",
+        "--lead", callback=whole(0, 16), default="0", metavar="BEATS",
+        help="The chords come so many felt beats, up to 16, before they are due, as from a track"
+        " sent early.",
     ),
     click.option(
-        "--only-channel", type=click.IntRange(1, 16), metavar="N",
+        "--only-channel", callback=whole(1, 16), metavar="N",
         help="Hear chords on this MIDI channel only.",
     ),
     click.option(

@@ -26,6 +26,9 @@ from ports.files import FileError
 
 # Written places lie on grids of up to 48 to a quarter note; the trace rounds them to six digits.
 _FINEST: Final = 48
+# A bar of 32/1 is the longest that can be counted: no place and no note is longer.
+_LONGEST_BAR: Final = 128
+_MOST_STRINGS: Final = 6
 # A chord is heard a little after the keys land, and players are not machines: in quarter notes.
 _HEARD_LATE: Final = 0.06
 # A last note shorter than any touch was struck as the playing stopped; nobody heard it.
@@ -79,10 +82,20 @@ def played_in(lines: Iterable[str], name: str) -> Played:
     try:
         bars = tuple(_with_notes(bars_of(_taken(facts))))
         # Early traces do not tell the span: they were played with a finger to each fret.
-        neck = tuple(style["tuning"]), int(style.get("span", SPAN))
+        neck = _tuning(style, bars), int(style.get("span", SPAN))
         return Played(style["name"], int(style["grade"]), int(style["seed"]), *neck, bars)
     except (KeyError, TypeError, ValueError) as error:
         raise FileError(f"{name} is damaged ({error} in it makes no sense)") from error
+
+
+def _tuning(style: Fact, bars: Iterable[Bar]) -> tuple[int, ...]:
+    """The open strings, with those of any other instrument that was taken up on the way."""
+    tuning = [int(string) for string in style["tuning"]]
+    for note in (note for bar in bars for note in bar.notes):
+        if not (1 <= note.string <= _MOST_STRINGS and 0 <= note.fret <= note.note):
+            raise ValueError(f"string {note.string}, fret {note.fret}")
+        tuning += [note.note - note.fret] * (note.string - len(tuning))
+    return tuple(tuning)
 
 
 def _facts(lines: Iterable[str], name: str) -> Iterator[Fact]:
@@ -188,6 +201,8 @@ def _note(fact: Fact) -> BassNote:
 
 
 def _place(quarters: float) -> Fraction:
+    if not 0 <= quarters <= _LONGEST_BAR:
+        raise ValueError(f"{quarters} quarter notes")
     return Fraction(quarters).limit_denominator(_FINEST)
 
 

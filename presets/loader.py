@@ -84,7 +84,9 @@ def _text(wanted: str) -> tuple[str, str]:
     if not path.is_file():
         near = get_close_matches(wanted, names(), 1)
         hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(names())}."
-        raise PresetError(f"there is no preset {wanted}; {hint} A path to a .yaml file does too")
+        raise PresetError(
+            f"there is no preset {wanted or repr('')}; {hint} A path to a .yaml file does too"
+        )
     return text_in(path), path.name
 
 

@@ -61,7 +61,9 @@ def begin(name: str, other: str, where: Path) -> Path:
         PresetError: the name will not do, is taken, or there is no other of that name.
     """
     if not _NAME.fullmatch(name):
-        raise PresetError(f"{name} will not do as a name; give small letters, digits and hyphens")
+        raise PresetError(f"{name!r} will not do as a name; give small letters, digits and hyphens")
+    if name in names():
+        raise PresetError(f"{name} comes with Groundling; give another name, such as my-{name}")
     path = where / f"{name}.yaml"
     if path.exists():
         raise PresetError(f"{path} is there already; give another name, or remove it first")

@@ -72,9 +72,9 @@ def two_chords(path: Path, bars: int = 8) -> Path:
     ("options", "sentence"),
     [
         (["--split", "H4"], "'H4' is no split point; give a note from C1 to C8, such as C4 or 60"),
-        (["--lead", "99"], "99 is not in the range 0<=x<=16"),
-        (["--bend", "99"], "99 is not in the range 0<=x<=24"),
-        (["--only-channel", "17"], "17 is not in the range 1<=x<=16"),
+        (["--lead", "99"], "'99' will not do; give 0 to 16"),
+        (["--bend", "99"], "'99' will not do; give 0 to 24"),
+        (["--only-channel", "17"], "'17' will not do; give 1 to 16"),
         (["--chart", "nowhere.txt"], "nowhere.txt cannot be read (No such file or directory)"),
     ],
 )
@@ -99,7 +99,9 @@ MISTAKES = [
     (["play", "--preset", "soull"], "there is no preset soull"),
     (["play", "--tempo", "900"], "'900' is no tempo; give 30 to 300 beats a minute"),
     (["play", "--tempo", "nan"], "'nan' is no tempo"),
-    (["play", "--channel", "17"], "17"),
+    (["play", "--channel", "17"], "Invalid value for '--channel': '17' will not do; give 1 to 16"),
+    (["play", "--bars", "a few"], "'a few' will not do; give 1 to 9999"),
+    (["play", "--in", " "], "the name is empty; groundling ports lists those that there are"),
     (["play", "--clock", "atomic"], "'atomic'"),
     (["play", "--in", "No Such Piano"], ""),
     (["play", "--rehearse", "--clock", "external"], "leave out --clock external"),
@@ -127,7 +129,11 @@ MISTAKES = [
     (["replay", "missing.mid"], "there is no file missing.mid"),
     (["replay", "."], "not a MIDI file"),
     (["presets", "show", "rok"], "did you mean rock"),
-    (["presets", "check", "missing.yaml"], "there is no file missing.yaml"),
+    (["presets", "check", "missing.yaml"], "'missing.yaml' is not there; give a file, or a name"),
+    (["presets", "check", "."], "'.' is a folder, not a preset file"),
+    (["presets", "check", ""], "'' is not there"),
+    (["presets", "new", "soul"], "soul comes with Groundling; give another name, such as my-soul"),
+    (["presets", "show", ""], "there is no preset ''"),
     (["presets", "check", "swing.yaml"], "feel.swing is 3"),
 ]
 

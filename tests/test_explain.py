@@ -353,3 +353,39 @@ def test_a_trace_that_does_not_tell_the_span_is_explained() -> None:
     style = {name: value for name, value in json.loads(first).items() if name != "span"}
 
     assert played_in([json.dumps(style), *rest], "early").span == 4
+
+
+@pytest.mark.parametrize(
+    ("fact", "value", "sentence"),
+    [
+        ("string", 9, "string 9, fret"),
+        ("string", 0, "string 0, fret"),
+        ("fret", -1, "fret -1"),
+        ("place", 1e300, "1e+300 quarter notes"),
+        ("length", -1, "-1 quarter notes"),
+        ("pitch", 400, "note is 400"),
+        ("chord", "Q", "'Q' is not a chord label"),
+    ],
+)
+def test_a_note_that_nobody_could_play_damages_the_trace(
+    fact: str, value: object, sentence: str
+) -> None:
+    """What is wrong in the file is said; it is not drawn, and is no fault of ours."""
+    example = Path(__file__).parent.parent / "docs" / "example.jsonl"
+    lines = [json.loads(line) for line in example.read_text("utf-8").splitlines()]
+    note = next(line for line in lines if line["type"] == "note")
+    note[fact] = value
+
+    with pytest.raises(FileError, match=r"bad is damaged \(.*makes no sense\)") as caught:
+        played_in([json.dumps(line) for line in lines], "bad")
+
+    assert sentence in str(caught.value)
+
+
+def test_a_style_on_more_strings_that_was_taken_up_on_the_way_is_drawn() -> None:
+    """A trace tells the strings of its first style; the others are known by their notes."""
+    example = Path(__file__).parent.parent / "docs" / "example.jsonl"
+    lines = [json.loads(line) for line in example.read_text("utf-8").splitlines()]
+    lines[0]["tuning"] = lines[0]["tuning"][:2]
+
+    assert played_in([json.dumps(line) for line in lines], "long").tuning[:3] == (28, 33, 38)

@@ -146,7 +146,8 @@ class TestOwn:
     @pytest.mark.parametrize(
         ("name", "other", "sentence"),
         [
-            ("../evil", "soul", "../evil will not do as a name"),
+            ("../evil", "soul", "'../evil' will not do as a name"),
+            ("walking", "soul", "walking comes with Groundling; give another name, such as my-"),
             ("taken", "soul", "is there already; give another name"),
             ("mine", "sol", "there is no preset sol; did you mean soul?"),
         ],

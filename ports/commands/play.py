@@ -36,9 +36,11 @@ from ports.options import (
     SEED_OPTION,
     attention,
     hearing_options,
+    port_name,
     seed_or_any,
     spare,
     tempo_or,
+    whole,
 )
 from ports.port import NoMidiSystem, Port
 from ports.replay import replay as run_replay
@@ -75,24 +77,30 @@ Examples:
     help="external follows the MIDI clock of a sequencer or DAW.",
 )  # fmt: skip
 @click.option(
-    "--count-in", type=click.IntRange(0, 8), default=0, metavar="BARS",
-    help="Count so many bars before bar 1 (internal clock).",
+    "--count-in", callback=whole(0, 8), default="0", metavar="BARS",
+    help="Count so many bars, up to 8, before bar 1 (internal clock).",
 )  # fmt: skip
-@click.option("--in", "source", metavar="NAME", help="Listen to this port instead of our own.")
-@click.option("--out", "target", metavar="NAME", help="Send to this port instead of our own.")
 @click.option(
-    "--channel", type=click.IntRange(1, 16), default=1, show_default=True, metavar="N",
+    "--in", "source", callback=port_name, metavar="NAME",
+    help="Listen to this port instead of our own.",
+)  # fmt: skip
+@click.option(
+    "--out", "target", callback=port_name, metavar="NAME",
+    help="Send to this port instead of our own.",
+)  # fmt: skip
+@click.option(
+    "--channel", callback=whole(1, 16), default="1", show_default=True, metavar="N",
     help="The MIDI channel of the bass.",
 )  # fmt: skip
 @BEND_OPTION
 @click.option(
-    "--pocket", type=click.IntRange(0, 60), default=25, show_default=True, metavar="MS",
-    help="How long a note on a change in doubt may wait for your keys: sooner, or surer.",
+    "--pocket", callback=whole(0, 60), default="25", show_default=True, metavar="MS",
+    help="How long a note on a change in doubt may wait for your keys, up to 60: sooner, or surer.",
 )  # fmt: skip
 @hearing_options
 @SEED_OPTION
 @click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
-@click.option("--bars", type=click.IntRange(1, 9999), metavar="N", help="Stop after so many bars.")
+@click.option("--bars", callback=whole(1, 9999), metavar="N", help="Stop after so many bars.")
 @click.option(
     "--trace", type=click.Path(path_type=Path), metavar="TRACE.jsonl",
     help="Write what was heard, expected and played, for explain to read.",

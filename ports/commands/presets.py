@@ -67,10 +67,13 @@ def new(name: str, other: str) -> None:
 
 
 @presets.command()
-@click.argument("file")
-def check(file: str) -> None:
-    """Say whether a preset file, or one of your own by name, is sound; if not where and why."""
-    path = Path(own.path_of(file, own.folder()))
-    if not path.is_file():
-        raise FileError(f"there is no file {file}")
-    click.echo(f"{file} is sound: {loader.load(path).title or path.stem}")
+@click.argument("preset", metavar="FILE")
+def check(preset: str) -> None:
+    """Say whether a preset, by file or by name, is sound; if not where and why."""
+    found = own.path_of(preset, own.folder())
+    if found not in loader.names() and not Path(found).is_file():
+        what = "a folder, not a preset file" if Path(found or "nowhere").is_dir() else "not there"
+        raise FileError(
+            f"{preset!r} is {what}; give a file, or a name that groundling presets lists"
+        )
+    click.echo(f"{preset} is sound: {loader.load(found).title or Path(found).stem}")
