@@ -9,8 +9,8 @@ and the clock alike, so that what falls together in the file falls together in t
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from heapq import merge
 from operator import attrgetter
 from pathlib import Path
@@ -78,6 +78,20 @@ class Song:
     metres: tuple[NewMetre, ...]
     played: tuple[NoteOn | NoteOff | Control, ...]
     end: float
+
+    def heeding(self, heeds: Callable[[Incoming], bool]) -> Song:
+        """The song with those of its keys and pedals that are listened to.
+
+        Raises:
+            FileError: none of its keys is.
+        """
+        played = tuple(event for event in self.played if heeds(event))
+        if not any(isinstance(event, NoteOn) for event in played):
+            raise FileError(
+                "with --split or --only-channel no key of the file is left to hear; leave them out,"
+                " or choose others"
+            )
+        return replace(self, played=played)
 
     def with_clock(self) -> Iterator[Incoming]:
         """The song with the clock that a sequencer would send along.

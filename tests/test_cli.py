@@ -114,6 +114,9 @@ MISTAKES = [
     (["replay"], "FILE.mid"),
     (["replay", "SONG", "--clock", "slow"], "give file, or 30 to 300 beats a minute"),
     (["replay", "SONG", "--tracks", "Piano"], "no track 'Piano'; there are: Keys"),
+    (["replay", "SONG", "--tracks", ""], "no track ''; there are: Keys"),
+    (["replay", "SONG", "--split", "C1"], "no key of the file is left to hear; leave them out"),
+    (["explain", "SONG", "--only-channel", "7"], "no key of the file is left to hear"),
     (["replay", "SONG", "--preset", "broken.yaml"], "broken.yaml line 3"),
     (["replay", "SONG", "--preset", "swing.yaml"], "give 0.5 to 0.75"),
     (["replay", "SONG", "--out", "nowhere/bass.mid"], "nowhere/bass.mid cannot be written"),
@@ -591,12 +594,22 @@ def test_a_chart_foretells_the_first_change(
 def test_a_split_leaves_the_right_hand_out(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """With the split below everything that is played nothing is heard, and nothing played."""
-    song = two_chords(tmp_path / "song.mid")
-    status, said, _ = run(capsys, "replay", song, "--split", "C2")
+    """A melody above the split, a tritone off, does not mislead the bass below it."""
+    song = mido.MidiFile(two_chords(tmp_path / "song.mid"))
+    melody = mido.MidiTrack()
+    for note in (83, 76) * 16:
+        melody += [mido.Message("note_on", note=note, velocity=90)]
+        melody += [mido.Message("note_off", note=note, time=480)]
+    song.tracks.append(melody)
+    song.save(tmp_path / "both.mid")
 
-    assert status == 0
-    assert "0 chords heard" in said
+    parts = []
+    for name, how in (("song.mid", ()), ("both.mid", ("--split", "C5")), ("both.mid", ())):
+        out = tmp_path / "bass.mid"
+        assert run(capsys, "replay", tmp_path / name, *how, "--seed", 1, "--out", out)[0] == 0
+        parts.append([str(message) for message in mido.MidiFile(out).tracks[1]])
+
+    assert parts[1] == parts[0] != parts[2]
 
 
 def test_a_grade_makes_the_part_easier(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

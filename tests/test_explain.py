@@ -121,7 +121,7 @@ MISTAKES = [
     (["odd.jsonl"], "odd.jsonl is damaged"),
     (["song.mid", "--preset", "soull"], "there is no preset soull"),
     (["song.mid", "--grade", "0"], "'0' is no grade; give 1 (roots) to 7 (everything)"),
-    (["song.mid", "--split", "C1"], "song.mid has no bass notes; there is nothing to explain"),
+    (["song.mid", "--split", "C1"], "no key of the file is left to hear; leave them out"),
     (["song.jsonl", "--grade", "3"], "song.jsonl is a trace, a part already played; leave out --g"),
     (["song.jsonl", "--seed", "3"], "leave out --seed"),
     (["song.jsonl", "--preset", "soul"], "was played in walking; leave out --preset soul"),

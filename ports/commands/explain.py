@@ -120,7 +120,8 @@ def _play(
     seed: int | None,
 ) -> Played:
     """Replay the keys of a MIDI file, and read what was played."""
-    song = read(file, tracks.split(",") if tracks else ())
+    song = read(file, () if tracks is None else tracks.split(","))
+    song = song.heeding(attention(only_channel, split).heeds)
     style = loader.load(own.path_of(preset, own.folder()))
     foresight = Foresight(chart=None if chart is None else read_chart(chart))
     seed = seed_or_any(seed)
@@ -131,6 +132,6 @@ def _play(
     lines: list[str] = []
     trace = Trace(lines.append, song.tempo.beat_at)
     trace.begin(style, grade, seed)
-    replay(bassist, filter(attention(only_channel, split).heeds, song.with_clock()), trace.take)
+    replay(bassist, song.with_clock(), trace.take)
     trace.close(song.end)
     return played_in(lines, str(file))

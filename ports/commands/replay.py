@@ -85,7 +85,8 @@ def replay(
     trace: Path | None,
 ) -> None:
     """Play bass to a MIDI file, as if it were played live, as fast as the machine goes."""
-    song = read(file, tracks.split(",") if tracks else ())
+    song = read(file, () if tracks is None else tracks.split(","))
+    song = song.heeding(attention(only_channel, split).heeds)
     preset = own.path_of(preset, own.folder())
     spare({"song": file, "chart": chart, "preset": Path(preset)}, out, trace)
     style = loader.load(preset)
@@ -106,8 +107,7 @@ def replay(
         ]
         events = song.with_clock() if external else song.without_clock()
         began = system.now()
-        heeds = attention(only_channel, split).heeds
-        run_replay(bassist, filter(heeds, events), _all_of(takers))
+        run_replay(bassist, events, _all_of(takers))
         took = system.now() - began
     click.echo(
         f"{told(tally.figures())}; {song.end:.0f} s of music in {took:.1f} s"
