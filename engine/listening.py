@@ -18,7 +18,7 @@ from typing import Final
 
 from engine.events import Forecast, Heard
 from engine.foresight.outlook import Foresight
-from engine.harmony import C_MAJOR, Chord
+from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.meter import Moment
 from engine.plan import next_change
@@ -59,7 +59,7 @@ class Listening:
     def __init__(self, ear: Ear, foresight: Foresight, *, lead: bool = False) -> None:
         self.ear = ear
         self.player = Player()
-        self.heard = Heard(None, 0.0, C_MAJOR, 1 / 24)
+        self.heard = ear.ended  # nothing yet, in the key that it was told
         self._outdated = False
         self._foresight = foresight
         self._lead = lead

@@ -444,6 +444,36 @@ def test_relative_minor_is_told_by_its_chords() -> None:
     assert player.at(32).ear.heard(moment(32)).key == Key(9, minor=True)
 
 
+def keys_named(told: Key | None, turn: str, bars: int) -> list[Key]:
+    """The key named at the end of each bar of a turn of chords, a bar each."""
+    player = Player()
+    player.ear = Ear(told=told)
+    chords = turn.split(" | ")
+    keys = []
+    for bar in range(bars):
+        player.at(4 * bar).play(chords[bar % len(chords)])
+        player.at(4 * bar + 3.9)
+        keys.append(player.ear.heard(moment(player.now)).key)
+    return keys
+
+
+# Ab, Fm, Bbm, Eb7: it might be F minor's.
+HOMEWARD = "44 60 63 68 | 41 60 65 68 | 46 61 65 70 | 51 61 67 70"
+
+
+@pytest.mark.parametrize("told", [Key(8), Key(5, minor=True)])
+def test_the_key_that_a_player_tells_is_believed_where_the_notes_leave_it_open(told: Key) -> None:
+    """Before the first note too, so that everything is spelled in it from the start."""
+    assert Ear(told=told).ended.key == told
+    assert keys_named(told, HOMEWARD, 8)[-4:] == [told] * 4
+
+
+def test_a_key_told_wrongly_is_left_within_two_bars() -> None:
+    """Who says B major and plays in A flat is heard, not believed."""
+    keys = keys_named(Key(11), HOMEWARD, 8)
+    assert Key(11) not in keys[1:]
+
+
 @pytest.mark.parametrize(("late", "ahead"), [(0.0, False), (1.0, True)])
 def test_labels_that_run_ahead(late: float, ahead: bool) -> None:
     """Labels that stand a beat before the roots are told from labels that stand on them."""

@@ -2,7 +2,7 @@
 
 Knows: how often, after such and such chords at such a place, the root moved by an interval.
 Refuses to know: this song's own past beyond its last few chords, where the figures come from
-(custom_table.py).
+(fitted.py).
 How: tables of counts, each asked with contexts from the widest to the narrowest; a narrow one is
 trusted over a wider one by how much was seen of it (Witten and Bell's way of backing off).
 """

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from engine.events import Heard
-from engine.harmony import Chord
+from engine.harmony import Chord, Key
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import EARLY, Past, Reading, read_beat
 from engine.hearing.held import HeldNotes
@@ -58,9 +58,17 @@ def beats_of_bar(metre: Metre) -> tuple[tuple[float, float, int], ...]:
 
 
 class Ear:
-    """What is believed about chord and key, as the notes come in; `keys` names the key."""
+    """What is believed about chord and key, as the notes come in.
 
-    def __init__(self, tables: Tables = DEFAULT, keys: KeyFilter | None = None) -> None:
+    Args:
+        tables: what it was taught.
+        keys: names the key, if not the usual one.
+        told: the key that the player gave, if any.
+    """
+
+    def __init__(
+        self, tables: Tables = DEFAULT, keys: KeyFilter | None = None, told: Key | None = None
+    ) -> None:
         self._tables = tables
         plain = [name in _PLAIN for name in tables.qualities]
         self._readiness = np.where(plain, 1.0, _RARE)
@@ -68,7 +76,7 @@ class Ear:
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
-        self._keys = KeyFilter(tables) if keys is None else keys
+        self._keys = KeyFilter(tables, told) if keys is None else keys
         self._past = Past()
         self._memory = SongMemory(12 * tables.count)
         self._beat: float | None = None

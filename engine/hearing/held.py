@@ -63,10 +63,6 @@ class HeldNotes:
         """Whether no tone sounds now."""
         return not self._sounding
 
-    def lowest(self) -> Tone | None:
-        """The lowest tone that sounds now."""
-        return min(self._sounding.values(), key=lambda t: t.note, default=None)
-
     def strike(self, position: float, note: int, velocity: int, channel: int) -> None:
         """A key goes down; velocity 0 is, by the MIDI standard, a release."""
         if velocity == 0:

@@ -47,6 +47,9 @@ _SETTLED_AGAIN: Final = 16
 # any scale is given.
 _FOLLOWED: Final = 0.3
 _RULED_OUT: Final = -12.0
+# Log odds that the player's own word for the key is worth at first: another scale outweighs it
+# within a bar or two, the relative key within a phrase.
+_TOLD: Final = 4.0
 # A stretch this many beats long is believed half as much as a long one.
 _SHORT: Final = 2.0
 
@@ -113,17 +116,18 @@ def beat_of(lengths: Array, belief: Array, place: int, before: Beat | None, kind
 
 
 class KeyFilter:
-    """What is believed about the key so far."""
+    """What is believed about the key so far; `told` is the key that the player gave, if any."""
 
-    def __init__(self, tables: Tables) -> None:
+    def __init__(self, tables: Tables, told: Key | None = None) -> None:
         self._tables = tables
+        self._told = np.array([_TOLD * (key == told) for key in KEYS])
         self._kinds = kinds_of(tables.qualities)
         self._stretch = Stretch()
         self._left: dict[int, Stretch] = {}
         self._lately: deque[Beat] = deque(maxlen=_DOUBT)
         self._scales = np.zeros(12)
         self._stood = 0
-        self.belief: Array = np.full(24, 1 / 24)
+        self.belief: Array = np.exp(self._told) / np.exp(self._told).sum()
 
     def best(self) -> tuple[Key, float]:
         """The likeliest key and its probability."""
@@ -164,6 +168,8 @@ class KeyFilter:
         scores *= self._stretch.beats / (self._stretch.beats + _SHORT)
         if self._left:  # a new stretch is short, and the one who follows saw it come
             scores += _FOLLOWED * np.maximum(self._scales[_SCALES], _RULED_OUT)
+        else:
+            scores += self._told
         chances = np.exp(scores - scores.max())
         self.belief = chances / chances.sum()
 

@@ -18,6 +18,7 @@ from click.core import ParameterSource
 
 from engine.bassist import Bassist
 from engine.foresight.outlook import Foresight
+from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from ports.charts import read_chart
 from ports.files import FileError
@@ -123,11 +124,12 @@ def _play(
     song = read(file, () if tracks is None else tracks.split(","))
     song = song.heeding(attention(only_channel, split).heeds)
     style = loader.load(own.path_of(preset, own.folder()))
-    foresight = Foresight(chart=None if chart is None else read_chart(chart))
+    written = None if chart is None else read_chart(chart)
     seed = seed_or_any(seed)
     bassist = Bassist(
         style, Random(seed),
-        external_clock=True, foresight=foresight, lead=lead, grade=grade,
+        external_clock=True, ear=Ear(told=written.key if written else None),
+        foresight=Foresight(chart=written), lead=lead, grade=grade,
     )  # fmt: skip
     lines: list[str] = []
     trace = Trace(lines.append, song.tempo.beat_at)

@@ -18,6 +18,7 @@ import click
 from engine.bassist import Bassist
 from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
 from engine.foresight.outlook import Foresight
+from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR
 from engine.pulse import FASTEST
@@ -154,8 +155,8 @@ def play(
     bassist = Bassist(
         style, Random(seed),
         tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
-        foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
-        pocket=pocket / 1000,
+        ear=Ear(told=written.key if written else None), foresight=Foresight(chart=written),
+        lead=lead, grade=grade, bend_range=bend, pocket=pocket / 1000,
     )  # fmt: skip
     tally = Tally()
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"

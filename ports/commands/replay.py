@@ -17,6 +17,7 @@ import click
 from engine.bassist import Bassist
 from engine.events import Outgoing
 from engine.foresight.outlook import Foresight
+from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.style import Style
 from ports.bass_file import BassFile
@@ -93,11 +94,11 @@ def replay(
     tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
     external = clock == "file"
     seed = seed_or_any(seed)
-    foresight = Foresight(chart=None if chart is None else read_chart(chart))
+    written = None if chart is None else read_chart(chart)
     bassist = Bassist(
         style, Random(seed),
-        tempo=tempo, external_clock=external, foresight=foresight, lead=lead, grade=grade,
-        bend_range=bend,
+        tempo=tempo, external_clock=external, ear=Ear(told=written.key if written else None),
+        foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
     )  # fmt: skip
     tally, system = Tally(), SystemClock()
     with ExitStack() as stack:
