@@ -13,6 +13,7 @@ from typing import Final
 
 from engine.events import Control, Incoming, NoteOff, NoteOn
 from engine.pitch import pitch_class_of_name
+from ports.wire import DRUM_CHANNEL
 
 _NOTE: Final = re.compile(r"([A-G][b#]?)(-?\d)")
 _LOWEST_SPLIT, _HIGHEST_SPLIT = 24, 108
@@ -20,7 +21,7 @@ _LOWEST_SPLIT, _HIGHEST_SPLIT = 24, 108
 
 @dataclass(frozen=True, slots=True)
 class Attention:
-    """What is listened to: all of it unless told otherwise.
+    """What is listened to: all but the drums unless told otherwise.
 
     `channel` is 0..15; `split` is the lowest note that is not heard any more.
     """
@@ -33,11 +34,14 @@ class Attention:
         match event:
             case NoteOn() | NoteOff():
                 low_enough = self.split is None or event.note < self.split
-                return low_enough and self.channel in (None, event.channel)
+                return low_enough and self._listens_on(event.channel)
             case Control():
-                return self.channel in (None, event.channel)
+                return self._listens_on(event.channel)
             case _:
                 return True
+
+    def _listens_on(self, channel: int) -> bool:
+        return channel == self.channel or (self.channel is None and channel != DRUM_CHANNEL)
 
 
 def split_point(text: str) -> int:

@@ -21,10 +21,9 @@ import mido
 from engine.events import ClockTick, Control, Incoming, NewMetre, NoteOff, NoteOn, Start, Stop
 from engine.meter import FOUR_FOUR, Metre
 from ports.files import FileError
+from ports.wire import DRUM_CHANNEL
 
 CLOCKS_PER_BEAT: Final = 24
-DRUM_CHANNEL: Final = 9
-"""Channel 10 as musicians count: General MIDI keeps it for drums, which have no harmony."""
 MICROSECONDS_PER_BEAT: Final = 500_000
 """What a MIDI file means when it names no tempo: 120 to the minute."""
 LONGEST_SECONDS: Final = 12 * 3600

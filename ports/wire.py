@@ -25,6 +25,9 @@ from engine.events import (
 )
 from ports.port import PitchBend
 
+DRUM_CHANNEL: Final = 9
+"""Channel 10 as musicians count: General MIDI keeps it for drums, which have no harmony."""
+
 RealTime = ClockTick | Start | Continue | Stop
 Wired = NoteOn | NoteOff | Control | SongPosition | RealTime
 

@@ -373,6 +373,18 @@ def test_rehearsal_ends_by_itself_with_a_summary(
 
 
 @pytest.mark.slow
+def test_a_style_that_is_written_for_another_metre_says_so(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A waltz played in four is cut to fit, and nobody wonders why it sounds so."""
+    how = ("--rehearse", "--bars", 1, "--tempo", 300, "--quiet", "--seed", 3)
+    status, _, complaint = run(capsys, "play", "--preset", "jazz-waltz", *how)
+
+    assert status == 0
+    assert complaint == ("preset jazz-waltz is written for 3/4; its figures are cut to fit 4/4\n")
+
+
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="signals as a terminal sends them are POSIX")
 def test_ctrl_c_ends_the_rehearsal_with_a_summary() -> None:
     """Interrupted in the middle, it ends with status 0 and says how it went."""

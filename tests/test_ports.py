@@ -30,6 +30,7 @@ from engine.events import (
 )
 from engine.harmony import Family
 from ports import rehearsal
+from ports.attention import Attention
 from ports.clock import SystemClock
 from ports.drivers import rtmidi_wrapper
 from ports.drivers.jack_client import StreamTime
@@ -396,6 +397,25 @@ def test_a_name_that_fails_is_told_with_what_would_do(name: str, sentence: str) 
     """A name that fits none or several ports gets a sentence that lists them."""
     with pytest.raises(UnknownPort, match=sentence):
         pick(name, NAMES, "input")
+
+
+@pytest.mark.parametrize(
+    ("attention", "heard"),
+    [
+        (Attention(), {0, 3}),
+        (Attention(channel=3), {3}),
+        (Attention(channel=9), {9}),
+        (Attention(split=60), set()),
+    ],
+)
+def test_drums_are_no_chords_unless_they_are_asked_for(
+    attention: Attention, heard: set[int]
+) -> None:
+    """Channel 10 is the drummer's; a clock is heard whatever else is."""
+    struck = [NoteOn(0.0, 60, 80, channel) for channel in (0, 3, 9)]
+
+    assert {event.channel for event in struck if attention.heeds(event)} == heard
+    assert attention.heeds(ClockTick(0.0))
 
 
 # The wrappers ------------------------------------------------------------------------------

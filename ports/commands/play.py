@@ -20,7 +20,7 @@ from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.line.grades import Grade
-from engine.meter import FOUR_FOUR
+from engine.meter import FOUR_FOUR, Metre
 from engine.pulse import FASTEST
 from engine.style import Style
 from ports import midi, rehearsal
@@ -166,6 +166,8 @@ def play(
         on_outgoing=onlookers.show, stop_when=_stop_after(bars), channel=channel - 1,
         heeds=attention(only_channel, split).heeds, bend_range=bend,
     )  # fmt: skip
+    if metre not in style.metres:
+        onlookers.say(_cut_to_fit(style, metre))
     try:
         if not external:
             port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
@@ -178,6 +180,11 @@ def play(
     finally:
         onlookers.close()
     click.echo(_summary(tally, report, seed))
+
+
+def _cut_to_fit(style: Style, metre: Metre) -> str:
+    home = " and ".join(str(each) for each in style.metres)
+    return f"preset {style.name} is written for {home}; its figures are cut to fit {metre}"
 
 
 def _check_together(*, external: bool, rehearse: bool, ports: str | None, count_in: int) -> None:
