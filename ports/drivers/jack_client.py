@@ -159,8 +159,13 @@ class JackPort:
         if self._bass is None:
             return
         start = self._time.start_of(self._client.last_frame_time / self._rate, self._now())
-        for offset, data in self._chords.incoming_midi_events():
-            event = event_of(bytes(data), start + offset / self._rate)
+        # All are read before the first is handed over: that wakes the run loop, and each call into
+        # JACK lets go of the interpreter, so that a start could come up to 20 ms after its chord.
+        arrived = [
+            event_of(bytes(data), start + offset / self._rate)
+            for offset, data in self._chords.incoming_midi_events()
+        ]
+        for event in arrived:
             if event is not None:
                 self.inbox.put(event)
         self._write(start, frames)
