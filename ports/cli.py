@@ -8,9 +8,11 @@ its traceback shown only with --debug.
 
 from __future__ import annotations
 
+import signal
 import sys
 import traceback
 from dataclasses import dataclass
+from types import FrameType
 from typing import Final, NoReturn
 
 import click
@@ -88,9 +90,14 @@ def _misused(error: click.ClickException) -> str:
     return sentence
 
 
+def _leave(number: int, _frame: FrameType | None) -> NoReturn:
+    sys.exit(128 + number)
+
+
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command line and end the program with its exit status."""
     settings = Settings()
+    signal.signal(signal.SIGTERM, _leave)  # by its default nothing half written would be removed
     try:
         groundling.main(arguments, "groundling", standalone_mode=False, obj=settings)
         sys.exit(OK)

@@ -572,7 +572,6 @@ def test_random_bars_never_sound_two_notes() -> None:
 
     assert len(plays(out)) > 50
     assert sounding_at_most_once(out)
-    assert all(p.written.length > Fraction(0) for p in plays(out))
 
 
 def chart_of(chords: str) -> Chart:
