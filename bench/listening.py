@@ -44,11 +44,6 @@ class Answers:
     event_ns: list[int] = field(default_factory=list)
     beat_ns: list[int] = field(default_factory=list)
 
-    @property
-    def seconds_played(self) -> float:
-        """How long the song lasts."""
-        return self.song.seconds_at(self.song.labels[-1].end)
-
 
 def beats_of(song: Song) -> Iterator[Moment]:
     """Every felt beat of a song, bar lines as its metres have them."""

@@ -372,6 +372,18 @@ def test_rehearsal_ends_by_itself_with_a_summary(
     assert "Bar 1 (4/4, Eb major): " in run(capsys, "explain", tmp_path / "take.jsonl")[1]
 
 
+def test_an_old_trace_outlives_a_mistyped_port(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where play cannot begin, the trace of the last time is as it was."""
+    trace = tmp_path / "take.jsonl"
+    trace.write_text("of last time\n")
+    status, _, _ = run(capsys, "play", "--in", "No Such Piano", "--trace", trace)
+
+    assert status == 2
+    assert trace.read_text() == "of last time\n"
+
+
 @pytest.mark.slow
 def test_a_style_that_is_written_for_another_metre_says_so(
     capsys: pytest.CaptureFixture[str],

@@ -151,10 +151,6 @@ class Ear:
         """The beat that ended last, as it was finally heard; to be asked right after it ended."""
         return Heard(self._kept, self._kept_confidence, *self._keys.best())
 
-    def key_belief(self) -> Array:
-        """The belief over engine.harmony.KEYS."""
-        return self._keys.belief
-
     # ------------------------------------------------------------------------------------------
 
     def _read(self, until: float) -> Reading:

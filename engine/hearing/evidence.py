@@ -49,7 +49,6 @@ BEFORE: Final = (
     "the song so far",
 )
 WIDTH_NOW: Final = 12 * len(NOW) + 1
-WIDTH_BEFORE: Final = 12 * len(BEFORE)
 
 C3: Final = 48
 E3: Final = 52

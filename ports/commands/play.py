@@ -26,7 +26,7 @@ from engine.style import Style
 from ports import midi, rehearsal
 from ports.charts import read_chart
 from ports.clock import SystemClock
-from ports.files import create
+from ports.files import FileError, create
 from ports.loop import LoopPort
 from ports.onlookers import Canvas, Onlookers, Voice
 from ports.options import (
@@ -145,10 +145,10 @@ def play(
     written = None if chart is None else read_chart(chart)
     tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
     seed = seed_or_any(seed)
-    recording = [] if trace is None else [LiveTrace(create(trace), style, grade, seed)]
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
+    recording = _recording(trace, port, style, grade, seed)
     metre = style.metres[0] if written is None else written.metre
     if isinstance(port, LoopPort):
         external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
@@ -180,6 +180,19 @@ def play(
     finally:
         onlookers.close()
     click.echo(_summary(tally, report, seed))
+
+
+def _recording(
+    trace: Path | None, port: Port, style: Style, grade: Grade, seed: int
+) -> list[LiveTrace]:
+    """The trace that is wanted, begun when there is a port: else an old one is lost for nothing."""
+    if trace is None:
+        return []
+    try:
+        return [LiveTrace(create(trace), style, grade, seed)]
+    except FileError:
+        port.close()
+        raise
 
 
 def _cut_to_fit(style: Style, metre: Metre) -> str:

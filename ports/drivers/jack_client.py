@@ -131,11 +131,6 @@ class JackPort:
         self._chords = client.midi_inports.register(CHORDS_NAME)
         self._bass = client.midi_outports.register(BASS_NAME)
 
-    @property
-    def delay(self) -> float:
-        """Seconds from a message's due time to its place in the stream: one period."""
-        return float(self._client.blocksize) / self._rate
-
     def connect(self, source: str | None, target: str | None) -> None:
         """Listen to one port of another client, and send to another."""
         if source is not None:
