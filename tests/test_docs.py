@@ -1,4 +1,4 @@
-"""The guides: what README.md, DEVELOPERS.md, docs/trace.md and docs/explain.md show is so."""
+"""The guides: what README.md, DEVELOPERS.md and the pages in docs show is so."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from pathlib import Path
 import mido
 import pytest
 
+from bench.worked import EXAMPLES, rows
 from ports.cli import groundling, main
 from presets import own
 from tests.test_cli import two_chords
@@ -214,3 +215,16 @@ def test_every_field_of_an_explanation_is_described(
 
     assert [list(bar) for bar in bars] == [described[0]] * len(bars)
     assert {tuple(note) for bar in bars for note in bar["notes"]} == {tuple(described[1])}
+
+
+def test_the_worked_examples_of_hearing_are_what_the_ear_says() -> None:
+    """Chords and keys are named as the page has them; their last digits are the processor's."""
+
+    def named(line: str) -> str:
+        return re.sub(r"[01]\.\d\d", "", line)
+
+    told = [named(line) for example in EXAMPLES for line in rows(example)]
+    shown = [named(line) for line in re.findall(r"(?m)^\| \d+\.\d .*", text("docs/hearing.md"))]
+
+    assert shown == told
+    assert len(told) == 15
