@@ -36,9 +36,15 @@ class Figures:
 
 
 class Tally:
-    """Counts while the music goes by."""
+    """Counts while the music goes by.
 
-    def __init__(self) -> None:
+    Args:
+        sent_early: chords come before they are due, so the note after one does not answer it; then
+            no change counts as answered.
+    """
+
+    def __init__(self, *, sent_early: bool = False) -> None:
+        self._sent_early = sent_early
         self._chords = self._changes = self._answered = self._on_root = self._notes = 0
         self._root: int | None = None
         self._open: Chord | None = None
@@ -66,7 +72,7 @@ class Tally:
         changed, self._root = chord.root != self._root, chord.root
         if changed:
             self._changes += 1
-            self._open = chord
+            self._open = None if self._sent_early else chord
             if self._last is not None and at - self._last.at <= EARLY_SECONDS:
                 self._answer(self._last.note)
         elif self._open is not None:

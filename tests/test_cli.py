@@ -372,6 +372,58 @@ def test_rehearsal_ends_by_itself_with_a_summary(
     assert "Bar 1 (4/4, Eb major): " in run(capsys, "explain", tmp_path / "take.jsonl")[1]
 
 
+def traced(
+    capsys: pytest.CaptureFixture[str], folder: Path, *options: object
+) -> tuple[list[dict[str, object]], str]:
+    """What a replay of Fm7 and Bb7 traces, and its summary."""
+    trace = folder / "trace.jsonl"
+    song = two_chords(folder / "song.mid")
+    status, summary, _ = run(
+        capsys, "replay", song, "--seed", 1, "--grade", 1, "--trace", trace, *options
+    )
+    assert status == 0
+    return [json.loads(line) for line in trace.read_text().splitlines()], summary
+
+
+def first_on(lines: list[dict[str, object]], reason: str) -> int:
+    """The beat, to the nearest, on which a note of that reason begins first."""
+    beats = [line["beat"] for line in lines if line.get("reason") == reason]
+    return round(float(str(beats[0])))
+
+
+def test_chords_sent_early_are_played_when_they_are_due(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With --lead 1 the second bar's chord sounds a beat later; who answers it is not judged."""
+    due, summary = traced(capsys, tmp_path)
+    early, early_summary = traced(capsys, tmp_path, "--lead", 1)
+
+    assert first_on(due, "Bb: the root of Bb7") == 4
+    assert first_on(early, "Bb: the root of Bb7") == 5
+    assert "8 changes (100% of them begun on the new root), " in summary
+    assert "8 changes, " in early_summary
+
+
+def test_a_chart_names_the_key_of_a_replay(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before any cadence the key is the one that the chart has in its header."""
+    (tmp_path / "chart.txt").write_text("key: Ab\n| Fm7 | Bb7 |\n")
+    lines, _ = traced(capsys, tmp_path, "--chart", tmp_path / "chart.txt")
+
+    assert next(line["label"] for line in lines if line["type"] == "key") == "Ab:maj"
+
+
+def test_only_the_channel_asked_for_is_heard(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Channels count from 1, as players count them: --only-channel 1 hears the chords."""
+    lines, _ = traced(capsys, tmp_path, "--only-channel", 1)
+    heard = {line["symbol"] for line in lines if line["type"] == "chord"}
+
+    assert heard == {"Fm7", "Bb7"}
+
+
 def test_an_old_trace_outlives_a_mistyped_port(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -158,7 +158,7 @@ def play(
         ear=Ear(told=written.key if written else None), foresight=Foresight(chart=written),
         lead=lead, grade=grade, bend_range=bend, pocket=pocket / 1000,
     )  # fmt: skip
-    tally = Tally()
+    tally = Tally(sent_early=lead > 0)
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
     onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
     service = Service(

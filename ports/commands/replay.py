@@ -100,7 +100,7 @@ def replay(
         tempo=tempo, external_clock=external, ear=Ear(told=written.key if written else None),
         foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
     )  # fmt: skip
-    tally, system = Tally(), SystemClock()
+    tally, system = Tally(sent_early=lead > 0), SystemClock()
     with ExitStack() as stack:
         takers = [
             tally.take,
