@@ -1,6 +1,6 @@
 """Fit the tables of foresight, and write them as engine/foresight/fitted.py.
 
-    pip install torch==2.13.0        (the CPU build will do; only this script needs it)
+    pip install -e '.[fit]'          (PyTorch; its CPU build will do)
     python -m bench.fit_foresight CHARTS [--also FOLDER...] --cache DIR [--fold K --folds 5]
                                   --out engine/foresight/fitted.py
 

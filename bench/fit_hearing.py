@@ -3,8 +3,8 @@
     python -m bench.fit_hearing FOLDER [FOLDER ...] --charts FOLDER
         [--out engine/hearing/weights.py] [--folds CACHE]
 
-Needs PyTorch besides the project's own packages (pip install torch), and some 8 GB of memory; a
-fit takes about half an hour of one core.  With --folds it fits three times, each time without a
+Needs PyTorch besides the project's own packages (pip install -e '.[fit]'), and some 8 GB of memory;
+a fit takes about half an hour of one core.  With --folds it fits three times, each time without a
 third of the songs by their numbers, and leaves fold0.py to fold2.py in a folder for
 `python -m bench.hearing --folds CACHE` (see bench/folds.py).
 

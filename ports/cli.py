@@ -115,7 +115,7 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         _fail(
             OURS,
             f"this is a fault of ours, not of yours ({type(error).__name__}: {error}); please"
-            " report it on the project's issue page, with what groundling --debug says",
+            " report it to whoever you had it from, with what groundling --debug says",
             error,
             debug=settings.debug,
         )

@@ -3,13 +3,13 @@
 Knows: YAML, where each key stands in the file, and how a preset's words become a Style.
 Refuses to know: what a style may say; the limits are those of engine/style.py.
 How: the file is composed to nodes, which remember their lines; the sections of the Style are read
-off its dataclasses, so a field added there can be written in a preset at once.
+off its dataclasses, so a number added there can be written in a preset at once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, fields
+from dataclasses import fields
 from difflib import get_close_matches
 from enum import Enum
 from importlib import resources
@@ -234,9 +234,7 @@ class _Reader:
             return tuple(self._note(each, key) for each in self._list(node, key))
         if section is Register and name != "roam":
             return self._note(node, key)
-        default = next(each.default for each in fields(section) if each.name == name)
-        assert default is not MISSING
-        return self._number(node, key, whole=isinstance(default, int) and _is_whole(section, name))
+        return self._number(node, key, whole=_is_whole(section, name))
 
     def _checked(
         self, node: yaml.Node, make: Callable[[], Any], lines: Mapping[str, yaml.Node]

@@ -1,7 +1,7 @@
 """Schema: what a preset may say, as a JSON Schema for editors.
 
 Knows: how JSON Schema says it.
-Refuses to know: any limit of its own; all are read off engine/style.py.
+Refuses to know: the limits of a style's numbers; they are read off engine/style.py.
 How: `python -m presets.schema > presets/schema.json` writes the file that is shipped; an editor
 that is told of it completes keys and marks mistakes while a preset is written.
 """

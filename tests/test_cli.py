@@ -22,7 +22,7 @@ from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, 
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
 from engine.score import BassNote, Role
-from ports.cli import main
+from ports.cli import groundling, main
 from ports.files import create
 from ports.onlookers import Onlookers, Voice
 from ports.trace import LiveTrace
@@ -238,7 +238,7 @@ def test_debug_shows_where_an_error_arose(capsys: pytest.CaptureFixture[str], fo
 # What the commands do -------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("command", [[], ["play"], ["replay"], ["ports"], ["presets"]])
+@pytest.mark.parametrize("command", [[], *([name] for name in groundling.commands)])
 def test_every_help_text_has_examples(
     capsys: pytest.CaptureFixture[str], command: list[str]
 ) -> None:
