@@ -97,7 +97,8 @@ def _leave(number: int, _frame: FrameType | None) -> NoReturn:
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command line and end the program with its exit status."""
     settings = Settings()
-    signal.signal(signal.SIGTERM, _leave)  # by its default nothing half written would be removed
+    if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:  # else it is ignored, and stays so
+        signal.signal(signal.SIGTERM, _leave)  # by default nothing half written would be removed
     try:
         groundling.main(arguments, "groundling", standalone_mode=False, obj=settings)
         sys.exit(OK)

@@ -1,8 +1,9 @@
-"""A small band for tests: a short notation for what the keys play, and a way to hear the bass."""
+"""A small band for tests: what the keys play in a short notation, an ear to hear it, the bass."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 from random import Random
 
 from engine.bassist import Bassist
@@ -18,12 +19,68 @@ from engine.events import (
     Start,
     Stop,
 )
-from engine.labels import parse_symbol
+from engine.harmony import Key
+from engine.hearing.ear import Ear
+from engine.labels import parse_symbol, symbol
+from engine.meter import FOUR_FOUR, Metre, Moment
 from ports.replay import replay
 from presets.loader import load
 
 TEMPO = 120.0
 BEAT_SECONDS = 60 / TEMPO
+
+
+def moment(position: float, metre: Metre = FOUR_FOUR) -> Moment:
+    """A place in a song of one metre at 120 beats a minute."""
+    bar, _ = divmod(Fraction(position).limit_denominator(960), metre.bar)
+    return Moment(position / 2, position, bar * metre.bar, int(bar) + 1, metre, 0.5)
+
+
+class Pianist:
+    """A keyboard player, and the ear that listens."""
+
+    def __init__(self, metre: Metre = FOUR_FOUR) -> None:
+        self.ear = Ear()
+        self.metre = metre
+        self.now = 0.0
+        self._next_beat = 0.0
+        self._down: list[int] = []
+
+    def at(self, position: float) -> Pianist:
+        """Time goes on to a position; every beat on the way is crossed."""
+        while self._next_beat <= position:
+            here = moment(self._next_beat, self.metre)
+            self.ear.cross(here)
+            pulses = [float(here.bar_start + p) for p in self.metre.pulses]
+            later = [p for p in pulses if p > self._next_beat]
+            self._next_beat = later[0] if later else float(here.bar_start + self.metre.bar)
+        self.now = position
+        return self
+
+    def play(self, notes: str) -> Pianist:
+        """The keys that were down come up, these go down: "48 60 64 67"."""
+        here = moment(self.now, self.metre)
+        for note in self._down:
+            self.ear.note_off(here, note, 0)
+        self._down = [int(n) for n in notes.split()]
+        for note in self._down:
+            self.ear.note_on(here, note, 80, 0)
+        return self
+
+    def strike(self, note: int) -> Pianist:
+        """One more key goes down."""
+        self.ear.note_on(moment(self.now, self.metre), note, 80, 0)
+        return self
+
+    def lift(self, note: int) -> Pianist:
+        """One key comes up."""
+        self.ear.note_off(moment(self.now, self.metre), note, 0)
+        return self
+
+    def hears(self) -> str:
+        """The chord heard now, spelled in C, or "-"."""
+        chord = self.ear.heard(moment(self.now, self.metre)).chord
+        return "-" if chord is None else symbol(chord, Key(0))
 
 
 def voiced(symbol: str) -> tuple[int, ...]:
@@ -38,11 +95,11 @@ def comping(
 ) -> list[Incoming]:
     """Block chords, one for each symbol, each held to the next and let go as it is struck."""
     events: list[Incoming] = []
-    for i, symbol in enumerate(chart.split()):
+    for i, name in enumerate(chart.split()):
         begins = start + i * beats_each * BEAT_SECONDS
         ends = begins + beats_each * BEAT_SECONDS
-        events += [NoteOn(begins, n, velocity) for n in voiced(symbol)]
-        events += [NoteOff(ends, n) for n in voiced(symbol)]
+        events += [NoteOn(begins, n, velocity) for n in voiced(name)]
+        events += [NoteOff(ends, n) for n in voiced(name)]
     return sorted(events, key=lambda e: (e.at, isinstance(e, NoteOn)))
 
 

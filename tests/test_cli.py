@@ -373,11 +373,11 @@ def test_rehearsal_ends_by_itself_with_a_summary(
 
 
 def traced(
-    capsys: pytest.CaptureFixture[str], folder: Path, *options: object
+    capsys: pytest.CaptureFixture[str], folder: Path, *options: object, song: Path | None = None
 ) -> tuple[list[dict[str, object]], str]:
-    """What a replay of Fm7 and Bb7 traces, and its summary."""
+    """What a replay of a song, or else of Fm7 and Bb7, traces, and its summary."""
     trace = folder / "trace.jsonl"
-    song = two_chords(folder / "song.mid")
+    song = song or two_chords(folder / "song.mid")
     status, summary, _ = run(
         capsys, "replay", song, "--seed", 1, "--grade", 1, "--trace", trace, *options
     )
@@ -417,11 +417,20 @@ def test_a_chart_names_the_key_of_a_replay(
 def test_only_the_channel_asked_for_is_heard(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Channels count from 1, as players count them: --only-channel 1 hears the chords."""
-    lines, _ = traced(capsys, tmp_path, "--only-channel", 1)
-    heard = {line["symbol"] for line in lines if line["type"] == "chord"}
+    """Channels count from 1, as players count them, and what is on the others is left out."""
+    song = mido.MidiFile(two_chords(tmp_path / "song.mid"))
+    other = mido.MidiTrack(
+        m.copy(channel=1, note=m.note - 3) for m in song.tracks[1] if not m.is_meta
+    )
+    song.tracks.append(other)
+    song.save(tmp_path / "two.mid")
 
-    assert heard == {"Fm7", "Bb7"}
+    def heard(channel: int) -> set[object]:
+        lines, _ = traced(capsys, tmp_path, "--only-channel", channel, song=tmp_path / "two.mid")
+        return {line["symbol"] for line in lines if line["type"] == "chord"}
+
+    assert heard(1) == {"Fm7", "Bb7"}
+    assert heard(2) == {"Dm7", "G7"}
 
 
 def test_an_old_trace_outlives_a_mistyped_port(

@@ -227,4 +227,4 @@ def test_the_worked_examples_of_hearing_are_what_the_ear_says() -> None:
     shown = [named(line) for line in re.findall(r"(?m)^\| \d+\.\d .*", text("docs/hearing.md"))]
 
     assert shown == told
-    assert len(told) == 15
+    assert len(told) == 17

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-
 import numpy as np
 import pytest
 
@@ -14,60 +12,8 @@ from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
 from engine.hearing.recall import SongMemory
 from engine.labels import parse_symbol, symbol
-from engine.meter import FOUR_FOUR, Metre, Moment
-
-
-def moment(position: float, metre: Metre = FOUR_FOUR) -> Moment:
-    """A place in a song of one metre at 120 beats a minute."""
-    bar, _ = divmod(Fraction(position).limit_denominator(960), metre.bar)
-    return Moment(position / 2, position, bar * metre.bar, int(bar) + 1, metre, 0.5)
-
-
-class Player:
-    """A keyboard player, and the ear that listens."""
-
-    def __init__(self, metre: Metre = FOUR_FOUR) -> None:
-        self.ear = Ear()
-        self.metre = metre
-        self.now = 0.0
-        self._next_beat = 0.0
-        self._down: list[int] = []
-
-    def at(self, position: float) -> Player:
-        """Time goes on to a position; every beat on the way is crossed."""
-        while self._next_beat <= position:
-            here = moment(self._next_beat, self.metre)
-            self.ear.cross(here)
-            pulses = [float(here.bar_start + p) for p in self.metre.pulses]
-            later = [p for p in pulses if p > self._next_beat]
-            self._next_beat = later[0] if later else float(here.bar_start + self.metre.bar)
-        self.now = position
-        return self
-
-    def play(self, notes: str) -> Player:
-        """The keys that were down come up, these go down: "48 60 64 67"."""
-        here = moment(self.now, self.metre)
-        for note in self._down:
-            self.ear.note_off(here, note, 0)
-        self._down = [int(n) for n in notes.split()]
-        for note in self._down:
-            self.ear.note_on(here, note, 80, 0)
-        return self
-
-    def strike(self, note: int) -> Player:
-        """One more key goes down."""
-        self.ear.note_on(moment(self.now, self.metre), note, 80, 0)
-        return self
-
-    def lift(self, note: int) -> Player:
-        """One key comes up."""
-        self.ear.note_off(moment(self.now, self.metre), note, 0)
-        return self
-
-    def hears(self) -> str:
-        """The chord heard now, spelled in C, or "-"."""
-        chord = self.ear.heard(moment(self.now, self.metre)).chord
-        return "-" if chord is None else symbol(chord, Key(0))
+from engine.meter import Metre
+from tests.band import Pianist, moment
 
 
 def up(notes: str, semitones: int) -> str:
@@ -176,7 +122,7 @@ def test_hours_of_playing_before_the_start_take_no_room() -> None:
 
 def test_nothing_is_heard_before_the_first_note() -> None:
     """Before any note there is no chord, and the key is a guess of one in 24."""
-    heard = Player().at(0).ear.heard(moment(0.0))
+    heard = Pianist().at(0).ear.heard(moment(0.0))
     assert heard.chord is None
     assert heard.key_confidence == pytest.approx(1 / 24)
 
@@ -202,26 +148,26 @@ def test_a_struck_chord_is_heard_at_once_in_every_key(notes: str, name: str) -> 
     """Root, kind and inversion of a plainly voiced chord, at the moment it is struck."""
     for steps in range(12):
         expected = symbol(parse_symbol(name).transposed(steps), Key(0))
-        assert Player().at(0).play(up(notes, steps)).hears() == expected
+        assert Pianist().at(0).play(up(notes, steps)).hears() == expected
 
 
 def test_chords_struck_before_the_sequencer_starts_are_heard_at_its_start() -> None:
     """A sequencer's first notes come before its start, at the place where it will start."""
-    player = Player().play("48 60 64 67")
+    player = Pianist().play("48 60 64 67")
     assert player.hears() == "C"
     assert player.at(0).hears() == "C"
 
 
 def test_the_chord_is_kept_in_silence() -> None:
     """When the hands are lifted the last chord stands, for as long as nothing sounds."""
-    player = Player().at(0).play("45 60 64 69").at(0.5).play("")
+    player = Pianist().at(0).play("45 60 64 69").at(0.5).play("")
     assert player.at(0.9).hears() == "Am"
     assert player.at(9.5).hears() == "Am"
 
 
 def test_a_chord_that_is_held_stays_what_it_is() -> None:
     """Major sevenths without a bass hold the tones of the next chord too; nobody has played it."""
-    player = Player()
+    player = Pianist()
     for bar, notes in enumerate(("62 66 69 73", "59 62 66 69", "55 59 62 66", "57 62 64 67")):
         player.at(4.0 * bar).play(notes)
         named = player.at(4 * bar + 0.95).hears()
@@ -230,14 +176,14 @@ def test_a_chord_that_is_held_stays_what_it_is() -> None:
 
 def test_a_chord_struck_just_before_its_beat_is_that_beats() -> None:
     """A change played a hair early changes nothing about the beat that ends."""
-    player = Player().at(0).play("48 60 64 67").at(3.95).play("41 57 60 65").at(4.0)
+    player = Pianist().at(0).play("48 60 64 67").at(3.95).play("41 57 60 65").at(4.0)
     assert player.ear.ended.chord == parse_symbol("C")
     assert player.at(4.02).hears() == "F"
 
 
 def test_passing_notes_of_a_melody_change_no_chord() -> None:
     """A melody runs through the scale over a held C; C it stays."""
-    player = Player().at(0).play("36 55 60 64")
+    player = Pianist().at(0).play("36 55 60 64")
     for step, note in enumerate((72, 74, 76, 77, 79, 77, 76, 74)):
         player.at(step / 2).strike(note)
         assert parse_symbol(player.hears()).root == 0
@@ -247,7 +193,7 @@ def test_passing_notes_of_a_melody_change_no_chord() -> None:
 def test_a_broken_chord_is_gathered() -> None:
     """Eighth notes up a chord of A minor spell it by the end of its first beats, in every key."""
     for steps in range(12):
-        player = Player().at(0)
+        player = Pianist().at(0)
         for step, note in enumerate((45, 52, 57, 60)):
             player.at(step / 2).strike(note + steps)
         heard = player.at(1.9).ear.heard(moment(1.9)).chord
@@ -256,7 +202,7 @@ def test_a_broken_chord_is_gathered() -> None:
 
 def test_a_pedal_point_stays_the_bass() -> None:
     """Chords move over a low C that is held: their roots are heard, and the C beneath them."""
-    player = Player().at(0).strike(36)
+    player = Pianist().at(0).strike(36)
     said = []
     for bar, notes in enumerate(("60 64 67", "60 65 69", "59 62 67", "60 64 67")):
         said.append(player.at(2 * bar).play(notes).at(2 * bar + 0.5).hears())
@@ -265,7 +211,7 @@ def test_a_pedal_point_stays_the_bass() -> None:
 
 def test_a_pedal_held_too_long_does_not_hold_the_chord() -> None:
     """With the sustain pedal down over the bar line, the new chord is heard all the same."""
-    player = Player().at(0)
+    player = Pianist().at(0)
     player.ear.control(moment(0), 64, 127, 0)
     said = []
     for bar, notes in enumerate(("36 60 64 67", "41 60 65 69", "43 59 62 67", "45 60 64 69")):
@@ -277,18 +223,18 @@ def test_a_pedal_held_too_long_does_not_hold_the_chord() -> None:
 def test_a_left_hand_that_leaves_the_bass_to_us_makes_no_slash_chord() -> None:
     """From E3 up the lowest note is no bass: a C in any inversion there is a C."""
     for notes in ("60 64 67", "55 60 64", "52 55 60"):
-        assert Player().at(0).play("36 55 60 64").at(4).play(notes).hears() == "C"
+        assert Pianist().at(0).play("36 55 60 64").at(4).play(notes).hears() == "C"
 
 
 def test_a_bass_let_go_late_makes_no_slash_chord() -> None:
     """The F below still down for a moment, the chord with a low bass of its own is a B flat."""
-    player = Player().at(0).play("41 57 60 65").at(4).strike(46).strike(62).strike(65)
+    player = Pianist().at(0).play("41 57 60 65").at(4).strike(46).strike(62).strike(65)
     assert player.at(4.02).hears() == "Bb"
 
 
 def test_rootless_voicings_are_heard_in_their_key() -> None:
     """3-7-9 voicings of ii-V-I, the root left out: heard right once the turn is known."""
-    player = Player()
+    player = Pianist()
     turn = [("65 69 72 76", 2), ("65 69 71 76", 7), ("64 67 71 74", 0), ("64 67 71 74", 0)]
     roots = []
     for bar in range(12):
@@ -299,7 +245,7 @@ def test_rootless_voicings_are_heard_in_their_key() -> None:
 
 def test_what_comes_back_is_expected() -> None:
     """After four rounds of four chords, the next chord is expected before it sounds."""
-    player = Player()
+    player = Pianist()
     turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 67")
     for bar in range(16):
         player.at(4 * bar).play(turn[bar % 4])
@@ -310,14 +256,14 @@ def test_what_comes_back_is_expected() -> None:
 
 def test_a_clear_chord_stands_against_any_expectation() -> None:
     """Whatever was to come, an F with its root below is an F."""
-    player = Player().at(0).play("48 60 64 67").at(4).play("41 57 60 65")
+    player = Pianist().at(0).play("48 60 64 67").at(4).play("41 57 60 65")
     assert player.hears() == "F"
     assert player.ear.holds_against(5, 0, 0.99)
 
 
 def test_four_tones_with_two_names_are_what_was_to_come() -> None:
     """C6 or Am7, close and without a bass: the one that was foreseen."""
-    player = Player().at(0).play("41 57 60 65").at(4).play("60 64 67 69")
+    player = Pianist().at(0).play("41 57 60 65").at(4).play("60 64 67 69")
     heard = parse_symbol(player.hears()).root
     other = 9 - heard
     assert {heard, other} == {0, 9}
@@ -327,7 +273,7 @@ def test_four_tones_with_two_names_are_what_was_to_come() -> None:
 
 def test_looking_twice_changes_nothing() -> None:
     """The belief depends on what was played, not on how often it is asked for."""
-    once, often = Player().at(0).play("40 59 62 67"), Player().at(0).play("40 59 62 67")
+    once, often = Pianist().at(0).play("40 59 62 67"), Pianist().at(0).play("40 59 62 67")
     for step in range(50):
         often.at(step / 100).hears()
     assert once.at(0.5).hears() == often.at(0.5).hears()
@@ -336,7 +282,7 @@ def test_looking_twice_changes_nothing() -> None:
 
 def test_chords_are_heard_in_other_metres() -> None:
     """In 6/8 a felt beat lasts a dotted quarter, and a chord for each is heard."""
-    player = Player(Metre(6, 8))
+    player = Pianist(Metre(6, 8))
     said = []
     for bar, chords in enumerate([("48 60 64 67", "43 59 62 67"), ("45 60 64 69", "41 57 60 65")]):
         for half, notes in enumerate(chords):
@@ -347,7 +293,7 @@ def test_chords_are_heard_in_other_metres() -> None:
 
 def test_a_jump_forgets_the_place_and_keeps_the_keys_down() -> None:
     """After a jump the chord that is still held is heard at the new place."""
-    player = Player().at(0).play("48 60 64 67").at(1.5)
+    player = Pianist().at(0).play("48 60 64 67").at(1.5)
     player.ear.relocate(moment(32.0))
     player.ear.cross(moment(32.0))
     heard = player.ear.heard(moment(32.1))
@@ -398,7 +344,7 @@ def test_nothing_is_put_right_across_a_jump() -> None:
 def test_a_cadence_tells_its_key_in_all_keys() -> None:
     """I, IV, V7, I over two bars: the major key is heard, whichever it is."""
     for steps in range(12):
-        player = Player()
+        player = Pianist()
         for bar, notes in enumerate(("48 60 64 67", "41 57 60 65", "43 59 62 65", "48 60 64 67")):
             player.at(2 * bar).play(up(notes, steps))
         assert player.at(8).ear.heard(moment(8.0)).key == Key(steps)
@@ -406,7 +352,7 @@ def test_a_cadence_tells_its_key_in_all_keys() -> None:
 
 def test_a_modulation_is_followed_within_four_bars() -> None:
     """Sixteen bars in C, then the same in E flat: four bars on, its scale is heard."""
-    player = Player()
+    player = Pianist()
     turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 65")
     for bar in range(20):
         player.at(4 * bar).play(up(turn[bar % 4], 0 if bar < 16 else 3))
@@ -415,7 +361,7 @@ def test_a_modulation_is_followed_within_four_bars() -> None:
 
 def test_a_minor_song_may_end_in_major() -> None:
     """A minor for sixteen bars, with a last chord of A major held two bars: A minor it was."""
-    player = Player()
+    player = Pianist()
     turn = ("45 60 64 69", "50 57 62 65", "40 56 62 64", "45 60 64 69")
     for bar in range(16):
         player.at(4 * bar).play(turn[bar % 4])
@@ -425,7 +371,7 @@ def test_a_minor_song_may_end_in_major() -> None:
 
 def test_a_secondary_dominant_does_not_shake_the_key() -> None:
     """C Am F G7, C A7 Dm G7, over and over: the A7 belongs to its D minor, and C is the key."""
-    player = Player()
+    player = Pianist()
     turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 65")
     turn += ("48 60 64 67", "45 61 64 67", "50 57 62 65", "43 59 62 65")
     keys = []
@@ -437,7 +383,7 @@ def test_a_secondary_dominant_does_not_shake_the_key() -> None:
 
 def test_relative_minor_is_told_by_its_chords() -> None:
     """The notes of C, but at home on A minor with its E7: A minor is heard."""
-    player = Player()
+    player = Pianist()
     turn = ("45 60 64 69", "50 57 62 65", "40 56 62 64", "45 60 64 69")
     for bar in range(8):
         player.at(4 * bar).play(turn[bar % 4])
@@ -446,7 +392,7 @@ def test_relative_minor_is_told_by_its_chords() -> None:
 
 def keys_named(told: Key | None, turn: str, bars: int) -> list[Key]:
     """The key named at the end of each bar of a turn of chords, a bar each."""
-    player = Player()
+    player = Pianist()
     player.ear = Ear(told=told)
     chords = turn.split(" | ")
     keys = []
