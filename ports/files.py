@@ -7,7 +7,7 @@ Refuses to know: what is in it.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
@@ -57,3 +57,19 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
     except BaseException:
         beside.unlink(missing_ok=True)
         raise
+
+
+def spare(read: Mapping[str, Path | None], *outputs: Path | None) -> None:
+    """Never write over what is read, nor twice into one file.
+
+    Raises:
+        FileError: that is what was asked for.
+    """
+    given = [path for path in outputs if path is not None]
+    for what, source in read.items():
+        for path in given:
+            if source is not None and source.is_file() and path.is_file() and path.samefile(source):
+                raise FileError(f"{path} is the {what} itself; give another file to write to")
+    files = [path.resolve() for path in given if path.is_file() or not path.exists()]
+    if len(set(files)) < len(files):
+        raise FileError(f"{given[0]} is to take both the part and the trace; give each its own")

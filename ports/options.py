@@ -7,7 +7,7 @@ How: each option is a decorator; what belongs together is one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import reduce
 from math import nan
 from pathlib import Path
@@ -19,7 +19,6 @@ import click
 from engine.line.grades import Grade
 from engine.pulse import FASTEST, SLOWEST
 from ports.attention import Attention, split_point
-from ports.files import FileError
 
 DEFAULT_PRESET: Final = "soul"
 DEFAULT_TEMPO: Final = 100.0
@@ -145,19 +144,3 @@ def hearing_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def attention(only_channel: int | None, split: int | None) -> Attention:
     """What is listened to, channels counted from 1 as players do."""
     return Attention(None if only_channel is None else only_channel - 1, split)
-
-
-def spare(read: Mapping[str, Path | None], *outputs: Path | None) -> None:
-    """Never write over what is read, nor twice into one file.
-
-    Raises:
-        FileError: that is what was asked for.
-    """
-    given = [path for path in outputs if path is not None]
-    for what, source in read.items():
-        for path in given:
-            if source is not None and source.is_file() and path.is_file() and path.samefile(source):
-                raise FileError(f"{path} is the {what} itself; give another file to write to")
-    files = [path.resolve() for path in given if path.is_file() or not path.exists()]
-    if len(set(files)) < len(files):
-        raise FileError(f"{given[0]} is to take both the part and the trace; give each its own")

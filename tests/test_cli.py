@@ -122,10 +122,10 @@ MISTAKES = [
     (["replay", "SONG", "--out", "nowhere/bass.mid"], "nowhere/bass.mid cannot be written"),
     (["replay", "SONG", "--trace", "nowhere/t.jsonl"], "nowhere/t.jsonl cannot be written"),
     (["replay", "SONG", "--out", "SONG"], "is the song itself"),
-    (["replay", "SONG", "--chart", "text.mid", "--trace", "text.mid"], "is the chart itself"),
-    (["replay", "SONG", "--preset", "swing.yaml", "--out", "swing.yaml"], "is the preset itself"),
+    (["replay", "SONG", "--chart", "chart.txt", "--trace", "chart.txt"], "is the chart itself"),
+    (["replay", "SONG", "--preset", "mine.yaml", "--out", "mine.yaml"], "is the preset itself"),
     (["replay", "SONG", "--out", "new.mid", "--trace", "./new.mid"], "give each its own"),
-    (["play", "--preset", "swing.yaml", "--trace", "swing.yaml"], "is the preset itself"),
+    (["play", "--preset", "mine.yaml", "--trace", "mine.yaml"], "is the preset itself"),
     (["replay", "text.mid"], "text.mid is not a MIDI file"),
     (["replay", "empty.mid"], "empty.mid is empty"),
     (["replay", "silent.mid"], "silent.mid has no notes"),
@@ -148,12 +148,14 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     two_chords(tmp_path / "song.mid")
     with_content(tmp_path / "broken.yaml", b"rhythm:\n  grid: [eighths\nfigures: }\n")
     rock = (ROOT / "presets" / "rock.yaml").read_text("utf-8")
+    with_content(tmp_path / "mine.yaml", rock.encode())
     swing = [line for line in rock.splitlines() if not line.startswith("  swing:")]
     at = swing.index("feel:") + 1
     with_content(
         tmp_path / "swing.yaml", "\n".join([*swing[:at], "  swing: 3", *swing[at:]]).encode()
     )
     with_content(tmp_path / "text.mid", b"Fm7 | Bb7 | Eb\n")
+    with_content(tmp_path / "chart.txt", b"| Fm7 | Bb7 |\n")
     with_content(tmp_path / "empty.mid", b"")
     mido.MidiFile(tracks=[mido.MidiTrack()]).save(tmp_path / "silent.mid")
     return tmp_path

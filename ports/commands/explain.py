@@ -10,26 +10,19 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from random import Random
-from typing import Any, Final
+from typing import Final, Unpack
 
 import click
 from click.core import ParameterSource
 
-from engine.bassist import Bassist
-from engine.foresight.outlook import Foresight
-from engine.hearing.ear import Ear
-from engine.line.grades import Grade
-from ports.charts import read_chart
+from ports.booking import Asked, booked
 from ports.files import FileError
 from ports.lessons import explained, page
 from ports.options import (
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
-    attention,
     hearing_options,
-    seed_or_any,
 )
 from ports.played import Played, played_in, read_played
 from ports.replay import replay
@@ -58,7 +51,15 @@ _TRACE: Final = b"{"
 @hearing_options
 @SEED_OPTION
 @click.pass_context
-def explain(context: click.Context, /, *, file: Path, as_json: bool, **how: Any) -> None:  # noqa: ANN401 - replay's options
+def explain(
+    context: click.Context,
+    /,
+    *,
+    file: Path,
+    as_json: bool,
+    tracks: str | None,
+    **asked: Unpack[Asked],
+) -> None:
     """Explain a bass part bar by bar: the chords, every note and its reason, and what to learn.
 
     FILE is a trace, which holds a part already played, or a MIDI file of keys, to which a part is
@@ -66,9 +67,9 @@ def explain(context: click.Context, /, *, file: Path, as_json: bool, **how: Any)
     """
     if _is_trace(file):
         played = read_played(file)
-        _check_played(context, file, played, how["preset"])
+        _check_played(context, file, played, asked["preset"])
     else:
-        played = _play(file, **how)
+        played = _play(file, tracks=tracks, **asked)
     if as_json:
         click.echo(json.dumps(explained(played), indent=1, ensure_ascii=False))
     else:
@@ -108,32 +109,15 @@ def _check_played(context: click.Context, file: Path, played: Played, preset: st
         raise click.UsageError(f"{file} was played in {played.style}; leave out --preset {preset}")
 
 
-def _play(
-    file: Path,
-    *,
-    tracks: str | None,
-    preset: str,
-    grade: Grade,
-    chart: Path | None,
-    lead: int,
-    only_channel: int | None,
-    split: int | None,
-    seed: int | None,
-) -> Played:
+def _play(file: Path, *, tracks: str | None, **asked: Unpack[Asked]) -> Played:
     """Replay the keys of a MIDI file, and read what was played."""
     song = read(file, () if tracks is None else tracks.split(","))
-    song = song.heeding(attention(only_channel, split).heeds)
-    style = loader.load(own.path_of(preset, own.folder()))
-    written = None if chart is None else read_chart(chart)
-    seed = seed_or_any(seed)
-    bassist = Bassist(
-        style, Random(seed),
-        external_clock=True, ear=Ear(told=written.key if written else None),
-        foresight=Foresight(chart=written), lead=lead, grade=grade,
-    )  # fmt: skip
+    booking = booked(**asked)
+    song = song.heeding(booking.heeds)
+    bassist = booking.bassist(external_clock=True)
     lines: list[str] = []
     trace = Trace(lines.append, song.tempo.beat_at)
-    trace.begin(style, grade, seed)
+    trace.begin(booking.style, booking.grade, booking.seed)
     replay(bassist, song.with_clock(), trace.take)
     trace.close(song.end)
     return played_in(lines, str(file))

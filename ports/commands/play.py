@@ -11,35 +11,28 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from random import Random
-from typing import Final
+from typing import Final, Unpack
 
 import click
 
 from engine.bassist import Bassist
 from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
-from engine.foresight.outlook import Foresight
-from engine.hearing.ear import Ear
-from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR, Metre
 from engine.pulse import FASTEST
 from engine.style import Style
 from ports import midi, rehearsal
-from ports.charts import read_chart
+from ports.booking import Asked, Booking, booked
 from ports.clock import SystemClock
 from ports.files import FileError, create
 from ports.loop import LoopPort
 from ports.onlookers import Canvas, Onlookers, Voice
 from ports.options import (
     BEND_OPTION,
-    DEFAULT_TEMPO,
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
-    attention,
     hearing_options,
     port_name,
-    seed_or_any,
-    spare,
     tempo_or,
     whole,
 )
@@ -109,25 +102,18 @@ Examples:
 @click.option("--quiet", is_flag=True, help="Only the summary at the end.")
 def play(
     *,
-    preset: str,
-    grade: Grade,
     tempo: float | None,
     clock: str,
     count_in: int,
     source: str | None,
     target: str | None,
     channel: int,
-    bend: int,
     pocket: int,
-    chart: Path | None,
-    lead: int,
-    only_channel: int | None,
-    split: int | None,
-    seed: int | None,
     rehearse: bool,
     bars: int | None,
     trace: Path | None,
     quiet: bool,
+    **asked: Unpack[Asked],
 ) -> None:
     """Play bass to chords as they come in, until Ctrl-C.
 
@@ -138,33 +124,26 @@ def play(
     """
     external = clock == "external"
     _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
-    preset = own.path_of(preset, own.folder())
-    spare({"chart": chart, "preset": Path(preset)}, trace)
-    watched = _watched(preset)
-    style = loader.load(preset)
-    written = None if chart is None else read_chart(chart)
-    tempo = tempo or (written and written.tempo) or DEFAULT_TEMPO
-    seed = seed_or_any(seed)
+    watched = _watched(asked["preset"])
+    booking = booked(**asked)
+    booking.spare(trace)
+    style, tempo, metre = booking.style, tempo or booking.tempo, booking.metre
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
-    recording = _recording(trace, port, style, grade, seed)
-    metre = style.metres[0] if written is None else written.metre
+    recording = _recording(trace, port, booking)
     if isinstance(port, LoopPort):
         external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
-    bassist = Bassist(
-        style, Random(seed),
-        tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
-        ear=Ear(told=written.key if written else None), foresight=Foresight(chart=written),
-        lead=lead, grade=grade, bend_range=bend, pocket=pocket / 1000,
-    )  # fmt: skip
-    tally = Tally(sent_early=lead > 0)
+    bassist = booking.bassist(
+        tempo=tempo, external_clock=external, count_in=count_in, metre=metre, pocket=pocket / 1000
+    )
+    tally = Tally(sent_early=booking.lead > 0)
     heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
     onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
     service = Service(
         bassist, port, system,
         on_outgoing=onlookers.show, stop_when=_stop_after(bars), channel=channel - 1,
-        heeds=attention(only_channel, split).heeds, bend_range=bend,
+        heeds=booking.heeds, bend_range=booking.bend,
     )  # fmt: skip
     if metre not in style.metres:
         onlookers.say(_cut_to_fit(style, metre))
@@ -172,24 +151,21 @@ def play(
         if not external:
             port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
         if isinstance(port, LoopPort) and bars:
-            port.play(
-                rehearsal.events(tempo, seed, bars + 1), _first_chord_at(system, tempo, count_in)
-            )
+            begins = _first_chord_at(system, tempo, count_in)
+            port.play(rehearsal.events(tempo, booking.seed, bars + 1), begins)
         with watching(watched, _taking_up(service, onlookers)):
             report = service.run()
     finally:
         onlookers.close()
-    click.echo(_summary(tally, report, seed))
+    click.echo(_summary(tally, report, booking.seed))
 
 
-def _recording(
-    trace: Path | None, port: Port, style: Style, grade: Grade, seed: int
-) -> list[LiveTrace]:
+def _recording(trace: Path | None, port: Port, booking: Booking) -> list[LiveTrace]:
     """The trace that is wanted, begun when there is a port: else an old one is lost for nothing."""
     if trace is None:
         return []
     try:
-        return [LiveTrace(create(trace), style, grade, seed)]
+        return [LiveTrace(create(trace), booking.style, booking.grade, booking.seed)]
     except FileError:
         port.close()
         raise
@@ -244,8 +220,9 @@ def _onlookers(recorders: list[Canvas], heading: str | None, style: Style) -> On
 
 def _watched(preset: str) -> Watched | None:
     """The file to watch: a player's own; those that come along do not change."""
-    own_file = preset not in loader.names() and Path(preset).is_file()
-    return Watched(Path(preset)) if own_file else None
+    path = own.path_of(preset, own.folder())
+    own_file = path not in loader.names() and Path(path).is_file()
+    return Watched(Path(path)) if own_file else None
 
 
 def _taking_up(service: Service, onlookers: Onlookers) -> Callable[[Style | PresetError], None]:

@@ -9,19 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from random import Random
-from typing import Final
+from typing import Final, Unpack
 
 import click
 
-from engine.bassist import Bassist
 from engine.events import Outgoing
-from engine.foresight.outlook import Foresight
-from engine.hearing.ear import Ear
-from engine.line.grades import Grade
-from engine.style import Style
 from ports.bass_file import BassFile
-from ports.charts import read_chart
+from ports.booking import Asked, Booking, booked
 from ports.clock import SystemClock
 from ports.files import replacing
 from ports.options import (
@@ -30,17 +24,13 @@ from ports.options import (
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
-    attention,
     hearing_options,
-    seed_or_any,
-    spare,
     tempo_or,
 )
 from ports.replay import replay as run_replay
 from ports.song import Song, read
 from ports.tally import Tally, told
 from ports.trace import Trace
-from presets import loader, own
 
 EXAMPLES: Final = """\b
 Examples:
@@ -73,46 +63,30 @@ def replay(
     *,
     file: Path,
     tracks: str | None,
-    preset: str,
-    grade: Grade,
-    bend: int,
-    chart: Path | None,
-    lead: int,
-    only_channel: int | None,
-    split: int | None,
-    seed: int | None,
     clock: float | str,
     out: Path | None,
     trace: Path | None,
+    **asked: Unpack[Asked],
 ) -> None:
     """Play bass to a MIDI file, as if it were played live, as fast as the machine goes."""
     song = read(file, () if tracks is None else tracks.split(","))
-    song = song.heeding(attention(only_channel, split).heeds)
-    preset = own.path_of(preset, own.folder())
-    spare({"song": file, "chart": chart, "preset": Path(preset)}, out, trace)
-    style = loader.load(preset)
-    tempo = clock if isinstance(clock, float) else DEFAULT_TEMPO
+    booking = booked(**asked)
+    booking.spare(out, trace, song=file)
+    song = song.heeding(booking.heeds)
     external = clock == "file"
-    seed = seed_or_any(seed)
-    written = None if chart is None else read_chart(chart)
-    bassist = Bassist(
-        style, Random(seed),
-        tempo=tempo, external_clock=external, ear=Ear(told=written.key if written else None),
-        foresight=Foresight(chart=written), lead=lead, grade=grade, bend_range=bend,
-    )  # fmt: skip
-    tally, system = Tally(sent_early=lead > 0), SystemClock()
+    bassist = booking.bassist(
+        tempo=clock if isinstance(clock, float) else DEFAULT_TEMPO, external_clock=external
+    )
+    tally, system = Tally(sent_early=booking.lead > 0), SystemClock()
     with ExitStack() as stack:
-        takers = [
-            tally.take,
-            *_recorders(stack, song, out, trace, style=style, grade=grade, seed=seed, bend=bend),
-        ]
+        takers = [tally.take, *_recorders(stack, song, out, trace, booking)]
         events = song.with_clock() if external else song.without_clock()
         began = system.now()
         run_replay(bassist, events, _all_of(takers))
         took = system.now() - began
     click.echo(
         f"{told(tally.figures())}; {song.end:.0f} s of music in {took:.1f} s"
-        f" ({song.end / took:.0f} times real time); seed {seed}"
+        f" ({song.end / took:.0f} times real time); seed {booking.seed}"
     )
 
 
@@ -125,27 +99,19 @@ def _all_of(takers: list[Callable[[Outgoing], None]]) -> Callable[[Outgoing], No
 
 
 def _recorders(
-    stack: ExitStack,
-    song: Song,
-    out: Path | None,
-    trace: Path | None,
-    *,
-    style: Style,
-    grade: Grade,
-    seed: int,
-    bend: int,
+    stack: ExitStack, song: Song, out: Path | None, trace: Path | None, booking: Booking
 ) -> list[Callable[[Outgoing], None]]:
     """Who takes down the part; files are opened first, so that a bad name costs no waiting."""
     takers: list[Callable[[Outgoing], None]] = []
     if out is not None:
-        bass = BassFile(song, bend)
+        bass = BassFile(song, booking.bend)
         target = stack.enter_context(replacing(out))
         stack.callback(bass.save, target)
         takers.append(bass.take)
     if trace is not None:
         lines = stack.enter_context(replacing(trace))
         written = Trace(lambda line: lines.write(line.encode()), song.tempo.beat_at)
-        written.begin(style, grade, seed)
+        written.begin(booking.style, booking.grade, booking.seed)
         stack.callback(written.close, song.end)
         takers.append(written.take)
     return takers

@@ -1,0 +1,183 @@
+"""The command play: what each of its options does to what is sent, on a clock that jumps."""
+
+from __future__ import annotations
+
+import json
+from bisect import insort_left
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from engine.events import Control, Incoming, NoteOff, NoteOn, Start, Stop
+from ports.cli import main
+from ports.commands import play
+from ports.port import Message
+from tests.band import BEAT_SECONDS, clock, comping, in_time
+from tests.fakes import FakeClock, FakePort
+
+CHANGES = "Fm7 Bb7 Ebmaj7 Cm7"
+BAR = 4 * BEAT_SECONDS
+
+Playing = Callable[..., list[Message]]
+
+
+class InOrderOfTime:
+    """An inbox with a script in it, where what is put in while it plays stands at its time."""
+
+    def __init__(self, script: Iterable[Incoming]) -> None:
+        self._waiting = list(script)
+
+    def put(self, event: Incoming) -> None:
+        """Before what comes later, or at the same time."""
+        insort_left(self._waiting, event, key=lambda each: each.at)
+
+    def empty(self) -> bool:
+        """Whether all has been played."""
+        return not self._waiting
+
+    def get_nowait(self) -> Incoming:
+        """The next event."""
+        return self._waiting.pop(0)
+
+
+@pytest.fixture
+def playing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Playing:
+    """Play grade 1, the roots, to keys at 120 on our own ports, and return what was sent."""
+
+    def run(*options: object, keys: Iterable[Incoming] | None = None) -> list[Message]:
+        port = FakePort()
+        port.inbox = InOrderOfTime(comping(CHANGES) if keys is None else keys)  # type: ignore[assignment]
+        monkeypatch.setattr(play, "SystemClock", FakeClock)
+        monkeypatch.setattr(play.midi, "open_port", lambda *_: port)
+        usual = ("--seed", 1, "--grade", 1, "--bars", 4, "--quiet")
+        how = (*usual, "--trace", tmp_path / "take.jsonl", *options)
+        with pytest.raises(SystemExit) as ended:
+            main(["play", *(str(each) for each in how)])
+        assert ended.value.code == 0
+        return [each for each in port.sent if not isinstance(each, str)]
+
+    return run
+
+
+def bass(sent: Iterable[Message]) -> list[NoteOn]:
+    """The notes that begin."""
+    return [each for each in sent if isinstance(each, NoteOn)]
+
+
+def roots(sent: Iterable[Message], root: int) -> list[float]:
+    """When, in felt beats at 120, the notes of one pitch class begin."""
+    return [each.at / BEAT_SECONDS for each in bass(sent) if each.note % 12 == root]
+
+
+def traced(folder: Path, kind: str) -> list[dict[str, object]]:
+    """The lines of one kind in the trace of what was played last."""
+    lines = (folder / "take.jsonl").read_text().splitlines()
+    return [line for line in map(json.loads, lines) if line["type"] == kind]
+
+
+def test_the_bass_is_sent_on_its_channel(playing: Playing) -> None:
+    """--channel counts from 1; note ons, note offs and the last silence are all on it."""
+    sent = playing("--tempo", 120, "--channel", 3)
+
+    assert len(bass(sent)) > 3
+    assert {each.channel for each in sent if isinstance(each, NoteOn | NoteOff | Control)} == {2}
+
+
+def test_the_tempo_is_the_one_given(playing: Playing) -> None:
+    """The root of the second bar sounds where bar 2 begins: 2 s at 120, 4 s at 60."""
+    slow = [replace(each, at=each.at * 2) for each in comping(CHANGES)]
+
+    assert roots(playing("--tempo", 120), 10)[0] == pytest.approx(4, abs=0.1)
+    assert roots(playing("--tempo", 60, keys=slow), 10)[0] == pytest.approx(8, abs=0.2)
+
+
+def test_the_count_in_comes_first(playing: Playing) -> None:
+    """A bar is counted, and the chord that is struck on bar 1 is answered there."""
+    sent = playing("--tempo", 120, "--count-in", 1, keys=comping(CHANGES, start=BAR))
+
+    assert bass(sent)[0].at == pytest.approx(BAR, abs=0.03)
+
+
+def test_chords_sent_early_are_played_when_they_are_due(playing: Playing) -> None:
+    """With --lead 2 the chord of the second bar is struck on beat 4 and sounds on beat 6."""
+    assert round(roots(playing("--tempo", 120), 10)[0]) == 4
+    assert round(roots(playing("--tempo", 120, "--lead", 2), 10)[0]) == 6
+
+
+def test_a_note_in_doubt_waits_for_the_keys_as_long_as_the_pocket_is(playing: Playing) -> None:
+    """Changes nobody could know, 20 ms late, are waited for, with --pocket 0 they are not."""
+    changes = "Bb Gm7 Eb Ab Db Gb Cb E A D"
+    late = [replace(each, at=each.at + 0.02 * (each.at > 0)) for each in comping(changes)]
+
+    def firsts(*pocket: object) -> list[NoteOn]:
+        sent = playing("--tempo", 120, "--bars", 10, *pocket, keys=late)
+        return [next(e for e in bass(sent) if e.at > BAR * i - 0.05) for i in range(1, 10)]
+
+    assert [each.note % 12 for each in firsts()] == [7, 3, 8, 1, 6, 11, 4, 9, 2]
+    assert all(e.at < BAR * i + 0.02 for i, e in enumerate(firsts("--pocket", 0), start=1))
+
+
+def test_the_synth_is_told_how_far_it_is_bent(playing: Playing) -> None:
+    """--bend 12 begins with registered parameter 0, the bend range, of twelve semitones."""
+    told = [
+        (each.controller, each.value)
+        for each in playing("--tempo", 120, "--bend", 12)
+        if isinstance(each, Control)
+    ]
+    plain = [each for each in playing("--tempo", 120) if isinstance(each, Control)]
+
+    assert told[:4] == [(101, 0), (100, 0), (6, 12), (38, 0)]
+    assert len(plain) == 1
+
+
+def test_the_seed_repeats_a_performance(playing: Playing) -> None:
+    """The same keys and seed give the same part, another seed another."""
+    how = ("--tempo", 120, "--grade", 7)
+    once, again, another = (playing(*how, "--seed", seed) for seed in (5, 5, 6))
+
+    assert bass(once) == bass(again)
+    assert bass(once) != bass(another)
+
+
+def test_other_channels_and_the_right_hand_are_left_out(playing: Playing, tmp_path: Path) -> None:
+    """--only-channel and --split keep out what is not the chords, as in replay."""
+    other = [replace(each, note=each.note + 1, channel=4) for each in comping(CHANGES)]
+    both = in_time(comping(CHANGES), other)
+    playing("--tempo", 120, "--only-channel", 1, keys=both)
+    by_channel = [line["symbol"] for line in traced(tmp_path, "chord")]
+    high = [replace(each, note=each.note + 37) for each in comping(CHANGES)]
+    playing("--tempo", 120, "--split", "C5", keys=in_time(comping(CHANGES), high))
+    by_split = [line["symbol"] for line in traced(tmp_path, "chord")]
+
+    assert by_channel == by_split == ["Fm7", "Bb7", "Ebmaj7", "Cm7"]
+
+
+def test_what_is_not_said_is_taken_from_the_chart(playing: Playing, tmp_path: Path) -> None:
+    """Key, metre and tempo are the chart's: bar 2 begins after three beats of 0.4 s."""
+    chart = tmp_path / "chart.txt"
+    chart.write_text("tempo: 150\nmetre: 3/4\nkey: Ab\n| Fm7 | Bb7 |\n")
+    keys = comping("Fm7 Bb7 Fm7 Bb7", beats_each=2.4)
+    sent = playing("--chart", chart, "--preset", "jazz-waltz", "--bars", 2, keys=keys)
+
+    assert traced(tmp_path, "key")[0]["label"] == "Ab:maj"
+    assert roots(sent, 10)[0] * BEAT_SECONDS == pytest.approx(1.2, abs=0.04)
+
+
+def test_a_tempo_that_is_said_goes_before_the_charts(playing: Playing, tmp_path: Path) -> None:
+    """The chart is followed at 120, though it says 60."""
+    chart = tmp_path / "chart.txt"
+    chart.write_text("tempo: 60\n| Fm7 | Bb7 | Ebmaj7 | Cm7 |\n")
+
+    assert round(roots(playing("--chart", chart, "--tempo", 120), 10)[0]) == 4
+
+
+def test_a_sequencer_leads(playing: Playing) -> None:
+    """With --clock external nothing is played before it starts, and then in its time."""
+    keys = in_time(clock(16, start=3.0), comping(CHANGES, start=3.0))
+    sent = playing("--clock", "external", keys=[*keys, Stop(12.0)])
+
+    assert isinstance(keys[0], Start)
+    assert bass(sent)[0].at == pytest.approx(3.0, abs=0.03)
+    assert roots(sent, 10)[0] * BEAT_SECONDS == pytest.approx(3.0 + BAR, abs=0.03)
