@@ -13,7 +13,8 @@ import pytest
 from engine.events import Control, Incoming, NoteOff, NoteOn, Start, Stop
 from ports.cli import main
 from ports.commands import play
-from ports.port import Message
+from ports.port import Message, PitchBend
+from ports.wire import BEND_AT_REST
 from tests.band import BEAT_SECONDS, clock, comping, in_time
 from tests.fakes import FakeClock, FakePort
 
@@ -93,11 +94,15 @@ def test_the_tempo_is_the_one_given(playing: Playing) -> None:
     assert roots(playing("--tempo", 60, keys=slow), 10)[0] == pytest.approx(8, abs=0.2)
 
 
-def test_the_count_in_comes_first(playing: Playing) -> None:
-    """A bar is counted, and the chord that is struck on bar 1 is answered there."""
-    sent = playing("--tempo", 120, "--count-in", 1, keys=comping(CHANGES, start=BAR))
+def test_the_count_in_comes_first(playing: Playing, tmp_path: Path) -> None:
+    """A bar is counted, and a chord struck a beat later is on beat 2; without, on beat 1."""
+    keys = comping(CHANGES, start=BAR + BEAT_SECONDS)
+    playing("--tempo", 120, "--count-in", 1, keys=keys)
+    counted = traced(tmp_path, "note")[0]["beat"]
+    playing("--tempo", 120, keys=keys)
+    at_once = traced(tmp_path, "note")[0]["beat"]
 
-    assert bass(sent)[0].at == pytest.approx(BAR, abs=0.03)
+    assert (counted, at_once) == (pytest.approx(1, abs=0.1), pytest.approx(0, abs=0.1))
 
 
 def test_chords_sent_early_are_played_when_they_are_due(playing: Playing) -> None:
@@ -121,15 +126,23 @@ def test_a_note_in_doubt_waits_for_the_keys_as_long_as_the_pocket_is(playing: Pl
 
 def test_the_synth_is_told_how_far_it_is_bent(playing: Playing) -> None:
     """--bend 12 begins with registered parameter 0, the bend range, of twelve semitones."""
-    told = [
-        (each.controller, each.value)
-        for each in playing("--tempo", 120, "--bend", 12)
-        if isinstance(each, Control)
-    ]
-    plain = [each for each in playing("--tempo", 120) if isinstance(each, Control)]
+    how = ("--tempo", 120, "--grade", 7, "--bars", 16, "--preset", "neo-soul")
+    keys = comping(f"{CHANGES} " * 4)
+    bent, plain = playing(*how, "--bend", 12, keys=keys), playing(*how, keys=keys)
+    told = [(each.controller, each.value) for each in bent if isinstance(each, Control)]
 
     assert told[:4] == [(101, 0), (100, 0), (6, 12), (38, 0)]
-    assert len(plain) == 1
+    assert any(isinstance(each, PitchBend) and each.value != BEND_AT_REST for each in bent)
+    assert not any(isinstance(each, PitchBend) for each in plain)
+
+
+def test_the_grade_is_the_one_asked_for(playing: Playing) -> None:
+    """Grade 1 is roots and nothing else; grade 4 is the style's pattern."""
+    tones = {each.note % 12 for each in bass(playing("--tempo", 120))}
+    more = {each.note % 12 for each in bass(playing("--tempo", 120, "--grade", 4))}
+
+    assert tones == {5, 10, 3, 0}
+    assert more > tones
 
 
 def test_the_seed_repeats_a_performance(playing: Playing) -> None:
@@ -155,14 +168,17 @@ def test_other_channels_and_the_right_hand_are_left_out(playing: Playing, tmp_pa
 
 
 def test_what_is_not_said_is_taken_from_the_chart(playing: Playing, tmp_path: Path) -> None:
-    """Key, metre and tempo are the chart's: bar 2 begins after three beats of 0.4 s."""
+    """Key, metre and tempo are the chart's, and what it has next is what is expected next."""
     chart = tmp_path / "chart.txt"
-    chart.write_text("tempo: 150\nmetre: 3/4\nkey: Ab\n| Fm7 | Bb7 |\n")
-    keys = comping("Fm7 Bb7 Fm7 Bb7", beats_each=2.4)
-    sent = playing("--chart", chart, "--preset", "jazz-waltz", "--bars", 2, keys=keys)
+    chart.write_text("tempo: 150\nmetre: 3/4\nkey: Ab\n| Fm7 | Gb7 |\n")
+    playing("--chart", chart, keys=comping("Fm7 Gb7 Fm7 Gb7", beats_each=2.4))
+    bars = traced(tmp_path, "bar")
+    expected = traced(tmp_path, "expect")[0]
 
     assert traced(tmp_path, "key")[0]["label"] == "Ab:maj"
-    assert roots(sent, 10)[0] * BEAT_SECONDS == pytest.approx(1.2, abs=0.04)
+    assert (bars[1]["metre"], bars[1]["beat"]) == ("3/4", 3)
+    assert bars[2]["time"] == pytest.approx(2 * 3 * 60 / 150, abs=0.02)
+    assert (expected["label"], expected["at_beat"]) == ("Gb:7", 3)
 
 
 def test_a_tempo_that_is_said_goes_before_the_charts(playing: Playing, tmp_path: Path) -> None:
