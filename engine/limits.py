@@ -10,7 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import field, fields
-from typing import Any
+from typing import Any, Final
+
+HEAVIEST: Final = 100
+"""The most that a figure, a tone or a way may weigh."""
 
 
 class StyleError(ValueError):
@@ -56,7 +59,7 @@ def check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:
         StyleError: they are not so.
     """
     for name, weight in weights:
-        if not 0 <= weight <= 100:
-            raise StyleError(f"{key}.{getattr(name, 'value', name)}", weight, "0 to 100")
+        if not 0 <= weight <= HEAVIEST:
+            raise StyleError(f"{key}.{getattr(name, 'value', name)}", weight, f"0 to {HEAVIEST}")
     if not any(weight > 0 for _, weight in weights):
         raise StyleError(key, "without any weight", "at least one weight above 0")

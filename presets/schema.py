@@ -15,13 +15,14 @@ from typing import Any, Final
 
 from engine.figures import Grid
 from engine.harmony import Family
-from engine.style import POOLS, Turn, Way
+from engine.limits import HEAVIEST
+from engine.style import POOLS, Rhythm, Turn, Way
 from presets.loader import SECTIONS
 
 _NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}
-_METRE: Final = {"type": "string", "pattern": "^[0-9]+/[0-9]+$"}
+_METRE: Final = {"type": "string", "pattern": "^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$"}
 _GRIDS: Final = {"enum": [grid.name.lower() for grid in Grid]}
-_WEIGHT: Final = {"type": "number", "minimum": 0, "maximum": 100}
+_WEIGHT: Final = {"type": "number", "minimum": 0, "maximum": HEAVIEST}
 _TEXT: Final = {"type": "string"}
 
 
@@ -55,7 +56,7 @@ def _keys(properties: dict[str, Any], required: list[str] | None = None) -> dict
 
 def _rhythm() -> dict[str, Any]:
     figures = {"type": "array", "items": _figure(), "minItems": 1}
-    density = {"type": "number", "minimum": 0, "maximum": 1}
+    density = next(_field(Rhythm, each) for each in fields(Rhythm) if each.name == "density")
     return _keys(
         {"grid": _GRIDS, "density": density, "figures": figures, "answers": figures}
         | {"fills": figures},
@@ -81,7 +82,12 @@ def _figure() -> dict[str, Any]:
 
 def _pool() -> dict[str, Any]:
     degrees = {"^[b#]?(10|[1-9])$": _WEIGHT}
-    return {"type": "object", "patternProperties": degrees, "additionalProperties": False}
+    return {
+        "type": "object",
+        "patternProperties": degrees,
+        "additionalProperties": False,
+        "minProperties": 1,
+    }
 
 
 def _section(section: type) -> dict[str, Any]:
@@ -90,8 +96,12 @@ def _section(section: type) -> dict[str, Any]:
 
 def _field(section: type, each: Any) -> dict[str, Any]:  # noqa: ANN401 - a dataclass field
     lists = {
-        "ways": _keys({way.value: _WEIGHT for way in Way}),
-        "turns": {"type": "array", "items": {"enum": [turn.value for turn in Turn]}},
+        "ways": {**_keys({way.value: _WEIGHT for way in Way}), "minProperties": 1},
+        "turns": {
+            "type": "array",
+            "items": {"enum": [turn.value for turn in Turn]},
+            "minItems": 1,
+        },
         "tuning": {"type": "array", "items": _NOTE, "minItems": 3, "maxItems": 6},
         "swing_on": {"enum": ["eighths", "sixteenths"]},
     }

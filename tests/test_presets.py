@@ -72,10 +72,16 @@ class TestSchema:
             "metres: [4]",
             "approach: {ways: {semitone: 1}}",
             "touch: {accent: loud}",
+            "metres: [4/5]",
+            "metres: [33/4]",
+            "phrase: {turns: []}",
+            "approach: {ways: {}}",
+            "approach: {ways: {fifth: 101}}",
+            "pools: {major: {}}",
         ],
     )
     def test_the_editor_marks_what_the_loader_refuses(self, text: str) -> None:
-        """A limit, a key, a degree, a metre, a way, a kind."""
+        """A limit, a key, a degree, a metre, a way, a kind, a list of nothing."""
         with pytest.raises(PresetError):
             read(SMALL + text, "x.yaml")
         with pytest.raises(jsonschema.ValidationError):
