@@ -25,6 +25,7 @@ from engine.style import Style, Turn
 Bar = tuple[Stroke, ...]
 
 _FIRST_BAR: Final = 1
+_COPIES: Final = 3  # literal copies of a bar in a row, at most
 _PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it
 _SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four phrases
 _LOOSE: Final = 0.2  # below it tones differ from bar to bar, by the taste in engine/line/offers.py
@@ -80,12 +81,16 @@ class Rhythms:
     def _plan(self, phrase: int, metre: Metre) -> tuple[Bar, ...]:
         """The phrase as drafted, but no bar is the fourth literal copy in a row."""
         chance = Random(self._seed + 15485863 * phrase)
-        earlier = range(phrase - ceil(3 / self._style.phrase.bars), phrase)
-        bars = [bar for each in earlier for bar in self._draft(each, metre)][-3:]
+        # Nobody heard a bar before the first: the figure is stated as it is.
+        earlier = range(max(0, phrase - ceil(_COPIES / self._style.phrase.bars)), phrase)
+        bars = [bar for each in earlier for bar in self._draft(each, metre)][-_COPIES:]
+        heard = len(bars)
         for bar in self._draft(phrase, metre):
-            copies = len({bar, *bars[-3:]}) == 1 and not _finds_its_own_notes(bar, self._style)
+            copies = bars[-_COPIES:] == [bar] * _COPIES and not _finds_its_own_notes(
+                bar, self._style
+            )
             bars.append(varied(bar, chance, metre, self._style) if copies else bar)
-        return tuple(bars[3:])
+        return tuple(bars[heard:])
 
     def _draft(self, phrase: int, metre: Metre) -> list[Bar]:
         habits = self._style.phrase
