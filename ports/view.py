@@ -22,10 +22,11 @@ from rich.live import Live
 from rich.text import Text
 
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
-from engine.harmony import C_MAJOR, Key
+from engine.harmony import C_MAJOR
 from engine.labels import symbol
-from engine.pitch import note_name, spell_near
+from engine.pitch import spell_near
 from engine.score import BassNote
+from engine.teaching.bars import named_with_octave
 from ports.onlookers import LEAVE_SECONDS, Display
 
 FRAMES_PER_SECOND: Final = 15
@@ -34,8 +35,8 @@ NOTES_REMEMBERED: Final = 6
 GAUGE_CELLS: Final = 10
 
 
-def _sung(note: Play, key: Key) -> str:
-    return f"{note_name(note.note, key.tonic_fifths)} {note.written.role.value}"
+def _sung(note: Play) -> str:
+    return f"{named_with_octave(note.written)} {note.written.role.value}"
 
 
 # What is shown ------------------------------------------------------------------------------
@@ -144,14 +145,11 @@ class Screen:
         note = self._sounding
         if note is None:
             return Text()
-        line = Text().append(f"{_sung(note, self._key_now()):<32}", style="bold green")
+        line = Text().append(f"{_sung(note):<32}", style="bold green")
         return line.append(note.written.reason, style="dim")
 
     def _recent_line(self) -> Text:
-        return Text("  ".join(_sung(n, self._key_now()) for n in self._notes), style="dim")
-
-    def _key_now(self) -> Key:
-        return self._key.key if self._key is not None else C_MAJOR
+        return Text("  ".join(_sung(n) for n in self._notes), style="dim")
 
 
 def _gauge(confidence: float) -> str:
@@ -184,7 +182,7 @@ class Log:
                 name = symbol(outgoing.chord, outgoing.key)
                 self._change = f"; expects {name} ({outgoing.confidence:.0%})"
             case Play():
-                self._notes.append(_sung(outgoing, self._key))
+                self._notes.append(_sung(outgoing))
 
     def say(self, sentence: str) -> None:
         """Write a sentence for the player."""

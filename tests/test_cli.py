@@ -583,6 +583,21 @@ def test_log_tells_a_bar_in_a_line() -> None:
     assert lines == ["bar 1, Eb major: Fm7: F2 root; expects Bb7 (62%)"]
 
 
+def test_a_note_that_leads_is_named_as_it_leads() -> None:
+    """A semitone below F is E in every key, in E flat and in D flat too, as explain has it."""
+    below = replace(
+        ROOT_NOTE, note=28, role=Role.APPROACH_BELOW, aims_at=5,
+        reason="E: a semitone below F, the bass note to come",
+    )  # fmt: skip
+    lines: list[str] = []
+    log = Log(lines.append)
+    key = KeyHeard(0.0, 0.0, Key(1), 0.9)
+    for each in [key, Beat(0.0, 0.0, 1, 1), Play(0.1, 0.2, 28, 90, below), Beat(2.4, 4.0, 2, 1)]:
+        log.take(each)
+
+    assert lines == ["bar 1, Db major: same chord: E1 approach from below"]
+
+
 def test_a_sentence_for_the_player_is_shown_and_said() -> None:
     """It stands below the picture, in the log as a line, and is said even where nobody looks on."""
     screen, lines, said = Screen("preset mine", STRINGS), list[str](), list[str]()
