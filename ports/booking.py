@@ -76,7 +76,7 @@ class Booking:
         metre: Metre = FOUR_FOUR,
         pocket: float = POCKET_SECONDS,
     ) -> Bassist:
-        """The bassist, who knows the chart and its key; each is at the beginning of its part."""
+        """A bassist, new each time, who knows the chart and its key."""
         return Bassist(
             self.style, Random(self.seed),
             tempo=tempo, external_clock=external_clock, count_in=count_in, metre=metre,

@@ -584,7 +584,7 @@ def test_log_tells_a_bar_in_a_line() -> None:
 
 
 def test_a_note_that_leads_is_named_as_it_leads() -> None:
-    """A semitone below F is E in every key, in E flat and in D flat too, as explain has it."""
+    """A semitone below F is E in D flat too, as explain has it."""
     below = replace(
         ROOT_NOTE, note=28, role=Role.APPROACH_BELOW, aims_at=5,
         reason="E: a semitone below F, the bass note to come",

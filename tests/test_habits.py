@@ -32,7 +32,7 @@ def played(preset: str, chart: str, beats_each: float = 4, seed: int = 1) -> lis
 
 def by_bar(notes: list[Play]) -> list[int]:
     """How many notes each bar has."""
-    counted = Counter(note.written.beat // 4 for note in notes if note.written)
+    counted = Counter(note.written.beat // 4 for note in notes)
     return [counted[bar] for bar in range(8)]
 
 
@@ -84,7 +84,7 @@ def test_home_wanders_as_far_as_it_may() -> None:
 
     def octaves(roam: int) -> set[int]:
         notes = played(how % roam, "Fm7 " * 32)
-        return {n.note for n in notes if n.written and n.written.beat % 4 == 0}
+        return {n.note for n in notes if n.written.beat % 4 == 0}
 
     assert octaves(0) == {29}
     assert octaves(9) == {29, 41}
@@ -96,7 +96,7 @@ def test_open_strings_are_played_by_those_who_like_them() -> None:
 
     def opened(liking: int) -> int:
         notes = played(how % liking, "A7 D7 A7 E7 " * 2)
-        return sum(note.written is not None and note.written.fret == 0 for note in notes)
+        return sum(note.written.fret == 0 for note in notes)
 
     assert opened(0) < opened(1)
 
@@ -114,7 +114,7 @@ approach: {wait: %d}
 
     def places(wait: int) -> list[float]:
         notes = played(how % wait, "Fm7 Bb7 " * 3, beats_each=2)
-        return [float(n.written.beat) for n in notes if n.written and 4 <= n.written.beat < 8]
+        return [float(n.written.beat) for n in notes if 4 <= n.written.beat < 8]
 
     assert places(0) == [4, 6, 7]
     assert places(1) == [4, 7]

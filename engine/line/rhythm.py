@@ -86,10 +86,9 @@ class Rhythms:
         bars = [bar for each in earlier for bar in self._draft(each, metre)][-_COPIES:]
         heard = len(bars)
         for bar in self._draft(phrase, metre):
-            copies = bars[-_COPIES:] == [bar] * _COPIES and not _finds_its_own_notes(
-                bar, self._style
-            )
-            bars.append(varied(bar, chance, metre, self._style) if copies else bar)
+            copied = bars[-_COPIES:] == [bar] * _COPIES
+            stale = copied and not _finds_its_own_notes(bar, self._style)
+            bars.append(varied(bar, chance, metre, self._style) if stale else bar)
         return tuple(bars[heard:])
 
     def _draft(self, phrase: int, metre: Metre) -> list[Bar]:
