@@ -38,7 +38,7 @@ from bench.network import KINDS, STATES, Filter, Q
 from bench.voicings import MANNERS, any_quality, charted, render, turns
 from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
 from engine.hearing.ear import beats_of_bar
-from engine.hearing.evidence import BEFORE, EARLY, WIDTH_NOW, Past, read_beat
+from engine.hearing.evidence import BEFORE, EARLY, LENGTHS, PRESENCE, WIDTH_NOW, Past, read_beat
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
@@ -358,11 +358,11 @@ def remember(parts: list[Part], beliefs: list[tuple[Array, Array]], tables: Tabl
             part.recalled[t] = recalled.log_shares
             part.hints[t] = recalled.hints
             part.keys[t] = keys.belief
-            sounds = part.now[t, 2, 84:96].any()
+            sounds = part.now[t, 2, PRESENCE].any()
             if t and sounds:
                 memory.revise(later[t - 1])
             memory.add(float(part.positions[t]), pulse, heard)
-            keys.add(part.now[t, 2, :12].astype(float), heard, int(part.places[t]))
+            keys.add(part.now[t, 2, LENGTHS].astype(float), heard, int(part.places[t]))
 
 
 # Writing ------------------------------------------------------------------------------------
@@ -439,7 +439,10 @@ def fit(parts: list[Part]) -> dict[str, Coded]:
         beliefs = beliefs_of(model, parts, lesson.recalling)
         heard = [
             Heard(
-                parts[i].key, parts[i].now[:, 2, :12].astype(float), beliefs[i][0], parts[i].places
+                parts[i].key,
+                parts[i].now[:, 2, LENGTHS].astype(float),
+                beliefs[i][0],
+                parts[i].places,
             )
             for i in keyed
         ]

@@ -9,7 +9,7 @@ import torch
 from torch.nn.functional import dropout
 
 from engine.harmony import QUALITY_BY_HARTE
-from engine.hearing.evidence import BEFORE, NOW
+from engine.hearing.evidence import BEFORE, NOW, PRESENCE
 from engine.hearing.tables import HINTS
 
 KINDS = (
@@ -115,7 +115,7 @@ class Filter(torch.nn.Module):
         self, batch: dict[str, torch.Tensor], seen: torch.Tensor, context: torch.Tensor
     ) -> tuple[torch.Tensor, torch.Tensor]:
         """The features from which qualities are told, with a beat's notes and before them."""
-        sounds = (batch["now"][:, :, 2, 84:96].sum(-1) > 0).float()
+        sounds = (batch["now"][:, :, 2, PRESENCE].sum(-1) > 0).float()
         left = torch.zeros_like(context[:, 0])
         told, foretold = [], []
         beats = zip(seen.unbind(1), context.unbind(1), sounds.unbind(1), strict=True)

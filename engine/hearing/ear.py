@@ -16,7 +16,7 @@ import numpy as np
 from engine.events import Heard
 from engine.harmony import Chord, Key
 from engine.hearing.chord import ChordFilter
-from engine.hearing.evidence import EARLY, Past, Reading, read_beat
+from engine.hearing.evidence import EARLY, LENGTHS, PRESENCE, Past, Reading, read_beat
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.naming import name_chord
@@ -173,7 +173,7 @@ class Ear:
         by_root = belief.reshape(12, -1)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
-        presences = enumerate(reading.now[84:96].tolist())
+        presences = enumerate(reading.now[PRESENCE].tolist())
         sounding = frozenset([pc for pc, present in presences if present > _COLOUR_PRESENCE])
         kinds = by_root[root] * self._readiness
         if (root + 5) % 12 in sounding and not sounding & {(root + 3) % 12, (root + 4) % 12}:
@@ -195,7 +195,7 @@ class Ear:
             self._memory.revise(self._chords.look_back())
             self._chords.commit(belief)
             self._past.add(reading)
-            self._keys.add(reading.now[0:12], belief, self._place)
+            self._keys.add(reading.now[LENGTHS], belief, self._place)
         self._memory.add(beat, self._pulse, self._chords.committed)
 
     def _begin(self, moment: Moment) -> None:

@@ -50,6 +50,19 @@ BEFORE: Final = (
 )
 WIDTH_NOW: Final = 12 * len(NOW) + 1
 
+# Where the answers to each question of NOW begin, and the row of each of BEFORE.
+(
+    _LENGTH, _LENGTH_LOW, _LENGTH_MIDDLE, _LENGTH_HIGH, _STRUCK, _STRUCK_ON_BEAT, _STRUCK_LATER,
+    _PRESENT, _LOWEST, _LOWEST_LOW, _LOWEST_ON_BEAT, _SOUNDING, _CARRIED, _HIGHEST, _LOUD, _TOP,
+) = range(0, 12 * len(NOW), 12)  # fmt: skip
+_LAST, _LAST_LOWEST, _FADING, _FADING_LOWEST, _SONG = range(len(BEFORE))
+
+LENGTHS: Final = slice(_LENGTH, _LENGTH + 12)
+"""How long each pitch class has sounded."""
+PRESENCE: Final = slice(_PRESENT, _PRESENT + 12)
+"""How strongly each pitch class is there: 1 if struck in this beat, less if long ago."""
+_LOWEST_TONE: Final = slice(_LOWEST, _LOWEST + 12)
+
 C3: Final = 48
 E3: Final = 52
 E4: Final = 64
@@ -131,14 +144,15 @@ class _Page:
             return
         out, note, pitch_class = self._out, tone.note, tone.note % 12
         heard = min(length, LENGTH_CAP) * weight
-        out[pitch_class] += heard
-        out[(12 if note < C3 else 24 if note < E4 else 36) + pitch_class] += heard
+        out[_LENGTH + pitch_class] += heard
+        region = _LENGTH_LOW if note < C3 else _LENGTH_MIDDLE if note < E4 else _LENGTH_HIGH
+        out[region + pitch_class] += heard
         if note > self._highest:
             self._highest, self._longest = note, heard
         if tone.loud:
-            out[168 + pitch_class] += heard
+            out[_LOUD + pitch_class] += heard
         if note >= C5:
-            out[180 + pitch_class] += heard
+            out[_TOP + pitch_class] += heard
 
     def _place(
         self, pitch_class: int, age: float, weight: float, *, struck: bool, sounding: bool
@@ -146,16 +160,16 @@ class _Page:
         """When it was struck, and whether it sounds on."""
         out = self._out
         if struck:
-            out[48 + pitch_class] = 1.0
+            out[_STRUCK + pitch_class] = 1.0
             if age >= -LATE:
-                out[60 + pitch_class] = 1.0
+                out[_STRUCK_ON_BEAT + pitch_class] = 1.0
             elif age <= EARLY - 0.5:
-                out[72 + pitch_class] = 1.0
+                out[_STRUCK_LATER + pitch_class] = 1.0
         elif age <= 0.5 + EARLY:
-            out[144 + pitch_class] = 1.0
-        out[84 + pitch_class] = max(weight, out[84 + pitch_class])
+            out[_CARRIED + pitch_class] = 1.0
+        out[_PRESENT + pitch_class] = max(weight, out[_PRESENT + pitch_class])
         if sounding:
-            out[132 + pitch_class] = max(weight, out[132 + pitch_class])
+            out[_SOUNDING + pitch_class] = max(weight, out[_SOUNDING + pitch_class])
 
     def _compare(self, note: int, age: float, *, bass: bool) -> None:
         """Whether it is the lowest, among fresh and stale tones, on the beat, as the bass."""
@@ -173,15 +187,15 @@ class _Page:
         out = self._out
         lowest = self._fresh if self._fresh < _NONE else self._stale
         if lowest < _NONE:
-            out[96 + lowest % 12] = 1.0
+            out[_LOWEST + lowest % 12] = 1.0
             if lowest < E3:
-                out[108 + lowest % 12] = 1.0
+                out[_LOWEST_LOW + lowest % 12] = 1.0
         if self._on_beat < _NONE:
-            out[120 + self._on_beat % 12] = 1.0
+            out[_LOWEST_ON_BEAT + self._on_beat % 12] = 1.0
         if self._highest >= 0:
-            out[156 + self._highest % 12] = self._longest
+            out[_HIGHEST + self._highest % 12] = self._longest
         out[-1] = min(max((self._until - self._beat) / self._length, 0.0), 1.0)
-        fresh = 1.0 in out[48:60] or 1.0 in out[144:156]
+        fresh = 1.0 in out[_STRUCK : _STRUCK + 12] or 1.0 in out[_CARRIED : _CARRIED + 12]
         bass = self._bass if self._bass < _NONE else lowest
         if self._on_beat < E3 and out[-1] < HELD_OVER:
             bass = self._on_beat
@@ -200,21 +214,21 @@ class Past:
 
     def vector(self) -> Vector:
         """The vectors of BEFORE, one after the other."""
-        total = self._before[4].sum()
+        total = self._before[_SONG].sum()
         out: Vector = self._before.copy()
         if total > 0:
-            out[4] *= 12 / total
+            out[_SONG] *= 12 / total
         return out.ravel()
 
     def add(self, reading: Reading) -> None:
         """A beat is over: it becomes the past."""
-        length, lowest = reading.now[0:12], reading.now[96:108]
-        self._before[0] = length
-        self._before[1] = lowest
-        self._before[2] = self.FADE * self._before[2] + length
-        self._before[3] = self.FADE * self._before[3] + lowest
-        self._before[4] += length
+        lengths, lowest = reading.now[LENGTHS], reading.now[_LOWEST_TONE]
+        before, fade = self._before, self.FADE
+        before[_LAST], before[_LAST_LOWEST] = lengths, lowest
+        before[_FADING] = fade * before[_FADING] + lengths
+        before[_FADING_LOWEST] = fade * before[_FADING_LOWEST] + lowest
+        before[_SONG] += lengths
 
     def leave(self) -> None:
         """The song goes on elsewhere: only what the whole song has had is kept."""
-        self._before[:4] = 0.0
+        self._before[:_SONG] = 0.0
