@@ -34,7 +34,7 @@ from torch import nn
 from bench.corpus import Song, read_folder
 from bench.foresight import FOLDS, Felt, felt_beats, fold_of, misheard, root_of
 from engine.foresight import clues
-from engine.foresight.agreement import Step, place_in_bar
+from engine.foresight.agreement import Step, Votes, place_in_bar
 from engine.foresight.course import Course
 from engine.foresight.custom import STAYS, TABLES, Context, Custom, outcome
 from engine.foresight.memory import Memory
@@ -127,14 +127,15 @@ def lesson_of(
     """Play a song to a memory and note the clues at each beat."""
     memory, course, record = Memory(), Course(), clues.Record()
     candidates, commons, courses = [], [], []
-    votes = None
+    before: tuple[Step, Votes] | None = None
     for felt, chord in zip(beats, heard, strict=True):
         step = Step(chord, place_in_bar(felt.in_bar, felt.metre))
-        if votes is not None:
-            record.judge(votes.longest, memory.root_now, step.root)
+        if before is not None:
+            record.judge(before[1].longest, before[0].root, step.root)
         memory.remember(step, felt.beat)
         course = course.after(step, len(felt.metre.pulses))
         votes = memory.votes()
+        before = step, votes
         candidates.append(clues.of_candidates(memory, votes, course).astype(np.float16))
         commons.append(clues.common(memory, votes, course, record).astype(np.float16))
         courses.append(course)

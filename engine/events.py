@@ -172,14 +172,12 @@ class Heard:
 class Forecast:
     """The chord expected to sound at a coming beat.
 
-    `confidence` is the probability of this chord's root sounding there, `change` the
-    probability that the root differs from the one a beat earlier.
+    `confidence` is the probability of this chord's root sounding there.
     """
 
     beat: Fraction
     chord: Chord | None
     confidence: float
-    change: float
 
 
 # What goes out ------------------------------------------------------------------------------

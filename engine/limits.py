@@ -23,8 +23,6 @@ class StyleError(ValueError):
         said = f"{value:g}" if isinstance(value, float) else str(value)
         super().__init__(f"{key} is {said}; give {wanted}")
         self.key = key
-        self.value = value
-        self.wanted = wanted
 
 
 def number(

@@ -100,7 +100,7 @@ class Listening:
         if not self._due:
             return self._beyond
         last = self._due[-1][0]
-        known = tuple(Forecast(beat, chord, 1.0, 1.0) for beat, chord in self._due)
+        known = tuple(Forecast(beat, chord, 1.0) for beat, chord in self._due)
         return known + tuple(f for f in self._beyond if f.beat > last)
 
     def chord_at(self, place: Fraction) -> Chord | None:

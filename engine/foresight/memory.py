@@ -56,11 +56,6 @@ class Memory:
         self._rows = Rows()
         self._real = self.now = nothing()
 
-    @property
-    def root_now(self) -> int:
-        """The root of the newest beat, imagined or real."""
-        return int(self._rows.roots[self.now.beats - 1]) if self.now.beats else NO_CHORD
-
     def remember(self, step: Step, beat: Fraction, imagined: Agreement | None = None) -> None:
         """Add the beat that just ended; `imagined` is its agreement, had it been imagined last."""
         if self.count >= KEPT:

@@ -83,11 +83,10 @@ class _Way(NamedTuple):
 
 
 class _Call(NamedTuple):
-    """A chord expected, how likely it and any change are after all that was expected before."""
+    """A chord expected, and how likely it is after all that was expected before."""
 
     chord: Chord | None
     odds: float
-    change: float
 
 
 class Foresight:
@@ -171,7 +170,7 @@ class Foresight:
         for call in self._calls(Step(chord, first), len(metre.pulses), key):
             beat = moment.bar_start + metre.start_of(first + len(forecasts) + 1)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
-            forecasts.append(Forecast(beat, call.chord, sure, call.change))
+            forecasts.append(Forecast(beat, call.chord, sure))
             if len(forecasts) >= min(horizon, FARTHEST):
                 break
         self._memory.forget_imagined()
@@ -198,16 +197,15 @@ class Foresight:
             root = _called(standing.odds, step.root)
             stays = root == step.root
             chord = step.chord if stays else self._chord_on(root, standing, key)
-            yield _Call(chord, float(standing.odds[root]), 1 - float(standing.odds[step.root]))
+            yield _Call(chord, float(standing.odds[root]))
             step = Step(chord, (step.place + 1) % pulses)
         yield from self._guesses(step.chord)
 
     def _guesses(self, chord: Chord | None) -> Iterator[_Call]:
         """Farther on, what followed the best agreeing past, or no change."""
         for after in self._memory.after_best(FARTHEST):
-            moves = after is not None and chord is not None and after.root != chord.root
             chord = after or chord
-            yield _Call(chord, _GUESSED, _GUESSED if moves else 1 - _GUESSED)
+            yield _Call(chord, _GUESSED)
 
     def _stand(self) -> _Standing | None:
         """What is known after the last committed beat."""
