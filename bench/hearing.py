@@ -102,8 +102,8 @@ def keys(folder: str, answers: list[Answers], name: str, at: int, *, playing: bo
 
     The beats are counted from where the song begins, or from where the playing does.
     """
-    places = [(a, at + (_silent(a) if playing else 0)) for a in answers if a.song.key]
-    pairs = [(a.song.key, a.keys[min(i, len(a.keys) - 1)]) for a, i in places]
+    places = [(a.song.key, a, at + (_silent(a) if playing else 0)) for a in answers]
+    pairs = [(key, a.keys[min(i, len(a.keys) - 1)]) for key, a, i in places if key]
     values = {
         "exact": 100 * float(np.mean([t == s for t, s in pairs])),
         "weighted": 100 * float(np.mean([weighted(t, s) for t, s in pairs])),

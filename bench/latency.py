@@ -66,6 +66,7 @@ class JackFarEnd:
         self.port = open_port(CLOCK.now)
         self._keys: deque[bytes] = deque()
         self._client: Any = jack_client.connect("bench")
+        assert self._client is not None
         self._out = self._client.midi_outports.register("out")
         self._in = self._client.midi_inports.register("in")
         self._client.set_process_callback(self._process)

@@ -45,11 +45,8 @@ def take(  # noqa: PLR0917
     bassist = Bassist(style, Random(seed), external_clock=True, foresight=foresight, lead=lead)
     out: list[Outgoing] = []
     replay(bassist, read(folder / f"{song.number}.mid").with_clock(), out.append)
-    return Take(tuple(sounded(out)), tuple(o for o in out if _tells(o)))  # type: ignore[arg-type]
-
-
-def _tells(outgoing: Outgoing) -> bool:
-    return isinstance(outgoing, ChordHeard | KeyHeard | ChangeExpected)
+    told = (o for o in out if isinstance(o, ChordHeard | KeyHeard | ChangeExpected))
+    return Take(tuple(sounded(out)), tuple(told))
 
 
 def sounded(out: list[Outgoing]) -> list[Sounded]:

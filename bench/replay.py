@@ -84,11 +84,12 @@ def run(path: Path, style: Style) -> Run:
 
     trace.begin(style, Grade.EVERYTHING, 1)
     bassist = Bassist(style, Random(1), external_clock=True)
-    replay(
-        bassist,
-        song.with_clock(),
-        lambda told: (bass.take(told), trace.take(told), out.append(told)),
-    )
+
+    def tell(told: Outgoing) -> None:
+        for take in (bass.take, trace.take, out.append):
+            take(told)
+
+    replay(bassist, song.with_clock(), tell)
     trace.close(song.end)
     bass.save(part)
     took = process_time() - began

@@ -232,7 +232,9 @@ def told_apart(styles: Sequence[Style], charts: Sequence[Chart]) -> dict[str, fl
     """For each style the share of held-out stretches that are nearest to its own."""
     half = len(charts) // 2
     known = [(s.name, v) for s in styles for v in _stretches(s, charts[:half])]
-    scales = [max(pstdev(column), 0.02) for column in zip(*(v for _, v in known), strict=True)]
+    scales: list[float] = [
+        max(pstdev(column), 0.02) for column in zip(*(v for _, v in known), strict=True)
+    ]
 
     def distance(one: Sequence[float], other: Sequence[float]) -> float:
         return sum(((a - b) / s) ** 2 for a, b, s in zip(one, other, scales, strict=True))

@@ -193,7 +193,7 @@ def melody(chord: Chord, start: float, end: float, rng: Random) -> list[Note]:
         on_beat = at == int(at)
         chosen = here if (rng.random() < 0.6 and on_beat) else here + rng.choice((-2, -1, 1, 2))
         if on_beat and rng.random() < 0.8:
-            chosen = min(pool, key=lambda n, to=chosen: abs(n - to))
+            _, chosen = min((abs(n - chosen), n) for n in pool)
         notes.append(Note(at, min(at + length, end), chosen, 95))
         here = min(max(chosen, 67), 84)
         at += length

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from engine.events import Heard
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
-from engine.hearing.ear import DEFAULT, Heard
+from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import Array
 from engine.labels import symbol
 from tests.band import Pianist, moment

@@ -124,8 +124,8 @@ def echo_of(event: NoteOn, delay: float = 0.0) -> Play:
     return Play(event.at + delay, 0.0, note, event.velocity, written)
 
 
-def hanging(messages: Iterable[Message | str]) -> set[int]:
-    """The notes that were struck and never released."""
+def hanging(messages: Iterable[object]) -> set[int]:
+    """The notes that were struck and never released, whatever else was sent."""
     sounding: set[int] = set()
     for message in messages:
         if isinstance(message, NoteOn):

@@ -68,19 +68,19 @@ def anticipates(preset: str) -> bool:
     return any(stroke.tone.startswith(">1") for f in figures for stroke in f.strokes)
 
 
-def roots_around(out: list[object], bars: int) -> list[bool]:
+def roots_around(out: list[Outgoing], bars: int) -> list[bool]:
     """For each bar line whether its new root sounds from a beat before it to two beats after."""
     roots = [10, 7, 0, 5, 10, 3, 0, 5]
-    begun = plays(out)  # type: ignore[arg-type]
+    begun = plays(out)
     return [
         any(p.note % 12 == roots[i] for p in begun if -1.1 <= p.beat - 4 * i < 2.2)
         for i in range(bars)
     ]
 
 
-def first_notes(out: list[object], beats_each: float, changes: int) -> list[int]:
+def first_notes(out: list[Outgoing], beats_each: float, changes: int) -> list[int]:
     """The pitch class of the first bass note from just before each change on."""
-    begun = plays(out)  # type: ignore[arg-type]
+    begun = plays(out)
     return [
         next(p.note % 12 for p in begun if p.beat >= i * beats_each - 0.1) for i in range(changes)
     ]
@@ -215,7 +215,7 @@ def test_who_counts_for_himself_plays_on_when_a_sequencer_moves(event: Incoming)
 
 def test_the_sustain_pedal_holds_the_chord() -> None:
     """Keys up, pedal down: the chord still sounds, and the bass plays on."""
-    held = [pedal(0.0, True), *[NoteOn(0.0, n) for n in voiced("Fm7")]]
+    held: list[Incoming] = [pedal(0.0, True), *[NoteOn(0.0, n) for n in voiced("Fm7")]]
     held += [NoteOff(0.3, n) for n in voiced("Fm7")]
     out = heard_from(bass_player(), held, until=4.0)
 
@@ -641,7 +641,7 @@ def test_a_pause_keeps_the_place_in_the_chart(pause_after: float, *, located: bo
     resumed = again - (int(pause_after * 4) / 4 if located else pause_after) * BEAT_SECONDS
     played = [e for e in in_time(clock(32), comping(song[:-2])) if e.at <= pause]
     ticks = [ClockTick(resumed + i * BEAT_SECONDS / 24) for i in range(29 * 24)]
-    later = [*place, Continue(again), *(t for t in ticks if t.at > again)]
+    later: list[Incoming] = [*place, Continue(again), *(t for t in ticks if t.at > again)]
     told = heard_from(bassist, [*played, Stop(pause + 0.001), *later], until=resumed + 14.4)
 
     landed = [p for p in plays(told) if p.written.beat >= 28]

@@ -535,7 +535,7 @@ def played(at: float) -> Play:
     return Play(at, 0.0, 41, 90, ROOT_NOTE)
 
 
-HAPPENING = [
+HAPPENING: list[Outgoing] = [
     Beat(0.0, 0.0, 1, 1),
     KeyHeard(0.0, 0.0, E_FLAT, 0.81),
     ChordHeard(0.0, 0.0, F_MINOR_7, E_FLAT, 0.93),
@@ -591,8 +591,11 @@ def test_a_note_that_leads_is_named_as_it_leads() -> None:
     )  # fmt: skip
     lines: list[str] = []
     log = Log(lines.append)
-    key = KeyHeard(0.0, 0.0, Key(1), 0.9)
-    for each in [key, Beat(0.0, 0.0, 1, 1), Play(0.1, 0.2, 28, 90, below), Beat(2.4, 4.0, 2, 1)]:
+    led: list[Outgoing] = [
+        KeyHeard(0.0, 0.0, Key(1), 0.9), Beat(0.0, 0.0, 1, 1), Play(0.1, 0.2, 28, 90, below),
+        Beat(2.4, 4.0, 2, 1),
+    ]  # fmt: skip
+    for each in led:
         log.take(each)
 
     assert lines == ["bar 1, Db major: same chord: E1 approach from below"]
@@ -640,7 +643,7 @@ def test_a_terminal_that_is_held_still_holds_up_no_trace() -> None:
         """A terminal that shows nothing until it is let go."""
 
         def __init__(self) -> None:
-            super().__init__([].append)
+            super().__init__(list[str]().append)
             self.let_go = Event()
 
         def take(self, outgoing: Outgoing) -> None:
@@ -658,7 +661,7 @@ def test_a_terminal_that_is_held_still_holds_up_no_trace() -> None:
                 held.let_go.set()
 
     held = Held()
-    onlookers = Onlookers(held, Ends([].append))
+    onlookers = Onlookers(held, Ends(list[str]().append))
     for each in HAPPENING:
         onlookers.show(each)
 

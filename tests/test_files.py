@@ -299,7 +299,7 @@ def test_bass_file_says_it_is_a_bass(tmp_path: Path) -> None:
 def test_bass_file_bends_only_where_a_range_is_given(tmp_path: Path) -> None:
     """The range stands before the first note, and the wheel comes to rest after the slide."""
     song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
-    part = [
+    part: list[Outgoing] = [
         Bend(0, 0, -2.0), Play(0, 0, 36, 90, bass(36)), Bend(0.05, 0.1, -1.0), Bend(0.1, 0.2, 0.0),
         Release(1, 2, 36),
     ]  # fmt: skip
@@ -318,7 +318,7 @@ def test_bass_file_bends_only_where_a_range_is_given(tmp_path: Path) -> None:
 def test_bass_file_has_one_note_at_a_time(tmp_path: Path) -> None:
     """Notes that touch, or are shorter than a tick, still end before the next begins."""
     song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
-    part = [
+    part: list[Outgoing] = [
         Play(0, 0, 36, 90, bass(36)), Release(0, 0, 36),
         Play(0, 0, 41, 90, bass(41)), Release(0.5, 1, 41),
         Play(0.5, 1, 43, 90, bass(43)), Release(1.0, 2, 43),
@@ -562,7 +562,7 @@ class Metronome:
 def test_replay_keeps_every_deadline_in_order() -> None:
     """Deadlines come at their own time, and at the same instant after the event."""
     player, heard = Metronome(), list[Outgoing]()
-    song = [NoteOn(0.0, 58), NoteOn(1.0, 60), Stop(1.7)]
+    song: list[Incoming] = [NoteOn(0.0, 58), NoteOn(1.0, 60), Stop(1.7)]
     replay(player, song, heard.append)
 
     assert player.received == [

@@ -372,8 +372,8 @@ def test_a_minor_song_may_end_in_major() -> None:
 def test_a_secondary_dominant_does_not_shake_the_key() -> None:
     """C Am F G7, C A7 Dm G7, over and over: the A7 belongs to its D minor, and C is the key."""
     player = Pianist()
-    turn = ("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 65")
-    turn += ("48 60 64 67", "45 61 64 67", "50 57 62 65", "43 59 62 65")
+    turn = ["48 60 64 67", "45 60 64 69", "41 57 60 65", "43 59 62 65"]
+    turn += ["48 60 64 67", "45 61 64 67", "50 57 62 65", "43 59 62 65"]
     keys = []
     for bar in range(24):
         player.at(4 * bar).play(turn[bar % 8])

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from engine.events import Control, Incoming, NoteOff, NoteOn, Start, Stop
+from ports import midi
 from ports.cli import main
 from ports.commands import play
 from ports.port import Message, PitchBend
@@ -51,7 +52,7 @@ def playing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Playing:
         port = FakePort()
         port.inbox = InOrderOfTime(comping(CHANGES) if keys is None else keys)  # type: ignore[assignment]
         monkeypatch.setattr(play, "SystemClock", FakeClock)
-        monkeypatch.setattr(play.midi, "open_port", lambda *_: port)
+        monkeypatch.setattr(midi, "open_port", lambda *_: port)
         usual = ("--seed", 1, "--grade", 1, "--bars", 4, "--quiet")
         how = (*usual, "--trace", tmp_path / "take.jsonl", *options)
         with pytest.raises(SystemExit) as ended:
@@ -154,13 +155,19 @@ def test_the_seed_repeats_a_performance(playing: Playing) -> None:
     assert bass(once) != bass(another)
 
 
+def keys_moved(by: int, channel: int = 0) -> list[Incoming]:
+    """The changes so many semitones up, on a channel."""
+    keys = (each for each in comping(CHANGES) if isinstance(each, NoteOn | NoteOff))
+    return [replace(each, note=each.note + by, channel=channel) for each in keys]
+
+
 def test_other_channels_and_the_right_hand_are_left_out(playing: Playing, tmp_path: Path) -> None:
     """--only-channel and --split keep out what is not the chords, as in replay."""
-    other = [replace(each, note=each.note + 1, channel=4) for each in comping(CHANGES)]
+    other = keys_moved(by=1, channel=4)
     both = in_time(comping(CHANGES), other)
     playing("--tempo", 120, "--only-channel", 1, keys=both)
     by_channel = [line["symbol"] for line in traced(tmp_path, "chord")]
-    high = [replace(each, note=each.note + 37) for each in comping(CHANGES)]
+    high = keys_moved(by=37)
     playing("--tempo", 120, "--split", "C5", keys=in_time(comping(CHANGES), high))
     by_split = [line["symbol"] for line in traced(tmp_path, "chord")]
 
