@@ -30,7 +30,7 @@ from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
 from engine.style import Style
 
-# A bass that comes in this little after a felt beat, in quarter notes, is meant on it.
+# What comes this little before or after a felt beat, in quarter notes, is meant on it.
 _ON_THE_BEAT: Final = 0.2
 _SIXTEENTH: Final = Fraction(1, 4)
 
@@ -135,12 +135,16 @@ class Writing:
     ) -> Fraction:
         """From where the part is written anew: the note that waits, or now, or the next sixteenth.
 
-        At once when what sounds does not fit the chord: a wrong note is left, never held.
+        At once when what sounds does not fit the chord: a wrong note is left, never held.  But
+        keys that are a little ahead of their beat get one note, on the beat, and not two.
         """
         part = self.part
         waiting = part.next()
         if waiting is not None and float(waiting.written.beat) <= moment.position:
             return waiting.written.beat
+        following = moment.next_beat()
+        if float(following) - moment.position < _ON_THE_BEAT:
+            return following
         # Rounded down: a place just passed is played at once, without waiting for the next.
         now = Fraction(floor(moment.position * _GRID + 1e-6), _GRID)
         if part.last is None:
