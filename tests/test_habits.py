@@ -70,6 +70,23 @@ phrase: {vary: 0, fill: 0, answer: 0}
     assert drawn[1] + drawn[4] == 20
 
 
+def test_a_heavier_tone_of_the_pool_is_played_more() -> None:
+    """Free strokes over Fm7: with nine times the weight the fifth is most of them, not a few."""
+    how = """\
+rhythm:
+  grid: eighths
+  figures:
+    - {strokes: "X-x- x-x-", tones: 1 * * *}
+phrase: {vary: 0, fill: 0, answer: 0, motive: 0}
+pools: {minor: {1: 1, b3: 1, 5: %d, b7: 1}}
+"""
+
+    def fifths(weight: int) -> int:
+        return sum(note.note % 12 == 0 for note in played(how % weight, EIGHT_BARS))
+
+    assert fifths(9) > 1.5 * fifths(1)
+
+
 def test_the_figure_is_stated_before_it_is_varied() -> None:
     """Three bars of nothing but the figure, and then a variation."""
     how = COUNTED + "phrase: {bars: 4, answer: 0, vary: 0, fill: 0, turns: [add]}\n"

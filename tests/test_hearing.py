@@ -13,7 +13,7 @@ from engine.hearing.held import HeldNotes
 from engine.hearing.recall import SongMemory
 from engine.labels import parse_symbol, symbol
 from engine.meter import Metre
-from tests.band import Pianist, moment
+from tests.band import Pianist, moment, voiced
 
 
 def up(notes: str, semitones: int) -> str:
@@ -156,6 +156,14 @@ def test_chords_struck_before_the_sequencer_starts_are_heard_at_its_start() -> N
     player = Pianist().play("48 60 64 67")
     assert player.hears() == "C"
     assert player.at(0).hears() == "C"
+
+
+def test_a_chord_without_its_third_is_a_plain_one() -> None:
+    """G, D and F where the song is in C: G7 is meant, and not G7sus4, for no C sounds."""
+    player = Pianist()
+    for bar, keys in enumerate(("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 62 65")):
+        player.at(4 * bar).play(keys)
+    assert player.at(12.1).hears() == "G7"
 
 
 def test_the_chord_is_kept_in_silence() -> None:
@@ -338,6 +346,18 @@ def test_nothing_is_put_right_across_a_jump() -> None:
     assert shares[11] == pytest.approx(shares[1])
 
 
+def test_a_place_played_before_is_known_after_a_jump() -> None:
+    """One root for eight bars but on beat 5, which had another: back there, that is expected."""
+    memory = SongMemory(12)
+    for beat in range(30):
+        memory.expect(beat % 4, 4)
+        memory.add(float(beat), beat % 4, sure_of(2 if beat == 5 else 9))
+    gone_on = int(memory.expect(2, 4).log_shares.argmax())
+    memory.jump(5.0)
+
+    assert (gone_on, int(memory.expect(1, 4).log_shares.argmax())) == (9, 2)
+
+
 # Keys ---------------------------------------------------------------------------------------
 
 
@@ -357,6 +377,19 @@ def test_a_modulation_is_followed_within_four_bars() -> None:
     for bar in range(20):
         player.at(4 * bar).play(up(turn[bar % 4], 0 if bar < 16 else 3))
     assert set(player.at(79).ear.heard(moment(79)).key.scale) == set(Key(3).scale)
+
+
+def test_a_song_that_comes_home_is_in_its_own_key_again() -> None:
+    """Gm Eb Bb F may be in Bb as well; after a middle part in E it is G minor, as before it."""
+    home = "Gm Eb Bb F " * 3
+    middle = "E A B7 E C#m A B7 E " * 2 + "E A B7 E "
+    player, keys = Pianist(), []
+    for bar, name in enumerate((home + "Gm Cm D7 Gm " * 3 + middle + home).split()):
+        player.at(4 * bar).play(" ".join(map(str, voiced(name))))
+        keys.append(player.at(4 * bar + 3).ear.heard(moment(player.now)).key)
+
+    assert keys[40] == Key(4)
+    assert set(keys[-8:]) == {Key(7, minor=True)}
 
 
 def test_a_minor_song_may_end_in_major() -> None:

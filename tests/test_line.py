@@ -178,6 +178,24 @@ class TestBassline:
         assert (led.note % 12, led.aims_at) == (7, 8)
         assert stays.aims_at is None
 
+    @pytest.mark.parametrize(("confidence", "pushed"), [(0.8, True), (0.4, False)])
+    def test_a_change_is_pushed_only_if_it_is_believed_in(
+        self, confidence: float, *, pushed: bool
+    ) -> None:
+        """Ab may come on 3, and the figure pushes: its root on 2&, or Eb there and Ab on 3."""
+        figure = Figure.of("x--x --x-", "1 >1 1", Grid.EIGHTHS)
+        style = replace(WALK, rhythm=Rhythm(Grid.EIGHTHS, (figure,)))
+        style = replace(style, approach=Approach(led=0, daring=0.5))
+        here, coming = spans_of("Eb Ab")
+        spans = [here, replace(coming, confidence=confidence)]
+
+        notes = Bassline(style, Random(1)).write(ask_for(0, spans, None))
+        played = [(note.beat, note.note % 12) for note in notes]
+
+        half = Fraction(3, 2)
+        there = [(half, 8)] if pushed else [(half, 3), (2, 8)]
+        assert played == [(0, 3), *there, (3, 8)]
+
     @pytest.mark.parametrize("seed", range(8))
     def test_a_chord_that_may_not_come_is_led_into_by_a_tone_that_fits(self, seed: int) -> None:
         """Above the daring but in doubt, the way into Gb is in the scale of Eb, no semitone."""
@@ -676,6 +694,17 @@ class TestGrades:
         assert tones[Grade.ROOTS] <= {1}
         assert tones[Grade.FIFTHS] <= {1, 5}
         assert tones[Grade.TRIADS] <= {1, 3, 4, 5}  # a suspended chord has its fourth
+
+    def test_semitones_from_outside_come_with_the_sixth(self) -> None:
+        """Soul leads by semitones: up to the fifth grade within the scale, then from outside."""
+
+        def outside(grade: Grade) -> int:
+            notes = [n for bar in part(graded(STYLES["soul"], grade), times=3) for n in bar]
+            led = [n for n in notes if n.aims_at is not None]
+            return sum(n.note % 12 not in scale_of(n.chord, EB) for n in led)
+
+        assert outside(Grade.SCALE_LINKS) == 0
+        assert outside(Grade.CHROMATIC_LINKS) > 0
 
     def test_the_first_grades_have_fewer_notes(self) -> None:
         """A beginner plays two notes where the style has five."""

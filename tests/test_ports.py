@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import sys
 from collections.abc import Callable, Sequence
@@ -37,7 +38,7 @@ from ports.drivers.jack_client import StreamTime
 from ports.loop import LoopPort
 from ports.midi import pick
 from ports.port import PitchBend, PortLost, PortTaken, UnknownPort
-from ports.service import Lateness, Service
+from ports.service import SWITCH_SECONDS, Lateness, Service
 from ports.wire import Wired, bend_range_messages, bend_value, bytes_of, event_of
 from tests.fakes import EchoBassist, FakeClock, FakePort, hanging
 
@@ -356,11 +357,22 @@ def test_a_lost_system_is_told() -> None:
 
 
 def test_the_interpreter_is_left_as_found() -> None:
-    """The run's switch interval is its own."""
-    before = sys.getswitchinterval()
-    Service(EchoBassist(), FakePort([NoteOn(1.0, 60)]), FakeClock(), stop_when=after(0)).run()
+    """While it plays threads take turns sooner and tables are not collected; then as before."""
+    chores: list[tuple[float, bool]] = []
 
-    assert sys.getswitchinterval() == before
+    class Watching(EchoBassist):
+        """It looks how the interpreter is set."""
+
+        def receive(self, event: Incoming) -> list[Outgoing]:
+            """Look, and play."""
+            chores.append((sys.getswitchinterval(), gc.get_freeze_count() > 0))
+            return super().receive(event)
+
+    before = sys.getswitchinterval()
+    Service(Watching(), FakePort([NoteOn(1.0, 60)]), FakeClock(), stop_when=after(0)).run()
+
+    assert chores[0] == (pytest.approx(SWITCH_SECONDS), True)
+    assert (sys.getswitchinterval(), gc.get_freeze_count()) == (before, 0)
 
 
 def test_the_loop_port_plays_a_script_from_any_moment() -> None:
