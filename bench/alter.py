@@ -6,6 +6,7 @@ import bisect
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
+from math import inf
 from random import Random
 
 from bench.corpus import Label, Note, Song
@@ -51,6 +52,22 @@ def spread(song: Song, seconds: float, seed: int = 1) -> Song:
     rng = Random(f"{seed} {song.number}")
     within = seconds / song.tempi[0].seconds_per_beat
     notes = (n._replace(start=n.start + rng.uniform(0, within)) for n in song.notes)
+    return replace(song, notes=tuple(sorted(notes)))
+
+
+def behind(song: Song, seconds: float, seed: int = 1) -> Song:
+    """Every chord so many seconds late, give or take as many, as of a player who lays back."""
+    rng = Random(f"{seed} {song.number}")
+    beats = seconds / song.tempi[0].seconds_per_beat
+    late = {start: rng.gauss(beats, beats) for start in sorted({n.start for n in song.notes})}
+    struck_again: dict[int, float] = {}
+    notes = []
+    for note in sorted(song.notes, key=lambda n: n.start + late[n.start], reverse=True):
+        start = max(0.0, note.start + late[note.start])
+        end = min(max(note.end, start + 0.1), struck_again.get(note.note, inf))
+        struck_again[note.note] = start
+        if end > start:
+            notes.append(note._replace(start=start, end=end))
     return replace(song, notes=tuple(sorted(notes)))
 
 

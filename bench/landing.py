@@ -3,7 +3,8 @@
 A change is a place where the label's root (or "no chord") differs from the label before and a
 chord follows.  Landed: the first bass note from a thirty-second before the change on, before the
 next change, is the new root or its slash bass.  Clash: quarter notes within the first beat of the
-new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.  The same
+new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.  Left: of
+the landed, those whose note was left within a sixteenth for one outside the chord.  The same
 again without the songs whose labels run ahead of their keys (bench/doubtful.py), if there are any.
 
 Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N]
@@ -22,6 +23,7 @@ from bench.playing import Sounded, Take, take
 from presets.loader import load
 
 EARLY = 0.125
+SIXTEENTH = 0.25
 
 
 @dataclass(slots=True)
@@ -31,6 +33,7 @@ class Landing:
     changes: int = 0
     answered: int = 0
     landed: int = 0
+    left: int = 0
     clash_beats: float = 0.0
 
     def add(self, change: Change, notes: list[Sounded]) -> None:
@@ -40,14 +43,18 @@ class Landing:
         if begun:
             self.answered += 1
             first = begun[0].play.note % 12
-            self.landed += first in (change.chord.root, change.chord.bass)
+            lands = first in (change.chord.root, change.chord.bass)
+            self.landed += lands
+            soon = [n for n in begun[1:] if n.begins < change.beat + SIXTEENTH]
+            self.left += lands and any(_outside(change, n) for n in soon)
         self.clash_beats += sum(_outside(change, n) for n in notes)
 
     def report(self) -> str:
         """The figures in a line."""
         landed = self.landed / max(self.answered, 1)
         clash = self.clash_beats / max(self.changes, 1)
-        return f"landed {landed:.1%}  clash {clash:.3f}"
+        left = self.left / max(self.landed, 1)
+        return f"landed {landed:.1%}  clash {clash:.3f}  left {left:.1%}"
 
 
 def _outside(change: Change, note: Sounded) -> float:

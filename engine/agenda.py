@@ -17,11 +17,7 @@ from typing import Final
 
 from engine.part import Part, Ready
 from engine.pulse import Pulse
-
-# A chord is read this long after its last key went down.  Fingers may land further apart than
-# that: what comes later is read again.  On labelled songs the bass landed as often on the new root
-# with 6 as with 10 ms, and a key that is answered sooner leaves room for the wire.
-GATHER_SECONDS: Final = 0.006
+from engine.timing import GATHER_SECONDS, LISTEN_AGAIN_SECONDS
 
 # A rolled chord is not waited for longer than this; it is read as it stands and read again.
 GATHER_AT_MOST_SECONDS: Final = 0.045
@@ -30,9 +26,9 @@ GATHER_AT_MOST_SECONDS: Final = 0.045
 # the same beat in recorded trios, and a late bass is noticed from about 31 ms.
 POCKET_SECONDS: Final = 0.025
 
-# Every beat is read once more after it began, for chords that change by letting keys go, or that
-# were pushed; before the pocket ends, so that a note that waits in it has the good of it.
-LISTEN_AGAIN_SECONDS: Final = 0.022
+# A sixteenth after the beat it is read a last time: by then keys that are late have come, and a
+# chord that was foretold, and waited for, has come or will not.
+LISTEN_LAST: Final = 0.25
 
 # Looking ahead begins this long after the beat or the note, which is on its way by then, and not
 # if a note or a chord is due within what the looking may take.
@@ -72,6 +68,7 @@ class Agenda:
         self._next_position = 0.0
         self._gathered_at = inf
         self._listen_at = inf
+        self._listen_last_at = inf
         self._look_from = inf
         self._gather_from = -inf
         self._struck_at = -inf
@@ -91,6 +88,7 @@ class Agenda:
         """The song goes on elsewhere: this felt beat is to come, and what was seen is stale."""
         self.next_beat = beat
         self._begins_here = True
+        self._listen_last_at = inf
         self.has_looked()
 
     def key_down(self, at: float) -> None:
@@ -106,8 +104,8 @@ class Agenda:
         """Read the chord by this time, whether or not keys go down."""
         self._listen_at = min(self._listen_at, at)
 
-    def crossed(self, at: float) -> None:
-        """A felt beat began: it is read once more, at once if its keys came a little early.
+    def crossed(self, at: float, position: float) -> None:
+        """A felt beat began: it is read twice more, at once if its keys came a little early.
 
         The first one after a start or a jump has the keys that were held for it all the while.
         """
@@ -115,6 +113,7 @@ class Agenda:
         early = held and self._gathered_at == inf
         self._begins_here = False
         self.listen(at if early else at + LISTEN_AGAIN_SECONDS)
+        self._listen_last_at = self._pulse.seconds_of(position + LISTEN_LAST)
 
     def look(self, at: float) -> None:
         """Look ahead as soon after this time as nothing else is due."""
@@ -131,16 +130,19 @@ class Agenda:
 
     def clear(self) -> None:
         """Nothing more to read or to look for."""
-        self.has_read()
+        self._gathered_at = self._listen_at = self._listen_last_at = inf
         self.has_looked()
 
-    def has_read(self) -> None:
-        """The chord was read: nothing more to read until a key goes down or a beat begins."""
+    def has_read(self, at: float) -> None:
+        """The chord was read: no more of it until a key goes down, or late in the beat."""
         self._gathered_at = self._listen_at = inf
+        if self._listen_last_at <= at:
+            self._listen_last_at = inf
 
     def next_due(self) -> tuple[float, Due]:
         """The next thing to be done and when; infinity if nothing will be."""
-        first = (min(self._gathered_at, self._listen_at), Due.HEAR)
+        read_at = min(self._gathered_at, self._listen_at, self._listen_last_at)
+        first = (read_at, Due.HEAR)
         if self._pulse.running:
             crossing = self._pulse.seconds_of(self._next_position)
             if crossing <= first[0]:

@@ -16,7 +16,7 @@ from math import inf
 from random import Random
 from typing import assert_never
 
-from engine.agenda import GATHER_SECONDS, POCKET_SECONDS, Agenda, Due
+from engine.agenda import POCKET_SECONDS, Agenda, Due
 from engine.events import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
@@ -45,6 +45,7 @@ from engine.pulse import Pulse
 from engine.silence import Silence
 from engine.style import Style
 from engine.telling import Telling
+from engine.timing import GATHER_SECONDS
 from engine.writing import Belief, Writing
 
 
@@ -146,9 +147,7 @@ class Bassist:
         if not self._pulse.running:
             self._pulse.strike(at, -float(self._pulse.metre.start_of(-self._lead)))
             self._find_place(at)
-        moment = self._keys_moment(at)
-        self._listening.ear.note_on(moment, event.note, event.velocity, event.channel)
-        self._listening.player.key_down(at, event.note, event.velocity)
+        self._listening.key_down(self._keys_moment(at), event)
         self._agenda.key_down(at)
         self._silence.resting = False
 
@@ -243,7 +242,7 @@ class Bassist:
         if keys.position < 0:
             return
         amended = self._listening.cross(keys, beat)
-        self._agenda.crossed(at)
+        self._agenda.crossed(at, float(beat))
         if beat >= 0:
             self._begin_or_end(beat, moment, amended=amended)
         self._write_from = beat
@@ -264,7 +263,7 @@ class Bassist:
 
     def _hear(self, at: float, out: list[Outgoing]) -> None:
         """The keys have landed: believe what they spell, and play by it."""
-        self._agenda.has_read()
+        self._agenda.has_read(at)
         another = self._listening.read(self._keys_moment(at))
         moment = self._pulse.moment(at)
         out.extend(self._telling.heard(self.heard, moment))

@@ -15,6 +15,9 @@ from functools import lru_cache
 from math import ceil
 from typing import Final
 
+ON_THE_BEAT: Final = 0.2
+"""What comes this little before or after a felt beat, in quarter notes, is meant on it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Metre:

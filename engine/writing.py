@@ -21,7 +21,7 @@ from engine.harmony import Chord, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
 from engine.line.ways import LIKELY
-from engine.meter import Moment
+from engine.meter import ON_THE_BEAT, Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
 from engine.plan import coming_after, spans_between
@@ -30,8 +30,6 @@ from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
 from engine.style import Style
 
-# What comes this little before or after a felt beat, in quarter notes, is meant on it.
-_ON_THE_BEAT: Final = 0.2
 _SIXTEENTH: Final = Fraction(1, 4)
 
 # The finest places at which a part is mended: those of the MIDI clock.
@@ -143,13 +141,13 @@ class Writing:
         if waiting is not None and float(waiting.written.beat) <= moment.position:
             return waiting.written.beat
         following = moment.next_beat()
-        if float(following) - moment.position < _ON_THE_BEAT:
+        if float(following) - moment.position < ON_THE_BEAT:
             return following
         # Rounded down: a place just passed is played at once, without waiting for the next.
         now = Fraction(floor(moment.position * _GRID + 1e-6), _GRID)
         if part.last is None:
             beat = _felt_beat_before(moment)
-            return beat if moment.position - float(beat) <= _ON_THE_BEAT else now
+            return beat if moment.position - float(beat) <= ON_THE_BEAT else now
         chord = chord_at(now)
         sounding = part.sounding
         if sounding is not None and chord and sounding.written.note % 12 in chord.pitch_classes:

@@ -438,6 +438,65 @@ def test_keys_late_in_the_pocket_are_waited_for() -> None:
     assert roots == [parse_symbol(written).root for written in chart.split()[1:]]
 
 
+@pytest.mark.parametrize("late", [0.03, 0.05, 0.08])
+def test_who_lays_back_is_not_run_away_from(late: float) -> None:
+    """A loop that is known by now, its keys behind the beat: the bass is on it, and stays there."""
+    chart = "Bb Gm7 Eb F7 " * 6
+    behind = [replace(e, at=e.at + (late if e.at else 0.0)) for e in comping(chart)]
+    begun = plays(heard_from(bass_player(), behind, until=47.5))
+
+    for bar, written in list(enumerate(chart.split()))[12:]:
+        first, *more = [p for p in begun if -0.05 < p.at - 2.0 * bar < 0.2]
+        assert first.note % 12 == parse_symbol(written).root
+        assert first.at - 2.0 * bar < 0.03
+        assert not more
+
+
+def rolled_from_the_top(chart: str) -> list[Incoming]:
+    """A chord a bar, each key 15 ms after the one above it."""
+
+    def late(event: Incoming) -> float:
+        if not isinstance(event, NoteOn):
+            return 0.0
+        downwards = voiced(chart.split()[round(event.at / 2)])[::-1]
+        return 0.015 * downwards.index(event.note)
+
+    return in_time([replace(e, at=e.at + late(e)) for e in comping(chart)])
+
+
+def test_a_rolled_chord_is_not_left_for_its_first_keys() -> None:
+    """A loop that is known by now, its chords rolled from the top: each has one bass note."""
+    chart = "Bb Gm7 Ebmaj7 Am7b5 " * 6
+    begun = plays(heard_from(bass_player(), rolled_from_the_top(chart), until=47.5))
+
+    for bar, written in list(enumerate(chart.split()))[12:]:
+        first, *more = [p for p in begun if -0.05 < p.at - 2.0 * bar < 0.2]
+        assert first.note % 12 == parse_symbol(written).root
+        assert not more
+
+
+def test_keys_that_speak_against_what_was_foretold_are_enough() -> None:
+    """Where Ebmaj7 is due F# and C# are struck, which it has not: the bass goes there at once."""
+    chart = "Bb Gm7 Ebmaj7 Am7b5 " * 4 + "Bb Gm7"
+    keys = in_time(rolled_from_the_top(chart), [NoteOn(36.0, n) for n in (42, 49)])
+    begun = plays(heard_from(bass_player(), keys, until=37.5))
+
+    assert 6 in {p.note % 12 for p in begun if 36 < p.at < 36.06}
+
+
+def test_a_chord_that_stays_on_is_gone_back_to() -> None:
+    """Four times round Eb follows Gm7; then Gm7 is held: Eb is left again by the next sixteenth."""
+    chart = "Bb Gm7 Eb F7 " * 4 + "Bb Gm7"
+    held = comping(chart)
+    at = held[-1].at
+    begun = plays(heard_from(bass_player(), [e for e in held if e.at < at], until=at + 1.9))
+
+    last = [p for p in begun if p.at >= at - 0.05]
+    assert last[0].note % 12 == 3
+    assert last[1].at - at < 0.2
+    assert {p.note % 12 for p in last[1:]} <= {7, 10, 2, 5}
+
+
 def test_a_chord_whose_keys_land_apart_is_waited_for_in_the_pocket() -> None:
     """The lowest key, the only one that tells Bbm7 from Db, comes some ms after the others."""
     chart = "Ab Bbm7 Fm7 Db Gm7 Bb Cm7 Eb Dm7 F"

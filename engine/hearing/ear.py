@@ -16,7 +16,7 @@ import numpy as np
 from engine.events import Heard
 from engine.harmony import Chord, Key
 from engine.hearing.chord import ChordFilter
-from engine.hearing.evidence import EARLY, LENGTHS, PRESENCE, Past, Reading, read_beat
+from engine.hearing.evidence import EARLY, LENGTHS, PRESENCE, STRUCK, Past, Reading, read_beat
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.naming import name_chord
@@ -88,6 +88,7 @@ class Ear:
         self._named = False  # since the start or the last jump
         self._kept_confidence = 0.0
         self._roots: Array = np.full(12, 1 / 12)
+        self._struck_now: Array = np.zeros(12)
 
     # Events -------------------------------------------------------------------------------
 
@@ -142,6 +143,11 @@ class Ear:
         return float(self._roots[root]) > float(self._roots[expected]) * gain
 
     @property
+    def struck(self) -> frozenset[int]:
+        """The pitch classes struck in the running beat, when the keys were last read."""
+        return frozenset(self._struck_now.nonzero()[0].tolist())
+
+    @property
     def silent(self) -> bool:
         """Whether no key and no pedal holds a tone."""
         return self._held.silent
@@ -159,6 +165,7 @@ class Ear:
 
     def _hear(self, moment: Moment) -> None:
         reading = self._read(moment.position)
+        self._struck_now = reading.now[STRUCK]
         if self._tells(reading):
             self._name(self._chords.weigh(reading.now), reading)
 

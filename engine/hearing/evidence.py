@@ -59,6 +59,8 @@ _LAST, _LAST_LOWEST, _FADING, _FADING_LOWEST, _SONG = range(len(BEFORE))
 
 LENGTHS: Final = slice(_LENGTH, _LENGTH + 12)
 """How long each pitch class has sounded."""
+STRUCK: Final = slice(_STRUCK, _STRUCK + 12)
+"""A one for each pitch class struck in the beat, or just before it."""
 PRESENCE: Final = slice(_PRESENT, _PRESENT + 12)
 """How strongly each pitch class is there: 1 if struck in this beat, less if long ago."""
 _LOWEST_TONE: Final = slice(_LOWEST, _LOWEST + 12)

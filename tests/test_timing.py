@@ -1,0 +1,86 @@
+"""Timing: what the places of the keys around the beats tell of a player."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import pytest
+
+from engine.timing import Timing
+from tests.band import BEAT_SECONDS, moment
+
+
+def known_after(beats: int, keys: Sequence[float], timing: Timing | None = None) -> Timing:
+    """A player whose keys go down so many seconds after each beat, all the way."""
+    timing = timing or Timing()
+    strokes = sorted(b + at / BEAT_SECONDS for b in range(beats) for at in keys)
+    for beat in range(beats + 1):
+        for place in _within(strokes, beat - 1, beat):
+            timing.key_down(moment(place))
+        timing.cross(moment(beat))
+    return timing
+
+
+def _within(places: Iterable[float], start: float, end: float) -> list[float]:
+    return [place for place in places if start <= place < end]
+
+
+def test_a_machine_is_never_late_and_strikes_all_keys_at_once() -> None:
+    """Three keys on every beat, exactly: after eight bars nothing else is supposed of it."""
+    timing = known_after(32, (0.0, 0.0, 0.0))
+
+    assert timing.late == timing.apart == pytest.approx(0, abs=0.01)
+
+
+@pytest.mark.parametrize("seconds", [0.03, 0.08])
+def test_who_lays_back_is_late(seconds: float) -> None:
+    """Keys 30 or 80 ms after the beat are late on every beat, and not apart."""
+    timing = known_after(32, (seconds, seconds))
+
+    assert timing.late == pytest.approx(1, abs=0.05)
+    assert timing.apart < 0.01
+
+
+@pytest.mark.parametrize("seconds", [-0.06, -0.02, 0.0, 0.02])
+def test_a_little_before_or_after_is_in_time(seconds: float) -> None:
+    """What is ahead of its beat, or no further behind than the bass waits, is not late."""
+    assert known_after(32, (seconds,)).late < 0.01
+
+
+def test_who_rolls_chords_has_keys_apart() -> None:
+    """The keys of each chord 10 ms after each other, the first on the beat."""
+    timing = known_after(32, (0.0, 0.01, 0.02))
+
+    assert timing.apart > 0.95
+    assert timing.late < 0.01
+
+
+def test_a_roll_that_begins_before_the_beat_is_one() -> None:
+    """Its first key 15 ms ahead, the last on the beat."""
+    assert known_after(32, (-0.015, 0.0)).apart > 0.95
+
+
+def test_notes_between_the_beats_tell_nothing() -> None:
+    """Sixteenths and eighths are no late beats: what was supposed of the player stands."""
+    supposed = Timing()
+    timing = known_after(32, (0.25 * BEAT_SECONDS, 0.5 * BEAT_SECONDS))
+
+    assert (timing.late, timing.apart) == (supposed.late, supposed.apart)
+
+
+def test_a_player_who_changes_is_known_again_within_four_bars() -> None:
+    """Eight bars exact, then four behind: late on most beats by then."""
+    timing = known_after(32, (0.0,))
+    known_after(16, (0.04,), timing)
+
+    assert timing.late > 0.7
+
+
+def test_what_is_struck_while_the_song_stands_is_not_of_it() -> None:
+    """The song jumps back; a key before its first beat there is late for none."""
+    timing = known_after(32, (0.0,))
+    before = timing.late
+    timing.key_down(moment(8.3))
+    timing.cross(moment(9))
+
+    assert timing.late == before
