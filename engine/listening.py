@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
-from math import floor
 from typing import Final
 
 from engine.events import Forecast, Heard, NoteOn
@@ -23,6 +22,7 @@ from engine.hearing.ear import Ear
 from engine.meter import ON_THE_BEAT, Moment
 from engine.plan import next_change
 from engine.player import Player
+from engine.sent import SentEarly
 from engine.timing import Timing
 
 # Below this probability of the chord expected on a beat the keys are waited for, and below this
@@ -50,10 +50,6 @@ _FIRST_KEYS: Final = 2
 
 FELT_BEATS_AHEAD: Final = 8
 
-# A chord sent early is due on a place of this grid; the ear may read it this much after it.
-_EIGHTH: Final = Fraction(1, 2)
-_READ_LATE: Final = 0.2
-
 
 class Listening:
     """What is believed of the harmony, now and ahead.
@@ -73,7 +69,7 @@ class Listening:
         self._outdated = False
         self._foresight = foresight
         self._lead = lead
-        self._due: list[tuple[Fraction, Chord]] = []
+        self._sent = SentEarly()
         self._beyond: tuple[Forecast, ...] = ()
         self._chord: Chord | None = None
         self._before: Chord | None = None
@@ -92,7 +88,7 @@ class Listening:
         self.player.relocate()
         self._beyond = ()
         self._beat = self._before = self._foretold = None
-        self._due.clear()
+        self._sent.clear()
         self._outdated = False
 
     def _end_paused_beat(self, moment: Moment) -> None:
@@ -107,16 +103,11 @@ class Listening:
     @property
     def ahead(self) -> tuple[Forecast, ...]:
         """The chords that came early, and after them those expected, beat by beat."""
-        if not self._due:
-            return self._beyond
-        last = self._due[-1][0]
-        known = tuple(Forecast(beat, chord, 1.0) for beat, chord in self._due)
-        return known + tuple(f for f in self._beyond if f.beat > last)
+        return self._sent.before(self._beyond)
 
     def chord_at(self, place: Fraction) -> Chord | None:
         """The chord to play by at a place of the part: what sounds there, or is expected to."""
-        first = self._due[0][1] if self._due else None
-        chord = first if self._lead else self._chord
+        chord = self._sent.first if self._lead else self._chord
         came = [f.chord for f in self.ahead if f.beat <= place and f.chord is not None]
         return came[-1] if came and chord is not None else chord
 
@@ -153,7 +144,7 @@ class Listening:
         self._timing.cross(moment)
         if self._beat is not None and self._chord is not None:
             self._ended = self._beat, self.ear.ended
-        amended = self._lead and self._amend_due()
+        amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
         self._before = self._chord
         foretold = next((f for f in self._beyond if f.beat == beat), None)
@@ -165,16 +156,14 @@ class Listening:
         self._outdated = True
         return amended
 
-    def _amend_due(self) -> bool:
+    def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""
-        if self._ended is None or not self._due:
+        if self._ended is None:
             return False
         began, chord = self._ended[0].position, self._ended[1].chord
-        due, taken_for = self._due[-1]
-        if chord is None or chord.root == taken_for.root or float(due) > began:
+        if chord is None or not self._sent.amend(began, chord):
             return False
         self._chord = chord
-        self._keep_due(began, chord)
         return True
 
     def key_down(self, moment: Moment, event: NoteOn) -> None:
@@ -200,7 +189,7 @@ class Listening:
             return False
         self._chord = heard.chord
         if self._lead:
-            self._keep_due(moment.position, heard.chord)
+            self._sent.keep(moment.position, heard.chord)
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != heard.chord.root or self._lead:
             self._place = moment
@@ -211,7 +200,7 @@ class Listening:
     @property
     def _is_awaited(self) -> bool:
         """Whether any chord is news: after a start or a jump none that was sent early is left."""
-        return self._lead and not self._due
+        return self._lead and not self._sent
 
     def _as_foretold(self, heard: Heard) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9."""
@@ -293,8 +282,3 @@ class Listening:
         beat = Fraction(began.position).limit_denominator(96)
         in_bar = beat - began.bar_start
         self._foresight.commit(beat, in_bar, began.metre, ended.chord)
-
-    def _keep_due(self, position: float, chord: Chord) -> None:
-        due = floor((position + float(_EIGHTH) - _READ_LATE) / float(_EIGHTH)) * _EIGHTH
-        self._due = [kept for kept in self._due if kept[0] < due][-64:]
-        self._due.append((due, chord))
