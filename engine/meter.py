@@ -8,12 +8,15 @@ where something is written; `position` is the same scale as a float and says whe
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from math import ceil
 from typing import Final
+
+_SIGNATURE: Final = re.compile(r"(\d+)\s*/\s*(\d+)")
 
 ON_THE_BEAT: Final = 0.2
 """What comes this little before or after a felt beat, in quarter notes, is meant on it."""
@@ -37,6 +40,18 @@ class Metre:
         if not 1 <= self.count <= 32 or self.unit not in (1, 2, 4, 8, 16, 32):
             raise ValueError(f"the metre is {self.count}/{self.unit}; give one such as 4/4 or 12/8")
         object.__setattr__(self, "bar", Fraction(4 * self.count, self.unit))
+
+    @classmethod
+    def of(cls, written: str) -> Metre:
+        """A time signature as it is written: "4/4", "12/8".
+
+        Raises:
+            ValueError: it is none.
+        """
+        found = _SIGNATURE.fullmatch(written)
+        if found is None:
+            raise ValueError(f"the metre is {written!r}; give one such as 4/4 or 12/8")
+        return cls(int(found[1]), int(found[2]))
 
     @property
     def pulses(self) -> tuple[Fraction, ...]:

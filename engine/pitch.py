@@ -9,10 +9,12 @@ line raise a letter by a semitone, so letter and accidentals fall out of one div
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 LETTERS_BY_FIFTHS: Final = "FCGDAEB"
 NATURAL_PITCH_CLASS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_NAME_AND_OCTAVE: Final = re.compile(r"([A-G])([b#]*)(-?[0-9])")
 
 
 def name_of_fifths(fifths: int) -> str:
@@ -62,6 +64,20 @@ def fifths_near(pitch_class: int, tonic_fifths: int) -> int:
     """The place on the line of fifths where a key with this tonic writes a pitch class."""
     lowest = tonic_fifths - 5
     return lowest + (pitch_class * 7 - lowest) % 12
+
+
+def note_of_name(name: str) -> int:
+    """A note by name and octave: E2 is 40, C4 is 60, Cb4 is 59.
+
+    Raises:
+        ValueError: it is no note with its octave.
+    """
+    found = _NAME_AND_OCTAVE.fullmatch(name)
+    if found is None:
+        raise ValueError(f"{name!r} is no note with its octave; give one such as E1 or Bb2")
+    letter, accidentals, octave = found.groups()
+    raised = accidentals.count("#") - accidentals.count("b")
+    return 12 * (int(octave) + 1) + NATURAL_PITCH_CLASS[letter] + raised
 
 
 def note_name(note: int, tonic_fifths: int = 0) -> str:

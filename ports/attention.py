@@ -7,15 +7,12 @@ How: what is not heeded is dropped before the bassist hears of it; clock and tra
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from typing import Final
 
 from engine.events import Control, Incoming, NoteOff, NoteOn
-from engine.pitch import pitch_class_of_name
+from engine.pitch import note_of_name
 from ports.wire import DRUM_CHANNEL
 
-_NOTE: Final = re.compile(r"([A-G][b#]?)(-?\d)")
 _LOWEST_SPLIT, _HIGHEST_SPLIT = 24, 108
 
 
@@ -50,15 +47,10 @@ def split_point(text: str) -> int:
     Raises:
         ValueError: no note, or one that splits no keyboard.
     """
-    named = _NOTE.fullmatch(text)
-    note = -1
-    if named:
-        name, octave = named.groups()
-        raised = name.count("#") - name.count("b")
-        letter = pitch_class_of_name(name[0])
-        note = 12 * (int(octave) + 1) + letter + raised
-    elif text.isdecimal():
-        note = int(text)
+    try:
+        note = int(text) if text.isdecimal() else note_of_name(text)
+    except ValueError:
+        note = -1
     if not _LOWEST_SPLIT <= note <= _HIGHEST_SPLIT:
         raise ValueError(f"{text!r} is no split point; give a note from C1 to C8, such as C4 or 60")
     return note

@@ -31,7 +31,6 @@ from engine.pulse import FASTEST, SLOWEST
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
-_METRE: Final = re.compile(r"(\d+)\s*/\s*(\d+)")
 _ENDING: Final = re.compile(r"(\d+)\.")
 _NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
 
@@ -146,11 +145,8 @@ def _read_key(reading: _Reading, value: str, where: str) -> None:
 
 
 def _read_metre(reading: _Reading, value: str, where: str) -> None:
-    found = _METRE.fullmatch(value)
     try:
-        if found is None:
-            raise ValueError
-        reading.metre = Metre(int(found[1]), int(found[2]))
+        reading.metre = Metre.of(value)
     except ValueError:
         raise ChartError(
             f"{where}: {value!r} is not a metre; write one such as 4/4 or 12/8"

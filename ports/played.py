@@ -130,7 +130,7 @@ def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
     notes = _notes_by_bar(facts, heads)
     start = Fraction(0)
     for index, (head, until) in enumerate(zip(heads, _ends(heads, facts), strict=True)):
-        metre = _metre(head["metre"])
+        metre = Metre.of(head["metre"])
         began = head["time"]
         per_second = float(metre.bar) / (until - began) if until > began else 0.0
         taken = Taken(
@@ -223,8 +223,3 @@ def _key_at(facts: Sequence[Fact], until: float) -> Key:
 def _key(label: str) -> Key:
     tonic, _, mode = label.partition(":")
     return Key(pitch_class_of_name(tonic), mode == "min")
-
-
-def _metre(written: str) -> Metre:
-    count, unit = written.split("/")
-    return Metre(int(count), int(unit))

@@ -22,7 +22,7 @@ from engine.figures import Figure, Grid
 from engine.harmony import Family
 from engine.limits import StyleError
 from engine.meter import Metre
-from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
+from engine.pitch import note_of_name
 from engine.style import (
     POOLS,
     Approach,
@@ -247,17 +247,15 @@ class _Reader:
     def _note(self, node: yaml.Node, key: str) -> int:
         """A note as name and octave: E1 is the open low string, 28."""
         word = self._words(node, key)
-        name, octave = word[:-1], word[-1:]
-        if not octave.isdigit() or name[:1] not in NATURAL_PITCH_CLASS or name[1:].strip("#b"):
+        try:
+            return note_of_name(word)
+        except ValueError:
             self._fail(node, f"{key} is {word}; give a note with its octave, such as E1 or Bb2")
-        shift = name.count("#") - name.count("b")
-        return 12 * (int(octave) + 1) + (pitch_class_of_name(name) - shift) % 12 + shift
 
     def _metre(self, node: yaml.Node, key: str) -> Metre:
         word = self._words(node, key)
-        count, _, unit = word.partition("/")
         try:
-            return Metre(int(count), int(unit))
+            return Metre.of(word)
         except ValueError:
             self._fail(node, f"{key} is {word}; give a metre such as 4/4 or 12/8")
 

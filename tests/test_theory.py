@@ -25,6 +25,7 @@ from engine.pitch import (
     fifths_of_name,
     name_of_fifths,
     note_name,
+    note_of_name,
     pitch_class_of_fifths,
     pitch_class_of_name,
     spell_near,
@@ -79,6 +80,14 @@ def test_what_is_not_a_note_name_is_refused(name: str) -> None:
 def test_notes_have_octaves(note: int, tonic: str, name: str) -> None:
     """60 is middle C; C flat 4 lies just below it, B sharp 3 is it."""
     assert note_name(note, fifths_of_name(tonic)) == name
+    assert note_of_name(name) == note
+
+
+@pytest.mark.parametrize("name", ["", "C", "4", "H4", "c4", "C44", "Cx4"])
+def test_what_is_no_note_with_its_octave_is_refused(name: str) -> None:
+    """A letter, its sharps or flats, and one figure for the octave."""
+    with pytest.raises(ValueError, match="give one such as E1 or Bb2"):
+        note_of_name(name)
 
 
 # Harmony ------------------------------------------------------------------------------------
@@ -249,6 +258,14 @@ def test_impossible_metres_are_refused(count: int, unit: int) -> None:
     """A time signature counts 1 to 32 of a note that is written."""
     with pytest.raises(ValueError, match="give one such as 4/4"):
         Metre(count, unit)
+
+
+def test_a_time_signature_is_read_as_it_is_written() -> None:
+    """Both ways, with or without room around the stroke; what is none is refused."""
+    assert [str(Metre.of(written)) for written in ("4/4", "12 / 8")] == ["4/4", "12/8"]
+    for wrong in ("", "4", "4/", "four/4", "4/4/4", "-3/4", "0/4"):
+        with pytest.raises(ValueError, match="give one such as 4/4"):
+            Metre.of(wrong)
 
 
 def test_a_moment_knows_its_place_in_the_bar() -> None:
