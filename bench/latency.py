@@ -20,14 +20,14 @@ from random import Random
 from typing import Any, Final
 
 from engine.bassist import Bassist
-from engine.events import Beat, NoteOn, Outgoing
+from engine.events import Beat, Musician, NoteOn, Outgoing
 from ports import rehearsal
 from ports.clock import SystemClock
 from ports.drivers import jack_client
 from ports.loop import LoopPort
 from ports.midi import open_port
 from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message, Port
-from ports.service import Player, Service
+from ports.service import Service
 from ports.wire import bytes_of
 from presets import loader
 from tests.fakes import EchoBassist
@@ -96,9 +96,9 @@ FarEnd = LoopFarEnd | JackFarEnd
 
 
 @contextmanager
-def playing(player: Player, port: Port) -> Iterator[None]:
+def playing(musician: Musician, port: Port) -> Iterator[None]:
     """A service that plays in a thread of its own meanwhile."""
-    service = Service(player, port, CLOCK)
+    service = Service(musician, port, CLOCK)
     thread = threading.Thread(target=service.run)
     thread.start()
     try:

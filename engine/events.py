@@ -1,6 +1,6 @@
 """Events: what comes in, what passes between the stages, what goes out.
 
-Knows: the shape of every value that crosses a boundary of the engine.
+Knows: the shape of every value that crosses a boundary of the engine, and of the door it takes.
 Refuses to know: who made it or who takes it.
 How: frozen, slotted dataclasses that check themselves.  `at` is seconds on the caller's clock,
 `beat` a place in the song in quarter notes.
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final
+from typing import Final, Protocol
 
 from engine.harmony import Chord, Key
 from engine.meter import FOUR_FOUR, Metre
@@ -257,3 +257,16 @@ class ChangeExpected:
 
 
 Outgoing = Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected
+
+
+# The door ---------------------------------------------------------------------------------------
+
+
+class Musician(Protocol):
+    """What is fed events in order of time, and says when it wants to be woken."""
+
+    def receive(self, event: Incoming) -> list[Outgoing]:
+        """Take one event; give out what became due, or known, by its time."""
+
+    def next_deadline(self) -> float | None:
+        """The second at which it wants a Tick if nothing comes before; None if it wants none."""

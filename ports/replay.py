@@ -9,41 +9,31 @@ the live loop too empties its port before it looks at the clock.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Final, Protocol
+from typing import Final
 
-from engine.events import Incoming, Outgoing, Tick
+from engine.events import Incoming, Musician, Outgoing, Tick
 
 STUCK_AFTER: Final = 1000
 """So many deadlines at one instant are no music but a fault; a bass plays one note at a time."""
 
 
-class Player(Protocol):
-    """What is replayed: an engine that is fed events and says when it wants to be woken."""
-
-    def receive(self, event: Incoming) -> list[Outgoing]:
-        """Take one event in and give out what becomes due or known by it."""
-        ...
-
-    def next_deadline(self) -> float | None:
-        """When it wants the next tick, if nothing comes before."""
-        ...
-
-
-def replay(player: Player, events: Iterable[Incoming], hear: Callable[[Outgoing], None]) -> None:
-    """Feed the events in their order and pass on everything the player gives out."""
+def replay(
+    musician: Musician, events: Iterable[Incoming], hear: Callable[[Outgoing], None]
+) -> None:
+    """Feed the events in their order and pass on everything the musician gives out."""
     for event in events:
-        _keep_deadlines(player, event.at, hear)
-        for outgoing in player.receive(event):
+        _keep_deadlines(musician, event.at, hear)
+        for outgoing in musician.receive(event):
             hear(outgoing)
-    _keep_deadlines(player, float("inf"), hear)
+    _keep_deadlines(musician, float("inf"), hear)
 
 
-def _keep_deadlines(player: Player, until: float, hear: Callable[[Outgoing], None]) -> None:
+def _keep_deadlines(musician: Musician, until: float, hear: Callable[[Outgoing], None]) -> None:
     last, repeats = float("-inf"), 0
-    while (due := player.next_deadline()) is not None and due < until:
+    while (due := musician.next_deadline()) is not None and due < until:
         repeats = repeats + 1 if due <= last else 0
         if repeats > STUCK_AFTER:
             raise RuntimeError(f"the engine asks again and again to be woken at {due:.3f} s")
         last = due
-        for outgoing in player.receive(Tick(due)):
+        for outgoing in musician.receive(Tick(due)):
             hear(outgoing)

@@ -17,13 +17,14 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from queue import SimpleQueue
 from types import FrameType
-from typing import Final, Protocol
+from typing import Final
 
 from engine.events import (
     ALL_NOTES_OFF,
     Bend,
     Control,
     Incoming,
+    Musician,
     NoteOff,
     NoteOn,
     Outgoing,
@@ -43,16 +44,6 @@ LOOK_UP_SECONDS: Final = 0.05
 # thread while we plan a bar, or us while the screen is drawn.  Python's own 5 ms is as long as a
 # whole JACK period of 256 frames.
 SWITCH_SECONDS: Final = 0.0005
-
-
-class Player(Protocol):
-    """What the service needs of a bassist."""
-
-    def receive(self, event: Incoming) -> list[Outgoing]:
-        """Take an event and answer with what follows from it."""
-
-    def next_deadline(self) -> float | None:
-        """When the player must be told the time, or None if only an event can wake it."""
 
 
 class Lateness:
@@ -112,7 +103,7 @@ class Service:
 
     def __init__(
         self,
-        bassist: Player,
+        bassist: Musician,
         port: Port,
         clock: Clock,
         *,
