@@ -150,7 +150,7 @@ class Writing:
             return beat if moment.position - float(beat) <= ON_THE_BEAT else now
         chord = chord_at(now)
         sounding = part.sounding
-        if sounding is not None and chord and sounding.written.note % 12 in chord.pitch_classes:
+        if sounding is not None and chord and sounding.written.note % 12 in chord.keys:
             return ceil(now / _SIXTEENTH) * _SIXTEENTH
         return now
 

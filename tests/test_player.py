@@ -289,6 +289,24 @@ class TestGoingAlong:
         assert len(_taken(writing)) < len(first)
 
 
+@pytest.mark.parametrize(
+    ("comes", "beat"), [("Ab", "5/4"), ("F/Eb", "5/4"), ("A7", "13/12"), ("F", "13/12")]
+)
+def test_what_sounds_is_left_at_once_only_if_the_chord_has_it_not(comes: str, beat: str) -> None:
+    """Under an Eb that sounds: Ab has it as its fifth and F/Eb as its bass, so a sixteenth will do.
+
+    A7 and F have it not, and the part is written anew from here.
+    """
+    pulse = Pulse(TEMPO, external=False, count_in=0, metre=FOUR_FOUR)
+    pulse.strike(0.0, 0)
+    writing = Writing(load("ballad"), Random(1), pulse, Player())
+    writing.rewrite(Fraction(0), Belief(chord("Eb"), 0.9, Key(3), ()))
+    writing.part.play(0.0, 0.0)
+    moment = pulse.moment(1.1 * BEAT_SECONDS)
+
+    assert writing.place_to_change(moment, lambda _: chord(comes)) == Fraction(beat)
+
+
 def _taken(writing: Writing) -> list[Fraction]:
     """Where the notes lie that are written, all of them played off."""
     found = []
