@@ -11,6 +11,7 @@ nothing that has sounded is touched.  Looking ahead and writing come after the n
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from math import inf
 from random import Random
@@ -149,7 +150,7 @@ class Bassist:
             self._find_place(at)
         self._listening.key_down(self._keys_moment(at), event)
         self._agenda.key_down(at)
-        self._silence.resting = False
+        self._silence.key_down()
 
     def _take_control(self, event: Control, at: float) -> None:
         moment = self._keys_moment(at)
@@ -255,7 +256,7 @@ class Bassist:
         belief = self._belief(beat)
         silent = self._listening.ear.silent
         if belief is not None and self._silence.cross(beat, moment, silent=silent):
-            self._writing.close(beat, belief)
+            self._writing.close(beat, replace(belief, chord=self.heard.chord or belief.chord))
         elif amended or self._writing.written_to is None:
             self._rewrite(beat)
 

@@ -23,7 +23,7 @@ from engine.meter import ON_THE_BEAT, Moment
 from engine.plan import next_change
 from engine.player import Player
 from engine.sent import SentEarly
-from engine.timing import Timing
+from engine.timing import Timing, is_pushed
 
 # Below this probability of the chord expected on a beat the keys are waited for, and below this
 # probability of the chord that they spell as yet, for more of them.  Of changes played as block
@@ -40,12 +40,7 @@ BELIEVED: Final = 0.5
 BELIEVED_AT_FIRST: Final = 0.25
 _AT_FIRST_SECONDS: Final = 0.05
 
-# A chord that was foretold is waited for where this many times the odds that it is on its way, for
-# a player of this timing, are one or more; so many keys are only the first of a chord.  Under keys
-# 20 ms late, give or take as much, the first note is right on 87.0% of changes, without it on 74.0%
-# (bench.expecting billboard --rendered block --every 30 --late 20 --spread 20); exact keys and
-# rolled ones lose nothing by it.
-_PATIENCE: Final = 3.0
+# So many keys are only the first of a chord.
 _FIRST_KEYS: Final = 2
 
 FELT_BEATS_AHEAD: Final = 8
@@ -73,6 +68,7 @@ class Listening:
         self._beyond: tuple[Forecast, ...] = ()
         self._chord: Chord | None = None
         self._before: Chord | None = None
+        self._began: Chord | None = None
         self._beat: Moment | None = None
         self._place: Moment | None = None
         self._ended: tuple[Moment, Heard] | None = None
@@ -143,7 +139,7 @@ class Listening:
         self.ear.cross(moment)
         self._timing.cross(moment)
         if self._beat is not None and self._chord is not None:
-            self._ended = self._beat, self.ear.ended
+            self._ended = self._beat, self._as_it_was(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
         self._before = self._chord
@@ -153,8 +149,21 @@ class Listening:
         self._foretold = None if self._lead else foretold
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
+        self._began = self._chord
         self._outdated = True
         return amended
+
+    def _as_it_was(self, following: Moment) -> Heard:
+        """The beat that ended, as it was heard; in silence, and before a push, as it was played."""
+        ended = self.ear.ended
+        if self._lead:
+            return ended
+        if self.ear.silent and not self.ear.struck:
+            return replace(ended, chord=self._chord)
+        beat, came = self._beat, self._place
+        if beat is not None and came is not None and is_pushed(came, beat, following):
+            return replace(ended, chord=self._began or ended.chord)
+        return ended
 
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""
@@ -230,13 +239,16 @@ class Listening:
         beat, foretold = self._beat, self._foretold
         if beat is None or foretold is None or foretold.chord is None:
             return False
-        if chord.root == foretold.chord.root or moment.position - beat.position >= ON_THE_BEAT:
+        if chord.root == foretold.chord.root:
             return False
         struck = self.ear.struck
+        if self.ear.silent and not struck:
+            return foretold.confidence >= BELIEVED
+        if moment.position - beat.position >= ON_THE_BEAT:
+            return False
         if len(struck) > _FIRST_KEYS or not struck <= foretold.chord.keys:
             return False
-        share = self._timing.apart if struck else self._timing.late
-        return foretold.confidence * (1 + _PATIENCE * share) >= 1
+        return self._timing.lets_wait(foretold.confidence, begun=bool(struck))
 
     def _stands(self, root: int, played: int) -> bool:
         """Whether a root heard stands against the one that was foretold and is played by."""

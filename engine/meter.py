@@ -155,6 +155,11 @@ class Moment:
         """Quarter notes since the bar line."""
         return self.position - float(self.bar_start)
 
+    @property
+    def weight(self) -> int:
+        """How strong this place in the bar is, see Metre.weight."""
+        return self.metre.weight(Fraction(self.in_bar).limit_denominator(_GRID))
+
     def later(self, felt_beats: int) -> float:
         """The place in the song so many felt beats later, see Metre.later."""
         return float(self.bar_start) + self.metre.later(self.in_bar, felt_beats)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import inf
 from typing import Final
@@ -92,6 +92,14 @@ class Part:
             self._glide.clear()
             out.append(Bend(at, position, 0.0))
         return out
+
+    def hold(self, start: Fraction, until: float) -> bool:
+        """Let the note that sounds end there, if it was written at `start` or later."""
+        note = self.sounding
+        if note is None or note.written.beat < start:
+            return False
+        self.sounding = replace(note, played=replace(note.played, until=until))
+        return True
 
     @property
     def bends_at(self) -> float:

@@ -22,6 +22,12 @@ class Silence:
     def __init__(self) -> None:
         self.resting = False
         self._sounded_at = Fraction(0)
+        self._struck = False
+
+    def key_down(self) -> None:
+        """A key goes down: the player plays, however shortly it sounds."""
+        self.resting = False
+        self._struck = True
 
     def move(self, beat: Fraction) -> None:
         """The song goes on from another place."""
@@ -29,8 +35,9 @@ class Silence:
 
     def cross(self, beat: Fraction, moment: Moment, *, silent: bool) -> bool:
         """A felt beat begins: whether the phrase ends on it, and the bass rests."""
-        if not silent:
+        if self._struck or not silent:
             self._sounded_at = beat
+        self._struck = False
         lasts = beat - self._sounded_at >= BARS_OF_SILENCE * moment.metre.bar
         ends = lasts and not self.resting and beat == moment.bar_start
         self.resting = self.resting or ends

@@ -123,8 +123,9 @@ class Writing:
         place = self._pulse.moment(0.0, float(beat))
         ask = self._ask(beat, place, belief)
         for note in self._line.write(ask)[:1]:
-            held = replace(note, length=place.metre.bar)
-            self.part.write([self._ready(held, place, ask.manner)])
+            ready = self._ready(replace(note, length=place.metre.bar), place, ask.manner)
+            if not self.part.hold(beat, ready.played.until):
+                self.part.write([ready])
         self.written_to = None
         self._written_for.clear()
 

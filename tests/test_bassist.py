@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -238,6 +239,66 @@ def test_the_bass_ends_the_phrase_when_the_player_stops() -> None:
     last = plays(out)[-1]
     assert last.beat == pytest.approx(16, abs=0.1)
     assert (last.note % 12, last.written.length) == (3, 4)
+
+
+def stabs(chart: str, places: Sequence[float], length: float) -> list[Incoming]:
+    """A chord a bar, struck at these places of the bar in quarter notes, each held so long."""
+    events: list[Incoming] = []
+    for bar, name in enumerate(chart.split()):
+        for at in (max(0.0, 4 * bar + place) for place in places):
+            for note in voiced(name):
+                events.append(NoteOn(at * BEAT_SECONDS, note))
+                events.append(NoteOff((at + length) * BEAT_SECONDS, note))
+    return sorted(events, key=lambda e: (e.at, isinstance(e, NoteOn)))
+
+
+LOOP = "Bb Gm7 Eb F7 Dm7 Gm7 Cm7 F7 "
+
+
+def test_chords_between_the_beats_are_no_silence() -> None:
+    """Short chords on every off-beat: from the second time round each root is on its bar line."""
+    one: list[Incoming] = [NoteOn(0.0, 46), NoteOff(0.1, 46)]  # from where the beats are counted
+    keys = in_time(one, stabs(LOOP * 4, (0.5, 1.5, 2.5, 3.5), 0.2))
+    begun = plays(heard_from(bass_player(), keys, until=63.5))
+
+    for bar, name in list(enumerate(LOOP.split() * 4))[16:]:
+        here = [p for p in begun if 4 * bar - 0.1 < p.written.beat < 4 * bar + 3.9]
+        assert here[0].note % 12 == parse_symbol(name).bass
+        assert -0.01 < here[0].at - 2 * bar < 0.03
+        assert here[0].written.length < 4  # it is no end of a phrase
+
+
+def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None:
+    """The fourth time round nobody plays the Eb: the bass does, and nothing else in that bar."""
+    keys = [e for e in stabs(LOOP * 4, (0.0,), 3.8) if not 51.9 < e.at < 53.95]
+    begun = plays(heard_from(bass_player(), keys, until=63.5))
+
+    here = [p for p in begun if 103.9 < p.written.beat < 107]
+    assert here[0].note % 12 == 3
+    assert {p.written.chord.root for p in here} == {3}
+
+
+@pytest.mark.parametrize("preset", ["soul", "walking", "rock"])
+@pytest.mark.parametrize("seed", range(3))
+def test_the_phrase_ends_on_one_note(preset: str, seed: int) -> None:
+    """The root heard last is struck once and held, or what had begun on the bar line by then."""
+    keys = stabs(LOOP * 2 + "Bb", (0.0,), 3.8)
+    begun = plays(heard_from(bass_player(preset, seed=seed), keys, until=48.0))
+
+    (last,) = [p for p in begun if p.written.beat >= 76]
+    assert last.note % 12 == last.written.chord.bass
+    assert last.note % 12 == 10 or last.written.length < 4
+
+
+def test_a_song_whose_chords_are_pushed_changes_on_its_bar_lines() -> None:
+    """Each chord an eighth before its bar: by the third time the fourth beat is the old chord's."""
+    begun = plays(heard_from(bass_player("walking"), stabs(LOOP * 4, (-0.5, 1.0), 0.4), until=63.5))
+
+    on_four = {p.written.beat // 4: p for p in begun if p.written.beat % 4 == 3}
+    names = LOOP.split() * 4
+    late = [on_four[bar] for bar in range(16, 31) if bar in on_four]
+    assert len(late) > 10
+    assert all(p.written.chord.root == parse_symbol(names[p.written.beat // 4]).root for p in late)
 
 
 def test_the_bass_comes_back_with_the_player() -> None:
