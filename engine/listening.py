@@ -23,7 +23,7 @@ from engine.meter import ON_THE_BEAT, Moment
 from engine.plan import next_change
 from engine.player import Player
 from engine.sent import SentEarly
-from engine.timing import Timing, is_pushed
+from engine.timing import Timing
 
 # Below this probability of the chord expected on a beat the keys are waited for, and below this
 # probability of the chord that they spell as yet, for more of them.  Of changes played as block
@@ -137,9 +137,9 @@ class Listening:
         """
         self._commit()
         self.ear.cross(moment)
-        self._timing.cross(moment)
         if self._beat is not None and self._chord is not None:
             self._ended = self._beat, self._as_it_was(moment)
+        self._timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
         self._before = self._chord
@@ -160,10 +160,8 @@ class Listening:
             return ended
         if self.ear.silent and not self.ear.struck:
             return replace(ended, chord=self._chord)
-        beat, came = self._beat, self._place
-        if beat is not None and came is not None and is_pushed(came, beat, following):
-            return replace(ended, chord=self._began or ended.chord)
-        return ended
+        pushed = self._place is not None and self._timing.is_pushed(self._place, following)
+        return replace(ended, chord=self._began or ended.chord) if pushed else ended
 
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""

@@ -75,8 +75,13 @@ class Timing:
         share = self.apart if begun else self.late
         return confidence * (1 + _PATIENCE * share) >= 1
 
+    def is_pushed(self, came: Moment, following: Moment) -> bool:
+        """Whether a chord that came within the running beat is meant for the one that follows.
 
-def is_pushed(came: Moment, beat: Moment, following: Moment) -> bool:
-    """Whether a chord that came within one beat is meant for the one that follows."""
-    share = (came.position - beat.position) / (following.position - beat.position)
-    return share > _PUSHED and following.weight > beat.weight
+        It came late in the beat, which no key was struck on, and the next one is stronger.
+        """
+        beat = self._beat
+        if beat is None or self._first is not None:
+            return False
+        share = (came.position - beat.position) / (following.position - beat.position)
+        return share > _PUSHED and following.weight > beat.weight
