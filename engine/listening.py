@@ -232,7 +232,8 @@ class Listening:
         """Whether the chord foretold is waited for a little, though as yet another is heard.
 
         None of its keys has gone down, and this player is often late; or the first of them have,
-        and this player rolls chords.  The more so, the surer it was foretold.
+        and this player rolls chords.  The more so, the surer it was foretold.  While nothing
+        sounds at all, nothing speaks against it.
         """
         beat, foretold = self._beat, self._foretold
         if beat is None or foretold is None or foretold.chord is None:

@@ -24,13 +24,14 @@ GATHER_SECONDS: Final = 0.006
 # were pushed; before the pocket ends, so that a note that waits in it has the good of it.
 LISTEN_AGAIN_SECONDS: Final = 0.022
 
-# A chord that was foretold is waited for where this many times the odds that it is on its way, for
-# a player of this timing, are one or more.  Under keys 20 ms late, give or take as much, the first
-# note is right on 87.0% of changes, without it on 74.0% (bench.expecting billboard --rendered block
-# --every 30 --late 20 --spread 20); exact keys and rolled ones lose nothing by it.
+# A chord that was foretold is waited for if the chance that it comes late, weighed so much heavier,
+# outweighs the chance that it does not come.  Under keys 20 ms late, give or take as much, the
+# first note is right on 87.0% of changes, and on 74.0% if nothing is waited for (bench.expecting
+# billboard --rendered block --every 30 --late 20 --spread 20); exact keys lose nothing by it.
 _PATIENCE: Final = 3.0
 
-# A chord that comes when this share of a beat is over is none of it, if the next beat is stronger.
+# A chord that comes when this share of a beat is over, on which no key was struck, is none of it if
+# the next beat is stronger.
 _PUSHED: Final = 0.4
 
 _RATE: Final = 0.1  # how much one beat counts: a player is known after two or three bars
