@@ -158,7 +158,8 @@ class Listening:
         ended = self.ear.ended
         if self._lead:
             return ended
-        if self.ear.silent and not self.ear.struck:
+        foretold = self._foretold
+        if self.ear.silent and not self.ear.struck and foretold and foretold.confidence >= SURE:
             return replace(ended, chord=self._chord)
         pushed = self._place is not None and self._timing.is_pushed(self._place, following)
         return replace(ended, chord=self._began or ended.chord) if pushed else ended
@@ -241,8 +242,8 @@ class Listening:
         if chord.root == foretold.chord.root:
             return False
         struck = self.ear.struck
-        if self.ear.silent and not struck:
-            return foretold.confidence >= BELIEVED
+        if self.ear.silent and not struck and foretold.confidence >= BELIEVED:
+            return True
         if moment.position - beat.position >= ON_THE_BEAT:
             return False
         if len(struck) > _FIRST_KEYS or not struck <= foretold.chord.keys:

@@ -118,10 +118,10 @@ class Writing:
         self._write_bar(start, belief)
 
     def close(self, beat: Fraction, belief: Belief) -> None:
-        """End the phrase: the first note of this bar held through it, and nothing after it."""
+        """End the phrase: the root held through this bar, and nothing after it."""
         self.part.strike_out(beat)
         place = self._pulse.moment(0.0, float(beat))
-        ask = self._ask(beat, place, belief)
+        ask = replace(self._ask(beat, place, belief), last=None)  # as if the chord were new
         for note in self._line.write(ask)[:1]:
             ready = self._ready(replace(note, length=place.metre.bar), place, ask.manner)
             if not self.part.hold(beat, ready.played.until):
