@@ -14,7 +14,7 @@ from random import Random
 
 from engine.bassist import Bassist
 from engine.events import Forecast, Outgoing, Play, Stop
-from engine.foresight.outlook import Foresight
+from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord, Key
 from engine.labels import symbol
 from engine.meter import Moment
@@ -38,10 +38,17 @@ class Watched(Foresight):
         self.calls: dict[Fraction, Forecast] = {}
 
     def look(
-        self, moment: Moment, chord: Chord | None, key: Key, confidence: float, horizon: int
+        self,
+        moment: Moment,
+        chord: Chord | None,
+        key: Key,
+        confidence: float,
+        horizon: int,
+        *,
+        weigh: int = WEIGHED,
     ) -> tuple[Forecast, ...]:
         """Look ahead as usual."""
-        ahead = super().look(moment, chord, key, confidence, horizon)
+        ahead = super().look(moment, chord, key, confidence, horizon, weigh=weigh)
         self.calls.update((forecast.beat, forecast) for forecast in ahead)
         return ahead
 

@@ -3,8 +3,8 @@
 Knows: the felt beats, the gathering of a chord's keys, the pocket, the note that sounds and the
 one that waits, and that thinking takes time.
 Refuses to know: what is done about any of them.
-How: the earliest of a handful of times, read anew each time it is asked.  Looking ahead takes some
-milliseconds, and so gives way to a note or a chord that is due just then.
+How: the earliest of a handful of times, read anew each time it is asked.  Looking ahead and writing
+take some milliseconds, and so go a step at a time, and give way to a note or a chord that is due.
 """
 
 from __future__ import annotations
@@ -30,10 +30,11 @@ POCKET_SECONDS: Final = 0.025
 # chord that was foretold, and waited for, has come or will not.
 LISTEN_LAST: Final = 0.25
 
-# Looking ahead begins this long after the beat or the note, which is on its way by then, and not
-# if a note or a chord is due within what the looking may take.
+# Each step of looking ahead begins this long after the beat, the note or the step before, so that
+# keys that came meanwhile are heard first, and not if a note or a chord is due within what the step
+# may take.
 LOOK_AFTER_SECONDS: Final = 0.002
-LOOK_TAKES_SECONDS: Final = 0.008
+LOOK_TAKES_SECONDS: Final = 0.006
 
 
 class Due(Enum):

@@ -6,7 +6,7 @@ How: each event first lets everything happen that was due before it, then is tak
 second the event comes first.  `next_deadline` tells when something falls due if nothing comes
 in, and a Tick at that second makes it happen.  Notes are written a bar at a time, one felt beat
 before the bar line, and anew from the next free place when ear or foresight changes its mind;
-nothing that has sounded is touched.  Looking ahead and writing come after the note due now.
+nothing that has sounded is touched.  Looking ahead and writing come in steps after what is due.
 """
 
 from __future__ import annotations
@@ -202,14 +202,19 @@ class Bassist:
     # What falls due ------------------------------------------------------------------------------
 
     def _let_happen(self, at: float, out: list[Outgoing], *, with_now: bool) -> None:
+        looks = False
         while True:
             due_at, due = self._agenda.next_due()
             if due_at > at or (due_at == at and not with_now):
-                return
-            if due is Due.LOOK and with_now and out:
-                return  # woken late: what is in hand goes out before anything that takes long
+                break
             self._now = max(self._now, due_at)
-            self._do(due, self._now, out)
+            if due is Due.LOOK and with_now:
+                looks = True  # what takes long comes after all that is due, a step at a waking
+                self._agenda.look(at)
+            else:
+                self._do(due, self._now, out)
+        if looks and not out:
+            self._look(at, out)
 
     def _do(self, due: Due, at: float, out: list[Outgoing]) -> None:
         part = self._writing.part
@@ -275,9 +280,11 @@ class Bassist:
             self._agenda.look(at)
 
     def _look(self, at: float, out: list[Outgoing]) -> None:
-        """See what comes, tell it, and hold the part to it."""
+        """See what comes, a step at a time; then tell it, and hold the part to it."""
+        if self._listening.look():
+            self._agenda.look(at)
+            return
         self._agenda.has_looked()
-        self._listening.look()
         moment = self._pulse.moment(at)
         change = self._listening.change_after(Fraction(moment.position))
         out.extend(self._telling.expected(change, self.heard.key, moment))

@@ -16,7 +16,7 @@ from fractions import Fraction
 from typing import Final
 
 from engine.events import Forecast, Heard, NoteOn
-from engine.foresight.outlook import Foresight
+from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.meter import ON_THE_BEAT, Moment
@@ -61,7 +61,7 @@ class Listening:
         self.player = Player()
         self._timing = Timing()
         self.heard = ear.ended  # nothing yet, in the key that it was told
-        self._outdated = False
+        self._unseen = 0
         self._foresight = foresight
         self._lead = lead
         self._sent = SentEarly()
@@ -85,7 +85,7 @@ class Listening:
         self._beyond = ()
         self._beat = self._before = self._foretold = None
         self._sent.clear()
-        self._outdated = False
+        self._unseen = 0
 
     def _end_paused_beat(self, moment: Moment) -> None:
         """A song that goes on from within the beat under way does not come to its end again."""
@@ -150,7 +150,7 @@ class Listening:
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
         self._began = self._chord
-        self._outdated = True
+        self._unseen = WEIGHED
         return amended
 
     def _as_it_was(self, following: Moment) -> Heard:
@@ -201,7 +201,7 @@ class Listening:
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != heard.chord.root or self._lead:
             self._place = moment
-            self._outdated = True
+            self._unseen = WEIGHED
             self._goes_on(before, heard.chord)
         return True
 
@@ -275,16 +275,19 @@ class Listening:
             beyond[i] = replace(forecast, chord=chord)
         self._beyond = tuple(beyond)
 
-    def look(self) -> None:
-        """Look ahead from the chord that the keys have reached, if that is news."""
-        self._commit()
-        if not self._outdated or self._chord is None or self._place is None:
-            return
-        self._outdated = False
+    def look(self) -> bool:
+        """Remember the beat that ended, or look a step ahead; whether there was anything to do."""
+        if self._ended is not None:
+            self._commit()
+            return True
+        if not self._unseen or self._chord is None or self._place is None:
+            return False
+        self._unseen -= 1
         heard = self.heard
         self._beyond = self._foresight.look(
-            self._place, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD
+            self._place, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
         )
+        return True
 
     def _commit(self) -> None:
         """Let the foresight remember the beat that ended last, if it does not yet."""

@@ -150,6 +150,17 @@ def test_looking_changes_nothing() -> None:
     assert asked.look(at(32), LOOP[0], KEY, 1.0, 8) == unasked.look(at(32), LOOP[0], KEY, 1.0, 8)
 
 
+def test_a_look_in_two_steps_sees_what_one_look_sees() -> None:
+    """Thinking a beat further at a time, with time between for keys, costs nothing of the view."""
+    at_once, in_steps = Foresight(), Foresight()
+    for i, heard in enumerate([*LOOP * 2, *bars("E"), *LOOP[4:]]):
+        whole = at_once.look(at(i), heard, KEY, 1.0, 8, weigh=2)
+        in_steps.look(at(i), heard, KEY, 1.0, 8, weigh=1)
+        assert in_steps.look(at(i), heard, KEY, 1.0, 8, weigh=1) == whole
+        play(at_once, [heard], i)
+        play(in_steps, [heard], i)
+
+
 # A chart ------------------------------------------------------------------------------------
 
 VERSE = Section("Verse", tuple(Bar(((Fraction(0), c),)) for c in bars("Eb | Cm | Ab | Bb7")[::4]))

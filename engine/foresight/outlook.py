@@ -40,8 +40,8 @@ _DOUBT: Final = 0.3
 _RECOVERS: Final = 0.06
 """How often a beat is right although one before it on the way was not."""
 
-_WEIGHED: Final = 2
-"""How many beats are thought through in one look; beats thought through in the last are kept.
+WEIGHED: Final = 2
+"""How many beats are thought through anew in one look; those thought through before are kept.
 With 3 a look took half as long again, and the bass landed no better for it."""
 
 _LEAN: Final = 1.2
@@ -160,14 +160,25 @@ class Foresight:
     # What is expected ------------------------------------------------------------------------
 
     def look(
-        self, moment: Moment, chord: Chord | None, key: Key, confidence: float, horizon: int
+        self,
+        moment: Moment,
+        chord: Chord | None,
+        key: Key,
+        confidence: float,
+        horizon: int,
+        *,
+        weigh: int = WEIGHED,
     ) -> tuple[Forecast, ...]:
-        """One forecast for each of the coming felt beats, `chord` taken as sounding now."""
+        """One forecast for each of the coming felt beats, `chord` taken as sounding now.
+
+        So many beats are weighed, at a millisecond or so each; to weigh one, and then look once
+        more and weigh another, comes to the same as to weigh two.
+        """
         metre = moment.metre
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
         sure = 1 - _DOUBT * (1 - confidence)
-        for call in self._calls(Step(chord, first), len(metre.pulses), key):
+        for call in self._calls(Step(chord, first), len(metre.pulses), key, weigh):
             beat = moment.bar_start + metre.start_of(first + len(forecasts) + 1)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
             forecasts.append(Forecast(beat, call.chord, sure))
@@ -176,15 +187,18 @@ class Foresight:
         self._memory.forget_imagined()
         return tuple(forecasts)
 
-    def _calls(self, step: Step, pulses: int, key: Key) -> Iterator[_Call]:
+    def _calls(self, step: Step, pulses: int, key: Key, weigh: int) -> Iterator[_Call]:
         """The best path, a beat at a time, from a beat that is taken as sounding."""
         course, where = self._course, self._where
         path, self._path = self._path, []
-        weighed = 0
         self._memory.forget_imagined()
-        while weighed < _WEIGHED:
-            way = path.pop(0) if path else None
-            if way is None or way.step != step or not self._memory.resume(step, way.agreement):
+        while True:
+            way = path[0] if path and path[0].step == step else None
+            if weigh <= 0 and (way is None or way.standing is None):
+                break
+            if way is not None and self._memory.resume(step, way.agreement):
+                del path[0]
+            else:
                 path.clear()
                 self._memory.imagine(step)
                 course, where = course.after(step, pulses), self._followed(where, step)
@@ -192,13 +206,14 @@ class Foresight:
             course, where, standing = way.course, way.where, way.standing
             if standing is None:
                 standing = self._weigh(step, course, where)
-                weighed += 1
+                weigh -= 1
             self._path.append(way._replace(standing=standing))
             root = _called(standing.odds, step.root)
             stays = root == step.root
             chord = step.chord if stays else self._chord_on(root, standing, key)
             yield _Call(chord, float(standing.odds[root]))
             step = Step(chord, (step.place + 1) % pulses)
+        self._path += path
         yield from self._guesses(step.chord)
 
     def _guesses(self, chord: Chord | None) -> Iterator[_Call]:
