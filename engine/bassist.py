@@ -281,16 +281,19 @@ class Bassist:
 
     def _look(self, at: float, out: list[Outgoing]) -> None:
         """See what comes, a step at a time; then tell it, and hold the part to it."""
-        if self._listening.look():
+        if self._listening.look() or self._write_on():
             self._agenda.look(at)
             return
         self._agenda.has_looked()
         moment = self._pulse.moment(at)
         change = self._listening.change_after(Fraction(moment.position))
         out.extend(self._telling.expected(change, self.heard.key, moment))
+
+    def _write_on(self) -> bool:
         belief = self._belief(self._write_from)
-        if belief is not None and self._pulse.running and self._writing.written_to is not None:
-            self._writing.write_on(self._write_from, self._agenda.next_beat, belief)
+        if belief is None or not self._pulse.running or self._writing.written_to is None:
+            return False
+        return self._writing.write_on(self._write_from, self._agenda.next_beat, belief)
 
     def _keys_moment(self, at: float, position: float | None = None) -> Moment:
         """This second, at the place that the keys have reached: ahead of the part by the lead."""

@@ -93,17 +93,22 @@ class Metre:
 
     def weight(self, in_bar: Fraction) -> int:
         """How strong a place in the bar is: 4 bar line, 3 half bar, 2 beat, 1 half beat, 0 else."""
-        if in_bar == 0:
-            return 4
-        pulses = self.pulses
-        if in_bar in pulses:
-            middle = len(pulses) % 2 == 0 and in_bar == pulses[len(pulses) // 2]
-            return 3 if middle else 2
-        return 1 if in_bar % Fraction(1, 2) == 0 else 0
+        return _weight(self.count, self.unit, in_bar)
 
     def __str__(self) -> str:
         """As written at the start of a staff: 4/4."""
         return f"{self.count}/{self.unit}"
+
+
+@lru_cache(maxsize=1024)
+def _weight(count: int, unit: int, in_bar: Fraction) -> int:
+    if in_bar == 0:
+        return 4
+    pulses = _pulses(count, unit)
+    if in_bar in pulses:
+        middle = len(pulses) % 2 == 0 and in_bar == pulses[len(pulses) // 2]
+        return 3 if middle else 2
+    return 1 if in_bar % Fraction(1, 2) == 0 else 0
 
 
 @lru_cache(maxsize=64)

@@ -11,11 +11,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from random import Random
 from types import MappingProxyType
 from typing import Final
 
-from engine.meter import Moment
+from engine.meter import Metre, Moment
 from engine.score import AS_USUAL, Articulation, BassNote, Manner
 from engine.style import Feel, Style, Touch
 
@@ -121,16 +122,22 @@ def swung(beat: Fraction, feel: Feel, bar: Moment) -> float:
     counted within each felt beat, which itself stays: one that the grid does not divide in pairs,
     such as three eighths, is not swung.
     """
-    begins, length = bar.metre.felt_beat_at(beat - bar.bar_start)
-    begins += bar.bar_start
-    unit = 2 * feel.swing_on.step
-    whole, place = divmod(beat - begins, unit)
-    share = place / unit
-    if feel.swing == 0.5 or length % unit or share.denominator % 3 == 0:
+    if feel.swing == 0.5:
         return float(beat)
+    in_bar = _swung_in_bar(beat - bar.bar_start, feel.swing, 2 * feel.swing_on.step, bar.metre)
+    return float(bar.bar_start) + in_bar
+
+
+@lru_cache(maxsize=1024)  # a part keeps to a few dozen places
+def _swung_in_bar(in_bar: Fraction, swing: float, unit: Fraction, metre: Metre) -> float:
+    begins, length = metre.felt_beat_at(in_bar)
+    whole, place = divmod(in_bar - begins, unit)
+    share = place / unit
+    if length % unit or share.denominator % 3 == 0:
+        return float(in_bar)
     late = (
-        2 * float(share) * feel.swing
+        2 * float(share) * swing
         if share <= Fraction(1, 2)
-        else feel.swing + (2 * float(share) - 1) * (1 - feel.swing)
+        else swing + (2 * float(share) - 1) * (1 - swing)
     )
     return float(begins) + float(unit) * (float(whole) + late)

@@ -102,12 +102,15 @@ class Writing:
         self._written_for.clear()
         self._manners.clear()
 
-    def write_on(self, beat: Fraction, next_beat: Fraction, belief: Belief) -> None:
-        """Hold the part at least a felt beat ahead, and to what is believed."""
+    def write_on(self, beat: Fraction, next_beat: Fraction, belief: Belief) -> bool:
+        """Hold the part a felt beat ahead, and to what is believed; whether a bar was to write."""
         if self.written_to is None or self.stale(belief.ahead):
             self.rewrite(beat, belief)
-        if self.written_to is not None and next_beat >= self.written_to:
+        elif next_beat >= self.written_to:
             self._write_bar(max(self.written_to, beat), belief)
+        else:
+            return False
+        return True
 
     def rewrite(self, start: Fraction, belief: Belief) -> None:
         """Write the rest of a bar anew, and nothing after it yet; what has sounded stands."""
@@ -169,10 +172,9 @@ class Writing:
         ask = self._ask(start, place, belief)
         self.part.write(self._ready(note, place, ask.manner) for note in self._line.write(ask))
         self.written_to = ask.end
-        self._written_for = {b: c for b, c in self._written_for.items() if b >= start}
-        for forecast in belief.ahead:
-            if start <= forecast.beat <= ask.end:
-                self._written_for[forecast.beat] = self._aim(forecast)
+        known = {b: c for b, c in self._written_for.items() if start <= b <= ask.end}
+        aims = {f.beat: self._aim(f) for f in belief.ahead if start <= f.beat <= ask.end}
+        self._written_for = known | aims
 
     def _ready(self, note: BassNote, bar: Moment, manner: Manner) -> Ready:
         return Ready(note, self._performer.perform(note, bar, manner))

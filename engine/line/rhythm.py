@@ -26,7 +26,8 @@ Bar = tuple[Stroke, ...]
 
 _FIRST_BAR: Final = 1
 _COPIES: Final = 3  # literal copies of a bar in a row, at most
-_PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it
+_PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it,
+_BARS_KEPT: Final = 16  # and again whenever it is written anew
 _SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four phrases
 _LOOSE: Final = 0.2  # below it tones differ from bar to bar, by the taste in engine/line/offers.py
 # Steps of the golden ratio: the thresholds of neighbouring bars lie as far apart as can be, so
@@ -45,6 +46,7 @@ class Rhythms:
         self._seed = seed
         self._density = style.rhythm.density if density is None else density
         self._phrases: dict[tuple[int, Metre], tuple[Bar, ...]] = {}
+        self._bars: dict[tuple[int, Metre, float], Bar] = {}
 
     def bar(self, bar: int, metre: Metre, manner: Manner = AS_USUAL) -> Bar:
         """The strokes of a bar, counted from its bar line, earliest first.
@@ -66,9 +68,15 @@ class Rhythms:
         return max(0.0, min(1.0, self._density + moved))
 
     def _plain(self, bar: int, metre: Metre, density: float) -> Bar:
-        phrase, place = divmod(bar - _FIRST_BAR, self._style.phrase.bars)
-        plain = self._phrase(phrase, metre)[place]
-        return at_density(plain, density, bar * _GOLDEN % 1, metre, self._style)
+        known = self._bars.get((bar, metre, density))
+        if known is None:
+            if len(self._bars) >= _BARS_KEPT:
+                self._bars.clear()
+            phrase, place = divmod(bar - _FIRST_BAR, self._style.phrase.bars)
+            plain = self._phrase(phrase, metre)[place]
+            known = at_density(plain, density, bar * _GOLDEN % 1, metre, self._style)
+            self._bars[bar, metre, density] = known
+        return known
 
     def _phrase(self, phrase: int, metre: Metre) -> tuple[Bar, ...]:
         known = self._phrases.get((phrase, metre))
