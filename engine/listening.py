@@ -15,6 +15,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
+from engine.ended import Beat, Ended
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord
@@ -71,14 +72,15 @@ class Listening:
         self._began: Chord | None = None
         self._beat: Moment | None = None
         self._place: Moment | None = None
-        self._ended: tuple[Moment, Heard] | None = None
+        self._ended = Ended(foresight)
         self._doubted: Fraction | None = None
         self._foretold: Forecast | None = None
 
     def relocate(self, moment: Moment) -> None:
         """The song goes on from here, whether the keys were elsewhere before or only paused."""
-        self._commit()
+        self._ended.commit()
         self._end_paused_beat(moment)
+        self._ended.relocate()
         self.ear.relocate(moment)
         self._foresight.relocate(moment.next_beat())
         self.player.relocate()
@@ -93,8 +95,8 @@ class Listening:
         if beat is None or self._chord is None:
             return
         if beat.position < moment.position <= beat.next_beat(beyond=True):
-            self._ended = beat, self.heard
-            self._commit()
+            self._ended.last = Beat(beat, self.heard, rested=False, weight=beat.weight)
+            self._ended.commit()
 
     @property
     def ahead(self) -> tuple[Forecast, ...]:
@@ -135,10 +137,12 @@ class Listening:
 
         True if a chord that was sent early, and is due now, is another than it was taken for.
         """
-        self._commit()
+        self._ended.commit()
         self.ear.cross(moment)
         if self._beat is not None and self._chord is not None:
-            self._ended = self._beat, self._as_it_was(moment)
+            heard, rested = self._as_it_was(moment), self._timing.rests
+            weight = max(self._beat.weight, self._timing.between * moment.weight)
+            self._ended.last = Beat(self._beat, heard, rested, weight)
         self._timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
@@ -158,18 +162,20 @@ class Listening:
         ended = self.ear.ended
         if self._lead:
             return ended
-        foretold = self._foretold
-        if self.ear.silent and not self.ear.struck and foretold and foretold.confidence >= SURE:
+        if self._timing.rests and self._foretold and self._foretold.confidence >= SURE:
             return replace(ended, chord=self._chord)
-        pushed = self._place is not None and self._timing.is_pushed(self._place, following)
-        return replace(ended, chord=self._began or ended.chord) if pushed else ended
+        stayed = self._began is not None and self._began == self._before
+        if stayed and self._timing.pushed(following) and self._ended.yields_to(following):
+            return replace(ended, chord=self._began)
+        return ended
 
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""
-        if self._ended is None:
+        last = self._ended.last
+        if last is None:
             return False
-        began, chord = self._ended[0].position, self._ended[1].chord
-        if chord is None or not self._sent.amend(began, chord):
+        chord = last.heard.chord
+        if chord is None or not self._sent.amend(last.began.position, chord):
             return False
         self._chord = chord
         return True
@@ -183,6 +189,7 @@ class Listening:
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
         heard = self._as_foretold(self.ear.heard(moment))
+        self._timing.read(moment, silent=self.ear.silent)
         if heard.chord is None or self._may_come_yet(heard.chord, moment):
             return False
         if not self._is_believed(heard, moment):
@@ -277,8 +284,8 @@ class Listening:
 
     def look(self) -> bool:
         """Remember the beat that ended, or look a step ahead; whether there was anything to do."""
-        if self._ended is not None:
-            self._commit()
+        if self._ended.last is not None:
+            self._ended.commit()
             return True
         if not self._unseen or self._chord is None or self._place is None:
             return False
@@ -288,12 +295,3 @@ class Listening:
             self._place, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
         )
         return True
-
-    def _commit(self) -> None:
-        """Let the foresight remember the beat that ended last, if it does not yet."""
-        if self._ended is None:
-            return
-        (began, ended), self._ended = self._ended, None
-        beat = Fraction(began.position).limit_denominator(96)
-        in_bar = beat - began.bar_start
-        self._foresight.commit(beat, in_bar, began.metre, ended.chord)

@@ -34,6 +34,9 @@ _PATIENCE: Final = 3.0
 # the next beat is stronger.
 _PUSHED: Final = 0.4
 
+# Silence is told after what belongs to the beat, and before what may belong to the next.
+_LATE_IN_BEAT: Final = 0.5
+
 _RATE: Final = 0.1  # how much one beat counts: a player is known after two or three bars
 _AT_FIRST: Final = 0.1  # what is supposed of a player nobody knows
 
@@ -49,17 +52,40 @@ class Timing:
         self._beat: Moment | None = None
         self._first: float | None = None
         self._last = (0.0, -inf)
+        self._until = inf
+        self._came: float | None = None
+        self._quiet = False
         self._was_late = self._was_apart = False
 
     def key_down(self, moment: Moment) -> None:
         """A key went down."""
         self._last = moment.at, moment.position
+        if self._came is None and moment.position < self._until:
+            self._came = moment.position
         beat = self._beat
         if beat is None or not 0 <= moment.position - beat.position < ON_THE_BEAT:
             return
         first = self._first = moment.at if self._first is None else self._first
         self._was_late = self._was_late or moment.at - beat.at > LISTEN_AGAIN_SECONDS
         self._was_apart = self._was_apart or moment.at - first > GATHER_SECONDS
+
+    def read(self, moment: Moment, *, silent: bool) -> None:
+        """The keys are read; nothing sounds, or something does."""
+        if self._beat and ON_THE_BEAT <= moment.position - self._beat.position < _LATE_IN_BEAT:
+            self._quiet = silent
+
+    @property
+    def rests(self) -> bool:
+        """Whether the player leaves the running beat out.
+
+        Keys that go down a little ahead of the next beat are those of that one.
+        """
+        return self._quiet and self._came is None
+
+    @property
+    def between(self) -> bool:
+        """Whether no key went down on the running beat itself, if any did."""
+        return self._first is None
 
     def cross(self, beat: Moment) -> None:
         """A felt beat begins: what the one before it has told is counted."""
@@ -68,6 +94,9 @@ class Timing:
             self.apart += _RATE * (self._was_apart - self.apart)
         at, position = self._last
         self._first = at if 0 <= beat.position - position < ON_THE_BEAT else None
+        self._came = None if self._first is None else beat.position
+        self._quiet = False
+        self._until = float(beat.next_beat(beyond=True)) - ON_THE_BEAT
         self._was_late = self._was_apart = False
         self._beat = beat
 
@@ -76,13 +105,13 @@ class Timing:
         share = self.apart if begun else self.late
         return confidence * (1 + _PATIENCE * share) >= 1
 
-    def is_pushed(self, came: Moment, following: Moment) -> bool:
-        """Whether a chord that came within the running beat is meant for the one that follows.
+    def pushed(self, following: Moment) -> bool:
+        """Whether the keys of the running beat are meant for the one that follows.
 
-        It came late in the beat, which no key was struck on, and the next one is stronger.
+        They came late in the beat, which no key was struck on, and the next one is stronger.
         """
         beat = self._beat
-        if beat is None or self._first is not None:
+        if beat is None or self._came is None or not self.between:
             return False
-        share = (came.position - beat.position) / (following.position - beat.position)
+        share = (self._came - beat.position) / (following.position - beat.position)
         return share > _PUSHED and following.weight > beat.weight

@@ -268,6 +268,25 @@ def test_chords_between_the_beats_are_no_silence() -> None:
         assert here[0].written.length < 4  # it is no end of a phrase
 
 
+@pytest.mark.parametrize("places", [(1.0, 3.0), (1.0,), (1.5,)], ids=str)
+@pytest.mark.parametrize("early", [0.0, 0.03], ids=str)
+def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
+    places: Sequence[float], early: float
+) -> None:
+    """Short chords on two and four: by the third time round the root is on the bar line."""
+    one: list[Incoming] = [NoteOn(0.0, n) for n in (46, 58, 62)]  # on the first beat of all
+    held = [NoteOff(0.3, n) for n in (46, 58, 62)]
+    strokes = stabs(LOOP * 4, [place - 2 * early for place in places], 0.4)
+    begun = plays(heard_from(bass_player(), in_time([*one, *held], strokes), until=63.5))
+
+    right = 0
+    for bar, name in list(enumerate(LOOP.split() * 4))[16:]:
+        here = next(p for p in begun if p.written.beat > 4 * bar - 0.1)
+        assert -0.01 < here.at - 2 * bar < 0.03
+        right += here.note % 12 == parse_symbol(name).bass
+    assert right >= 15
+
+
 def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None:
     """The fourth time round nobody plays the Eb: the bass does, and nothing else in that bar."""
     keys = [e for e in stabs(LOOP * 4, (0.0,), 3.8) if not 51.9 < e.at < 53.95]

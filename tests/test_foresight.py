@@ -150,6 +150,34 @@ def test_looking_changes_nothing() -> None:
     assert asked.look(at(32), LOOP[0], KEY, 1.0, 8) == unasked.look(at(32), LOOP[0], KEY, 1.0, 8)
 
 
+def test_a_beat_that_was_amended_is_remembered_as_what_it_was() -> None:
+    """Of each bar the first beat is first taken for the chord before: all is as if it never was."""
+    amended, told = Foresight(), Foresight()
+    song = LOOP * 3
+    for i, heard in enumerate(song):
+        left_out = i % 4 == 0 and i > 0
+        play(amended, [song[i - 1] if left_out else heard], i)
+        if left_out:
+            amended.amend(heard)
+        play(told, [heard], i)
+
+    seen = [f.look(at(48), LOOP[0], KEY, 1.0, 8) for f in (amended, told)]
+    assert seen[0] == seen[1]
+    assert [f.chord for f in seen[0]] == LOOP[1:9]
+
+
+def test_there_is_nothing_to_amend_before_the_first_beat_and_after_a_jump() -> None:
+    """What comes next is the same whether it was asked for or not."""
+    asked, unasked = Foresight(), Foresight()
+    asked.amend(chord("E"))
+    for foresight in (asked, unasked):
+        play(foresight, LOOP * 2)
+        foresight.relocate(Fraction(80))
+    asked.amend(chord("E"))
+
+    assert asked.look(at(80), LOOP[0], KEY, 1.0, 4) == unasked.look(at(80), LOOP[0], KEY, 1.0, 4)
+
+
 def test_a_look_in_two_steps_sees_what_one_look_sees() -> None:
     """Thinking a beat further at a time, with time between for keys, costs nothing of the view."""
     at_once, in_steps = Foresight(), Foresight()

@@ -84,3 +84,35 @@ def test_what_is_struck_while_the_song_stands_is_not_of_it() -> None:
     timing.cross(moment(9))
 
     assert timing.late == before
+
+
+def rests(keys: Sequence[float], *, sounds: bool = False) -> bool:
+    """Whether the beat at 4 is left out, if keys go down at these places around it."""
+    timing = Timing()
+    timing.cross(moment(3))
+    for place in (p for p in keys if p < 4):
+        timing.key_down(moment(place))
+    timing.cross(moment(4))
+    for place in sorted([*keys, 4.25]):
+        if place == 4.25:
+            timing.read(moment(place), silent=not sounds)
+        elif place > 4:
+            timing.key_down(moment(place))
+            timing.read(moment(place), silent=False)
+    return timing.rests
+
+
+@pytest.mark.parametrize(("keys", "left_out"), [
+    ((), True), ((3.0,), True), ((3.5,), True), ((4.9,), True),
+    ((3.9,), False), ((4.0001,), False), ((4.5,), False), ((3.0, 4.7), False),
+])  # fmt: skip
+def test_a_beat_is_left_out_if_none_of_its_keys_goes_down(
+    keys: Sequence[float], left_out: bool
+) -> None:
+    """Keys a little ahead of the beat are its own, those a little ahead of the next are not."""
+    assert rests(keys) is left_out
+
+
+def test_a_beat_through_which_a_chord_is_held_is_not_left_out() -> None:
+    """Nothing is struck, and something sounds."""
+    assert not rests((), sounds=True)

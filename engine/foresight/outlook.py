@@ -82,6 +82,20 @@ class _Way(NamedTuple):
     standing: _Standing | None
 
 
+class _Before(NamedTuple):
+    """What was known before the last beat was committed, and where that beat was."""
+
+    beat: Fraction
+    in_bar: Fraction
+    metre: Metre
+    last: Step | None
+    standing: _Standing | None
+    course: Course
+    where: Whereabouts | None
+    hits: NDArray[np.float32]
+    trust: float
+
+
 class _Call(NamedTuple):
     """A chord expected, and how likely it is after all that was expected before."""
 
@@ -110,12 +124,17 @@ class Foresight:
         self._standing: _Standing | None = None
         self._path: list[_Way] = []
         self._due: Fraction | None = None
+        self._before: _Before | None = None
 
     # What was heard --------------------------------------------------------------------------
 
     def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
         """Remember the felt beat that just ended, as it was finally heard."""
         step = Step(chord, place_in_bar(in_bar, metre))
+        self._before = _Before(
+            beat, in_bar, metre, self._last, self._stand(), self._course, self._where,
+            self._record.hits, self._trust,
+        )  # fmt: skip
         self._learn(step)
         path = self._path if self._path and self._path[0].step == step else []
         self._memory.remember(step, beat, path[0].agreement if path else None)
@@ -125,6 +144,20 @@ class Foresight:
         self._standing = path[0].standing if path else None
         self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
         self._due = beat + metre.start_of(step.place + 1) - metre.start_of(step.place)
+
+    def amend(self, chord: Chord | None) -> None:
+        """Remember the last beat as another chord, as the beats after it have told.
+
+        Nothing is changed after the song went on from another place.
+        """
+        before = self._before
+        if before is None:
+            return
+        self._memory.forget_last()
+        self._last, self._standing, self._path = before.last, before.standing, []
+        self._course, self._where = before.course, before.where
+        self._record.hits, self._trust = before.hits, before.trust
+        self.commit(before.beat, before.in_bar, before.metre, chord)
 
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
@@ -139,7 +172,7 @@ class Foresight:
 
     def _leave(self, beat: Fraction) -> None:
         self._memory.breaks(beat)
-        self._standing = None
+        self._standing = self._before = None
         self._path = []
         if self._follower is not None:
             self._where = self._follower.anywhere()
