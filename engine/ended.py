@@ -1,10 +1,10 @@
 """Ended: the felt beat that is over, on its way into the foresight's memory.
 
-Knows: how the beat that ended was heard, and the one before it that was left out, if it was.
+Knows: how the beat that ended was heard, and those before it in the bar that were left out.
 Refuses to know: what is expected of the beats to come.
-How: a beat is remembered as it was heard when there is time for it.  One that the player left out
-was taken for more of the chord before; if then another chord comes on a weaker beat, that chord
-was due with the stronger one: who strikes on two and four changes chords on one.
+How: a beat is remembered as it was heard when there is time for it.  Beats that the player left
+out were taken for more of the chord before; if then another chord comes on a weaker beat than one
+of them, that chord was due with the stronger one: who strikes on two and four changes on one.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
+from engine.harmony import Chord
 from engine.meter import Moment
 
 
@@ -29,6 +30,10 @@ class Beat(NamedTuple):
     rested: bool
     weight: int
 
+    def brought(self, chord: Chord) -> bool:
+        """Whether it had the root of this chord."""
+        return self.heard.chord is not None and self.heard.chord.root == chord.root
+
 
 class Ended:
     """The beat that ended last, until the foresight remembers it.
@@ -39,32 +44,35 @@ class Ended:
     def __init__(self, foresight: Foresight) -> None:
         self._foresight = foresight
         self.last: Beat | None = None
-        self._left_out: Beat | None = None
+        self._left_out: list[Beat] = []
 
     def commit(self) -> None:
         """Let the foresight remember the beat, if it does not yet."""
         beat, self.last = self.last, None
         if beat is None:
             return
-        if self._left_out is not None and _is_what_came(beat, self._left_out):
-            self._foresight.amend(beat.heard.chord)
+        self._left_out = [each for each in self._left_out if each.began.bar == beat.began.bar]
+        if not beat.rested:
+            self._foresight.amend(beat.heard.chord, self._due_earlier(beat))
         start = Fraction(beat.began.position).limit_denominator(96)
         in_bar = start - beat.began.bar_start
         self._foresight.commit(start, in_bar, beat.began.metre, beat.heard.chord)
-        self._left_out = beat if beat.rested else None
+        self._left_out = [*self._left_out, beat] if beat.rested else []
+
+    def _due_earlier(self, beat: Beat) -> int:
+        """On how many beats before, left out, the chord of this one was due."""
+        left_out = self._left_out
+        if not left_out or beat.heard.chord is None:
+            return 0
+        strongest = max(left_out, key=lambda each: each.began.weight)
+        if strongest.began.weight <= beat.weight or strongest.brought(beat.heard.chord):
+            return 0
+        return len(left_out) - left_out.index(strongest)
 
     def yields_to(self, following: Moment) -> bool:
-        """Whether no beat as strong as this one was left out just before."""
-        return self._left_out is None or self._left_out.began.weight < following.weight
+        """Whether no stronger beat than this one was left out just before."""
+        return all(each.began.weight <= following.weight for each in self._left_out)
 
     def relocate(self) -> None:
         """The song goes on elsewhere, or anew: no beat is the one before."""
-        self._left_out = None
-
-
-def _is_what_came(beat: Beat, left_out: Beat) -> bool:
-    """Whether a beat brings the chord that was due with the stronger one before, left out."""
-    chord, before = beat.heard.chord, left_out.heard.chord
-    if beat.rested or chord is None or before is None or chord.root == before.root:
-        return False
-    return left_out.began.weight > beat.weight
+        self._left_out = []

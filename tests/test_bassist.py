@@ -268,7 +268,7 @@ def test_chords_between_the_beats_are_no_silence() -> None:
         assert here[0].written.length < 4  # it is no end of a phrase
 
 
-@pytest.mark.parametrize("places", [(1.0, 3.0), (1.0,), (1.5,)], ids=str)
+@pytest.mark.parametrize("places", [(1.0, 3.0), (1.0,), (1.5,), (2.5,)], ids=str)
 @pytest.mark.parametrize("early", [0.0, 0.03], ids=str)
 def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
     places: Sequence[float], early: float

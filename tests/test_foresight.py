@@ -158,7 +158,7 @@ def test_a_beat_that_was_amended_is_remembered_as_what_it_was() -> None:
         left_out = i % 4 == 0 and i > 0
         play(amended, [song[i - 1] if left_out else heard], i)
         if left_out:
-            amended.amend(heard)
+            amended.amend(heard, 1)
         play(told, [heard], i)
 
     seen = [f.look(at(48), LOOP[0], KEY, 1.0, 8) for f in (amended, told)]
@@ -166,14 +166,55 @@ def test_a_beat_that_was_amended_is_remembered_as_what_it_was() -> None:
     assert [f.chord for f in seen[0]] == LOOP[1:9]
 
 
+def test_all_beats_of_a_bar_can_be_amended() -> None:
+    """Three beats are left out and the fourth brings the chord of the whole bar: it is learned."""
+    amended, told = Foresight(), Foresight()
+    song = bars("Eb | Cm | Ab | Bb7") * 3
+    for i, heard in enumerate(song):
+        bar = i // 4 * 4
+        play(amended, [heard if i % 4 == 3 or not bar else song[bar - 1]], i)
+        if i % 4 == 2 and bar:
+            amended.amend(song[bar], 3)
+        play(told, [heard], i)
+
+    seen = [f.look(at(48), song[0], KEY, 1.0, 8) for f in (amended, told)]
+    assert seen[0] == seen[1]
+
+
+def test_beats_that_were_amended_can_be_amended_again() -> None:
+    """The last beat twice, then the last two."""
+    amended, told = Foresight(), Foresight()
+    play(amended, LOOP * 2)
+    for beats in (1, 1, 2):
+        amended.amend(chord("Db"), beats)
+    play(told, [*LOOP, *LOOP[:14], chord("Db"), chord("Db")])
+
+    seen = [f.look(at(32), LOOP[0], KEY, 1.0, 8) for f in (amended, told)]
+    assert seen[0] == seen[1]
+
+
+def test_a_song_so_long_that_its_beginning_is_forgotten_can_be_amended() -> None:
+    """An hour and more: the beats before are forgotten in between, and nothing is lost."""
+    amended, told = Foresight(), Foresight()
+    for i in range(2100):
+        heard = LOOP[i % 16]
+        play(amended, [chord("E") if i % 4 == 0 and i else heard], i)
+        if i % 4 == 0 and i:
+            amended.amend(heard, 1)
+        play(told, [heard], i)
+
+    seen = [f.look(at(2100), LOOP[2100 % 16], KEY, 1.0, 8) for f in (amended, told)]
+    assert [f.chord for f in seen[0]] == [f.chord for f in seen[1]]
+
+
 def test_there_is_nothing_to_amend_before_the_first_beat_and_after_a_jump() -> None:
     """What comes next is the same whether it was asked for or not."""
     asked, unasked = Foresight(), Foresight()
-    asked.amend(chord("E"))
+    asked.amend(chord("E"), 1)
     for foresight in (asked, unasked):
         play(foresight, LOOP * 2)
         foresight.relocate(Fraction(80))
-    asked.amend(chord("E"))
+    asked.amend(chord("E"), 1)
 
     assert asked.look(at(80), LOOP[0], KEY, 1.0, 4) == unasked.look(at(80), LOOP[0], KEY, 1.0, 4)
 

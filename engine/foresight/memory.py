@@ -54,24 +54,22 @@ class Memory:
     def __init__(self) -> None:
         self.count = 0
         self._rows = Rows()
-        self._real = self.now = self._before = nothing()
+        self._real = self.now = nothing()
 
     def remember(self, step: Step, beat: Fraction, imagined: Agreement | None = None) -> None:
         """Add the beat that just ended; `imagined` is its agreement, had it been imagined last."""
         if self.count >= KEPT:
             self._forget(KEPT // 4)
         self.forget_imagined()
-        self._before = self._real
         if imagined is None or not self.resume(step, imagined):
             self.imagine(step)
         self._rows.positions[self.count] = float(beat)
         self.count += 1
         self._real = self.now
 
-    def forget_last(self) -> None:
-        """Take back the beat remembered last; the one before it cannot be taken back as well."""
-        self._real = self._before
-        self.count = self._real.beats
+    def return_to(self, agreement: Agreement) -> None:
+        """Forget the beats that came after the one with which the past agreed so."""
+        self._real, self.count = agreement, agreement.beats
         self.forget_imagined()
 
     def imagine(self, step: Step) -> None:

@@ -9,22 +9,23 @@ answer, beat after beat, it gives the beats ahead, each as sure as all those bef
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from engine.events import Forecast
-from engine.foresight.agreement import NO_CHORD, Agreement, Step, Votes, place_in_bar
+from engine.foresight.agreement import NO_CHORD, Step, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
 from engine.foresight.clues import Record, common, of_candidates, of_customs
 from engine.foresight.course import Course
 from engine.foresight.custom import Custom
 from engine.foresight.judge import Judge
 from engine.foresight.memory import Memory
+from engine.foresight.standing import Before, Call, Standing, Way
 from engine.foresight.tables import DEFAULT, Tables
 from engine.harmony import MAJOR, MINOR, Chord, Key
 from engine.meter import Metre, Moment
@@ -44,6 +45,9 @@ WEIGHED: Final = 2
 """How many beats are thought through anew in one look; those thought through before are kept.
 With 3 a look took half as long again, and the bass landed no better for it."""
 
+_TAKEN_BACK: Final = 4
+"""How many beats can be remembered otherwise when the next one is there: a bar's."""
+
 _LEAN: Final = 1.2
 """A change is called although staying is up to this much likelier: a change missed costs the line
 its way in, one called for nothing is said with so little certainty that the line stays in the
@@ -58,49 +62,6 @@ _TRUST_FADE: Final = 0.97
 
 _TRUST_IN_CHART: Final = 3.0
 """By how much (log odds) the chart is believed before anything was heard."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Standing:
-    """All that is known after a beat about the next one."""
-
-    step: Step
-    votes: Votes
-    judged: NDArray[np.float32]
-    charted: Floats | None
-    places: Floats | None
-    odds: Floats
-
-
-class _Way(NamedTuple):
-    """A beat on the path looked along, and what is known after it (None: to be asked anew)."""
-
-    step: Step
-    agreement: Agreement
-    course: Course
-    where: Whereabouts | None
-    standing: _Standing | None
-
-
-class _Before(NamedTuple):
-    """What was known before the last beat was committed, and where that beat was."""
-
-    beat: Fraction
-    in_bar: Fraction
-    metre: Metre
-    last: Step | None
-    standing: _Standing | None
-    course: Course
-    where: Whereabouts | None
-    hits: NDArray[np.float32]
-    trust: float
-
-
-class _Call(NamedTuple):
-    """A chord expected, and how likely it is after all that was expected before."""
-
-    chord: Chord | None
-    odds: float
 
 
 class Foresight:
@@ -121,20 +82,17 @@ class Foresight:
         self._record = Record()
         self._course = Course()
         self._last: Step | None = None
-        self._standing: _Standing | None = None
-        self._path: list[_Way] = []
+        self._standing: Standing | None = None
+        self._path: list[Way] = []
         self._due: Fraction | None = None
-        self._before: _Before | None = None
+        self._before: deque[Before] = deque(maxlen=_TAKEN_BACK)
 
     # What was heard --------------------------------------------------------------------------
 
     def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
         """Remember the felt beat that just ended, as it was finally heard."""
         step = Step(chord, place_in_bar(in_bar, metre))
-        self._before = _Before(
-            beat, in_bar, metre, self._last, self._stand(), self._course, self._where,
-            self._record.hits, self._trust,
-        )  # fmt: skip
+        self._keep(beat, in_bar, metre)
         self._learn(step)
         path = self._path if self._path and self._path[0].step == step else []
         self._memory.remember(step, beat, path[0].agreement if path else None)
@@ -145,19 +103,33 @@ class Foresight:
         self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
         self._due = beat + metre.start_of(step.place + 1) - metre.start_of(step.place)
 
-    def amend(self, chord: Chord | None) -> None:
-        """Remember the last beat as another chord, as the beats after it have told.
+    def _keep(self, beat: Fraction, in_bar: Fraction, metre: Metre) -> None:
+        """Keep what is known before a beat is committed."""
+        standing = self._stand()
+        self._memory.forget_imagined()
+        before = Before(
+            beat, in_bar, metre, self._last, self._memory.now, standing, self._course,
+            self._where, self._record.hits, self._trust,
+        )  # fmt: skip
+        self._before.append(before)
 
-        Nothing is changed after the song went on from another place.
+    def amend(self, chord: Chord | None, beats: int) -> None:
+        """Remember the last few beats as another chord, as the beat after them has told.
+
+        As many of them as there were since the song went on from another place, four at most.
         """
-        before = self._before
-        if before is None:
-            return
-        self._memory.forget_last()
+        undone = list(self._before)[-beats:] if beats else []
+        if not undone or undone[0].agreement.beats + len(undone) != self._memory.count:
+            return  # none, or the oldest beats of a long song have been forgotten meanwhile
+        for _ in undone:
+            self._before.pop()
+        before = undone[0]
+        self._memory.return_to(before.agreement)
         self._last, self._standing, self._path = before.last, before.standing, []
         self._course, self._where = before.course, before.where
         self._record.hits, self._trust = before.hits, before.trust
-        self.commit(before.beat, before.in_bar, before.metre, chord)
+        for each in undone:
+            self.commit(each.beat, each.in_bar, each.metre, chord)
 
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
@@ -172,7 +144,8 @@ class Foresight:
 
     def _leave(self, beat: Fraction) -> None:
         self._memory.breaks(beat)
-        self._standing = self._before = None
+        self._standing = None
+        self._before.clear()
         self._path = []
         if self._follower is not None:
             self._where = self._follower.anywhere()
@@ -220,7 +193,7 @@ class Foresight:
         self._memory.forget_imagined()
         return tuple(forecasts)
 
-    def _calls(self, step: Step, pulses: int, key: Key, weigh: int) -> Iterator[_Call]:
+    def _calls(self, step: Step, pulses: int, key: Key, weigh: int) -> Iterator[Call]:
         """The best path, a beat at a time, from a beat that is taken as sounding."""
         course, where = self._course, self._where
         path, self._path = self._path, []
@@ -235,7 +208,7 @@ class Foresight:
                 path.clear()
                 self._memory.imagine(step)
                 course, where = course.after(step, pulses), self._followed(where, step)
-                way = _Way(step, self._memory.now, course, where, None)
+                way = Way(step, self._memory.now, course, where, None)
             course, where, standing = way.course, way.where, way.standing
             if standing is None:
                 standing = self._weigh(step, course, where)
@@ -244,38 +217,38 @@ class Foresight:
             root = _called(standing.odds, step.root)
             stays = root == step.root
             chord = step.chord if stays else self._chord_on(root, standing, key)
-            yield _Call(chord, float(standing.odds[root]))
+            yield Call(chord, float(standing.odds[root]))
             step = Step(chord, (step.place + 1) % pulses)
         self._path += path
         yield from self._guesses(step.chord)
 
-    def _guesses(self, chord: Chord | None) -> Iterator[_Call]:
+    def _guesses(self, chord: Chord | None) -> Iterator[Call]:
         """Farther on, what followed the best agreeing past, or no change."""
         for after in self._memory.after_best(FARTHEST):
             chord = after or chord
-            yield _Call(chord, _GUESSED)
+            yield Call(chord, _GUESSED)
 
-    def _stand(self) -> _Standing | None:
+    def _stand(self) -> Standing | None:
         """What is known after the last committed beat."""
         if self._standing is None and self._last is not None:
             self._memory.forget_imagined()
             self._standing = self._weigh(self._last, self._course, self._where)
         return self._standing
 
-    def _weigh(self, step: Step, course: Course, where: Whereabouts | None) -> _Standing:
+    def _weigh(self, step: Step, course: Course, where: Whereabouts | None) -> Standing:
         """Ask everyone about the beat after this one."""
         votes = self._memory.votes()
         customs = of_customs(course, self._custom.odds(course))
         candidates = np.concatenate((of_candidates(self._memory, votes, course), customs), axis=1)
         judged = self._judge.odds(candidates, common(self._memory, votes, course, self._record))
         if self._follower is None or where is None:
-            return _Standing(step, votes, judged, None, None, judged.astype(np.float64))
+            return Standing(step, votes, judged, None, None, judged.astype(np.float64))
         charted, places = self._follower.odds(where)
         share = 1 / (1 + np.exp(-self._trust))
         odds = share * charted + (1 - share) * judged
-        return _Standing(step, votes, judged, charted, places, odds)
+        return Standing(step, votes, judged, charted, places, odds)
 
-    def _chord_on(self, root: int, standing: _Standing, key: Key) -> Chord | None:
+    def _chord_on(self, root: int, standing: Standing, key: Key) -> Chord | None:
         """The chord to expect on a root: as written, as heard in this song, or as in the key."""
         if root == NO_CHORD:
             return None

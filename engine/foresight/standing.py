@@ -1,0 +1,67 @@
+"""Standing: what is known of the song after a beat, and before it.
+
+Knows: what belongs together when a beat is weighed, walked on from, or taken back.
+Refuses to know: how any of it is worked out.
+How: frozen values, so that what was known once can be returned to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from engine.foresight.agreement import Agreement, Step, Votes
+from engine.foresight.chart import Whereabouts
+from engine.foresight.course import Course
+from engine.harmony import Chord
+from engine.meter import Metre
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """All that is known after a beat about the next one."""
+
+    step: Step
+    votes: Votes
+    judged: NDArray[np.float32]
+    charted: Floats | None
+    places: Floats | None
+    odds: Floats
+
+
+class Way(NamedTuple):
+    """A beat on the path looked along, and what is known after it (None: to be asked anew)."""
+
+    step: Step
+    agreement: Agreement
+    course: Course
+    where: Whereabouts | None
+    standing: Standing | None
+
+
+class Before(NamedTuple):
+    """What was known before a beat was committed, and where that beat was."""
+
+    beat: Fraction
+    in_bar: Fraction
+    metre: Metre
+    last: Step | None
+    agreement: Agreement
+    standing: Standing | None
+    course: Course
+    where: Whereabouts | None
+    hits: NDArray[np.float32]
+    trust: float
+
+
+class Call(NamedTuple):
+    """A chord expected, and how likely it is after all that was expected before."""
+
+    chord: Chord | None
+    odds: float
