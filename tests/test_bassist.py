@@ -489,6 +489,22 @@ def test_woken_late_the_bass_gives_out_the_note_before_it_looks_ahead() -> None:
     assert given >= 5
 
 
+def test_woken_late_a_note_keeps_the_time_that_it_was_due_at() -> None:
+    """Every waking comes 30 ms late; the notes still bear their own times, not that of the waking.
+
+    What sends them on may have room to send them in time, as JACK has with its periods.
+    """
+    bassist = bass_player("soul")
+    lateness: list[float] = []
+    for event in [*comping(" ".join([TURNAROUND] * 2)), Stop(32.0)]:
+        while (due := bassist.next_deadline()) is not None and due + 0.03 < event.at:
+            lateness += [due + 0.03 - p.at for p in plays(bassist.receive(Tick(due + 0.03)))]
+        bassist.receive(event)
+
+    assert len(lateness) > 40
+    assert min(lateness) > 0.005
+
+
 def test_keys_that_come_while_the_bass_thinks_are_heard_before_it_thinks_on() -> None:
     """Looking ahead goes a step at a time: a key that comes a millisecond later is next."""
     log: list[object] = []
