@@ -131,9 +131,7 @@ class Bassist:
             case SongPosition() | Start() | Continue():
                 self._take_place(event, at, out)
             case Stop():
-                self._fall_silent(at, out)
-                self._pulse.stop(at)
-                self._agenda.clear()
+                self._stop(at, out)
             case NewMetre():
                 self._take_metre(event.metre, at)
             case NewStyle():
@@ -186,6 +184,11 @@ class Bassist:
             self._pulse.begin_count(at)
             if self._pulse.running:
                 self._find_place(at)
+
+    def _stop(self, at: float, out: list[Outgoing]) -> None:
+        self._fall_silent(at, out)
+        self._pulse.stop(at)
+        self._agenda.clear()
 
     def _fall_silent(self, at: float, out: list[Outgoing]) -> None:
         out.extend(self._writing.part.release(at, self._pulse.position(at)))
@@ -253,6 +256,8 @@ class Bassist:
             self._begin_or_end(beat, moment, amended=amended)
         self._write_from = beat
         self._agenda.look(at)
+        if self._silence.resting and self._writing.part.silent and not self._pulse.external:
+            self._stop(at, out)  # nobody counts any more: who begins again begins with bar 1
 
     def _begin_or_end(self, beat: Fraction, moment: Moment, *, amended: bool) -> None:
         """Write what cannot wait for the look ahead: beginning, ending, other style or chord."""

@@ -64,6 +64,11 @@ class Part:
         """The note that sounds next, if one is written."""
         return self._waiting[0] if self._waiting else None
 
+    @property
+    def silent(self) -> bool:
+        """Whether nothing sounds, nor waits to."""
+        return self.sounding is None and not self._waiting
+
     def last_before(self, start: Fraction) -> BassNote | None:
         """The last note before a place, sounded or still waiting."""
         for note in reversed(self._waiting):

@@ -139,6 +139,8 @@ class Pulse:
         self.running = False
         self._line = _Line(at, place if self.external else 0.0, self._line.seconds_per_beat)
         self._last_tick_at = None
+        if not self.external:
+            self._metre_from, self._bars_before = Fraction(0), 0
 
     def tick(self, at: float) -> None:
         """A MIDI clock tick: while running it is the next twenty-fourth of a beat."""

@@ -330,6 +330,33 @@ def test_the_bass_comes_back_with_the_player() -> None:
     assert all(b.at - a.at > 0.1 for a, b in pairwise(after))
 
 
+def test_who_begins_again_after_the_bass_has_rested_begins_with_bar_one() -> None:
+    """Nobody counts in silence: the next chord is on the first beat again, wherever it comes.
+
+    It is the song from the top: what was played before is known, and met on its bar lines.
+    """
+    back = 16.13
+    keys = comping(LOOP * 2) + comping(LOOP, start=32 + back)
+    out = heard_from(bass_player("rock"), keys, until=32 + back + 15.9)
+
+    beats = [o for o in out if isinstance(o, Beat) and o.at > 32 + 8]
+    assert (beats[0].bar, beats[0].at) == (1, 32 + back)
+    assert beats[1].at == pytest.approx(32 + back + BEAT_SECONDS)
+    again = [p for p in plays(out) if p.at >= 32 + back]
+    for bar, name in enumerate(LOOP.split()):
+        first = next(p for p in again if p.written.beat > 4 * bar - 0.1)
+        assert first.note % 12 == parse_symbol(name).bass
+        assert first.at - 32 - back - 2 * bar < 0.03
+
+
+def test_a_sequencer_counts_on_while_the_player_rests() -> None:
+    """Under a clock eight bars of silence change nothing: the chord is where the song is."""
+    keys = comping("Bb") + comping("Bb", start=17.2)
+    out = heard_from(bass_player(external_clock=True), in_time(clock(40), keys), until=19.5)
+
+    assert [o.bar for o in out if isinstance(o, Beat) and o.count == 1] == list(range(1, 11))
+
+
 @pytest.mark.parametrize("metre", [Metre(3, 8), Metre(1, 4), Metre(2, 8), Metre(1, 16)], ids=str)
 @pytest.mark.parametrize("preset", ["walking", "reggae", "jazz-waltz"])
 def test_short_bars_are_played(metre: Metre, preset: str) -> None:

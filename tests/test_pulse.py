@@ -169,7 +169,7 @@ def test_stop_and_continue_keep_the_place() -> None:
 
 
 def test_locate_moves_to_a_sixteenth() -> None:
-    """Song position 34 is the third beat of the third bar of four."""
+    """Song position 34 is the second eighth of the third bar of four."""
     pulse = Pulse(external=True)
     pulse.locate(0.0, 34)
 
@@ -195,6 +195,18 @@ def test_bars_are_counted_across_a_new_metre() -> None:
 
     moment = pulse.moment(11.0)
     assert (moment.bar, moment.bar_start) == (4, Fraction(11))
+
+
+def test_who_begins_again_at_a_set_tempo_begins_with_bar_one() -> None:
+    """After a stop the next key is beat 0, also where another metre had come in between."""
+    pulse = Pulse(60)
+    pulse.strike(0.0)
+    pulse.new_metre(8.0, Metre(3, 4))
+    pulse.stop(30.0)
+    pulse.strike(40.5)
+
+    moment = pulse.moment(43.5)
+    assert (moment.position, moment.bar, moment.bar_start) == (3, 2, Fraction(3))
 
 
 def test_a_short_bar_before_a_new_metre_counts_as_a_bar() -> None:
