@@ -47,7 +47,7 @@ from engine.silence import Silence
 from engine.style import Style
 from engine.telling import Telling
 from engine.timing import GATHER_SECONDS
-from engine.writing import Belief, Writing
+from engine.writing import Writing
 
 
 class Bassist:
@@ -263,7 +263,7 @@ class Bassist:
         """Write what cannot wait for the look ahead: beginning, ending, other style or chord."""
         if beat == moment.bar_start and self._writing.takes_up():
             self._rewrite(beat)
-        belief = self._belief(beat)
+        belief = self._listening.belief(beat)
         silent = self._listening.ear.silent
         if belief is not None and self._silence.cross(beat, moment, silent=silent):
             self._writing.close(beat, replace(belief, chord=self.heard.chord or belief.chord))
@@ -295,7 +295,7 @@ class Bassist:
         out.extend(self._telling.expected(change, self.heard.key, moment))
 
     def _write_on(self) -> bool:
-        belief = self._belief(self._write_from)
+        belief = self._listening.belief(self._write_from)
         if belief is None or not self._pulse.running or self._writing.written_to is None:
             return False
         return self._writing.write_on(self._write_from, self._agenda.next_beat, belief)
@@ -305,10 +305,6 @@ class Bassist:
         moment = self._pulse.moment(at, position)
         return self._pulse.moment(at, moment.later(self._lead)) if self._lead else moment
 
-    def _belief(self, place: Fraction) -> Belief | None:
-        chord, heard, ahead = self._listening.at(place)
-        return None if chord is None else Belief(chord, heard.confidence, heard.key, ahead)
-
     def _rewrite(self, start: Fraction) -> None:
-        if (belief := self._belief(start)) is not None and not self._silence.resting:
+        if (belief := self._listening.belief(start)) is not None and not self._silence.resting:
             self._writing.rewrite(start, belief)

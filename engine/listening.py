@@ -21,7 +21,7 @@ from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.meter import ON_THE_BEAT, Moment
-from engine.plan import next_change
+from engine.plan import Belief, next_change
 from engine.player import Player
 from engine.sent import SentEarly
 from engine.timing import Timing
@@ -113,9 +113,12 @@ class Listening:
         """What is expected after a place of the part."""
         return tuple(f for f in self.ahead if f.beat > place)
 
-    def at(self, place: Fraction) -> tuple[Chord | None, Heard, tuple[Forecast, ...]]:
-        """All that is believed for a place of the part: the chord, what was heard, what comes."""
-        return self.chord_at(place), self.heard, self.ahead_of(place)
+    def belief(self, place: Fraction) -> Belief | None:
+        """All that is believed for a place of the part, if any chord is known."""
+        chord, heard = self.chord_at(place), self.heard
+        if chord is None:
+            return None
+        return Belief(chord, heard.confidence, heard.key, self.ahead_of(place))
 
     def change_after(self, place: Fraction) -> Forecast | None:
         """The change that is expected next after a place of the part."""

@@ -1,17 +1,28 @@
 """Plan: the harmony ahead, as the line is asked to play it.
 
-Knows: how a chord heard and the chords expected make one row of spans.
+Knows: what a part is written for, and how the chord heard and those expected make one row of spans.
 Refuses to know: how either was come by.
 How: the forecasts name a chord for each coming felt beat; neighbours with one chord join.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 
 from engine.events import Forecast
-from engine.harmony import Chord
+from engine.harmony import Chord, Key
 from engine.score import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What the part is to be written for: the chord now, the chords ahead, the key."""
+
+    chord: Chord
+    confidence: float
+    key: Key
+    ahead: tuple[Forecast, ...]
 
 
 def spans_between(

@@ -10,21 +10,21 @@ manner is taken once for each bar, when it is first written: it never has a bar 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from math import ceil, floor
 from random import Random
 from typing import Final
 
 from engine.events import Forecast
-from engine.harmony import Chord, Key
+from engine.harmony import Chord
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
 from engine.line.ways import LIKELY
 from engine.meter import ON_THE_BEAT, Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
-from engine.plan import coming_after, spans_between
+from engine.plan import Belief, coming_after, spans_between
 from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
@@ -37,16 +37,6 @@ _GRID: Final = 24
 
 # A note may sound a little before its place; the part is then written anew from just after it.
 _JUST_AFTER: Final = Fraction(1, 24)
-
-
-@dataclass(frozen=True, slots=True)
-class Belief:
-    """What the part is to be written for: the chord now, the chords ahead, the key."""
-
-    chord: Chord
-    confidence: float
-    key: Key
-    ahead: tuple[Forecast, ...]
 
 
 class Writing:

@@ -21,11 +21,12 @@ from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
 from engine.meter import FOUR_FOUR, Moment
 from engine.performance import Performer
+from engine.plan import Belief
 from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import AS_USUAL, BassNote, Manner, Role
 from engine.style import Interplay, Style
-from engine.writing import Belief, Writing
+from engine.writing import Writing
 from presets.loader import load, names
 from tests.band import BEAT_SECONDS, TEMPO, comping, heard_from, plays, voiced
 from tests.test_line import CHANGES, ask_for, chord, spans_of
