@@ -32,6 +32,7 @@ from engine.events import (
     NoteOff,
     NoteOn,
     Outgoing,
+    Rest,
     SongPosition,
     Start,
     Stop,
@@ -257,7 +258,8 @@ class Bassist:
         self._write_from = beat
         self._agenda.look(at)
         if self._silence.resting and self._writing.part.silent and not self._pulse.external:
-            self._stop(at, out)  # nobody counts any more: who begins again begins with bar 1
+            self._stop(at, out)  # nobody could hear it count: who begins again begins with bar 1
+            out.append(Rest(at, float(beat)))
 
     def _begin_or_end(self, beat: Fraction, moment: Moment, *, amended: bool) -> None:
         """Write what cannot wait for the look ahead: beginning, ending, other style or chord."""

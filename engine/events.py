@@ -256,7 +256,15 @@ class ChangeExpected:
     confidence: float
 
 
-Outgoing = Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """The phrase has ended and the bass counts no further: the next chord is beat 1 of bar 1."""
+
+    at: float
+    beat: float
+
+
+Outgoing = Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected | Rest
 
 
 # The door ---------------------------------------------------------------------------------------

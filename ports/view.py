@@ -21,7 +21,7 @@ from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
-from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release, Rest
 from engine.harmony import C_MAJOR
 from engine.labels import symbol
 from engine.pitch import spell_near
@@ -75,6 +75,8 @@ class Screen:
                 self._string_up(outgoing.written)
             case Release():
                 self._sounding = None
+            case Rest():
+                self._beat = self._change = None
 
     def _string_up(self, note: BassNote) -> None:
         """Another style may be played on another instrument."""
@@ -183,6 +185,9 @@ class Log:
                 self._change = f"; expects {name} ({outgoing.confidence:.0%})"
             case Play():
                 self._notes.append(_sung(outgoing))
+            case Rest():
+                self.close()
+                self._bar = None
 
     def say(self, sentence: str) -> None:
         """Write a sentence for the player."""

@@ -18,7 +18,7 @@ import mido
 import pytest
 from rich.console import Console
 
-from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release, Rest
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
 from engine.score import BassNote, Role
@@ -571,6 +571,28 @@ def test_screen_forgets_a_change_that_is_due() -> None:
 
     assert "Bb7" not in seen(screen)
     assert "●" not in seen(screen)
+
+
+def test_screen_waits_for_a_chord_while_the_bass_rests() -> None:
+    """It shows no count that does not go on, and nothing that is expected."""
+    screen = Screen("", STRINGS)
+    for each in [*HAPPENING, Release(0.5, 1.0, 41), Rest(2.4, 4.0)]:
+        screen.take(each)
+
+    picture = seen(screen)
+    assert "play a chord to begin" in picture
+    assert "bar" not in picture
+    assert "Bb7" not in picture
+
+
+def test_log_tells_the_last_bar_when_the_bass_rests() -> None:
+    """Its line does not wait for the next chord, and comes once."""
+    lines: list[str] = []
+    log = Log(lines.append)
+    for each in [*HAPPENING, Rest(2.4, 4.0), Beat(30.0, 0.0, 1, 1)]:
+        log.take(each)
+
+    assert lines == ["bar 1, Eb major: Fm7: F2 root; expects Bb7 (62%)"]
 
 
 def test_log_tells_a_bar_in_a_line() -> None:
