@@ -288,6 +288,46 @@ def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
     assert right >= 15
 
 
+class Certain(Foresight):
+    """Foresight that is sure of Eb on the fourth beat, and notes what it remembers otherwise."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.amended: list[int] = []
+
+    def look(
+        self,
+        moment: Moment,
+        chord: Chord | None,
+        key: Key,
+        confidence: float,
+        horizon: int,
+        *,
+        weigh: int = WEIGHED,
+    ) -> tuple[Forecast, ...]:
+        """Of the same beats as usual, always the same."""
+        ahead = super().look(moment, chord, key, confidence, horizon, weigh=weigh)
+        chords = (parse_symbol("Bb" if forecast.beat < 3 else "Eb") for forecast in ahead)
+        return tuple(Forecast(f.beat, c, 0.95) for f, c in zip(ahead, chords, strict=True))
+
+    def amend(self, chord: Chord | None, beats: int) -> None:
+        """Note it."""
+        self.amended += [beats] if beats else []
+        super().amend(chord, beats)
+
+
+@pytest.mark.parametrize(("place", "amended"), [(3.5, []), (3.0, [1])])
+def test_a_chord_ahead_of_the_bar_line_is_none_of_the_half_bar(
+    place: float, amended: list[int]
+) -> None:
+    """Nothing on three, and Eb on four: it was due on three; on four-and it is the next bar's."""
+    foresight = Certain()
+    keys = in_time(stabs("Bb", (0.0, 1.0), 0.4), stabs("Eb", (place,), 0.4))
+    heard_from(bass_player(foresight=foresight), keys, until=3.0)
+
+    assert foresight.amended == amended
+
+
 def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None:
     """The fourth time round nobody plays the Eb: the bass does, and nothing else in that bar."""
     keys = [e for e in stabs(LOOP * 4, (0.0,), 3.8) if not 51.9 < e.at < 53.95]

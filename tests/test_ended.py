@@ -77,7 +77,10 @@ def amended(
         ((Struck(4, "Bb"), left_out(5, "Bb"), left_out(6, "Bb"), Struck(7, "Eb")), [("3", 1)]),
         # The bar before was left out as well: it stays what it was.
         ((left_out(2, "Bb"), left_out(3, "Bb"), left_out(4, "Bb"), Struck(5, "Eb")), [("3", 1)]),
+        ((*(left_out(i, "Bb") for i in range(4, 9)), Struck(9, "Eb")), [("3", 1)]),
         ((left_out(2, "Bb"), left_out(3, "Bb"), Struck(4, "Eb")), []),
+        # Nothing is struck on two either, but the song was surely foretold to change there.
+        ((left_out(4, "Bb"), left_out(5, "Eb")), []),
         # The same chord goes on.
         ((left_out(4, "Bb"), Struck(5, "Bb7")), []),
         # Struck between two and three, nothing on one; and between four and one, nothing on three.
