@@ -338,6 +338,28 @@ def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None
     assert {p.written.chord.root for p in here} == {3}
 
 
+class Remembering(Foresight):
+    """Foresight that notes the root that each beat is remembered with."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.roots: dict[Fraction, int | None] = {}
+
+    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
+        """Note it."""
+        self.roots[beat] = chord and chord.root
+        super().commit(beat, in_bar, metre, chord)
+
+
+def test_a_bar_that_was_rested_through_is_remembered_as_the_song_has_it() -> None:
+    """The third time round nobody plays the Eb and the F7, which were surely foretold."""
+    foresight = Remembering()
+    keys = [e for e in stabs(LOOP * 3, (0.0,), 3.8) if not 35.9 < e.at < 39.95]
+    heard_from(bass_player(foresight=foresight), keys, until=47.5)
+
+    assert [foresight.roots[Fraction(beat)] for beat in range(72, 80)] == [3] * 4 + [5] * 4
+
+
 @pytest.mark.parametrize("preset", ["soul", "walking", "rock"])
 @pytest.mark.parametrize("seed", range(3))
 def test_the_phrase_ends_on_one_note(preset: str, seed: int) -> None:

@@ -219,7 +219,6 @@ class Foresight:
             chord = step.chord if stays else self._chord_on(root, standing, key)
             yield Call(chord, float(standing.odds[root]))
             step = Step(chord, (step.place + 1) % pulses)
-        self._path += path
         yield from self._guesses(step.chord)
 
     def _guesses(self, chord: Chord | None) -> Iterator[Call]:
