@@ -347,7 +347,7 @@ class Remembering(Foresight):
 
     def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
         """Note it."""
-        self.roots[beat] = chord and chord.root
+        self.roots[beat] = None if chord is None else chord.root
         super().commit(beat, in_bar, metre, chord)
 
 

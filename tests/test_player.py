@@ -10,7 +10,7 @@ from random import Random
 import pytest
 
 from engine.bassist import Bassist
-from engine.events import Incoming, NoteOff, NoteOn, Play
+from engine.events import Forecast, Incoming, NoteOff, NoteOn, Play
 from engine.figures import FREE
 from engine.harmony import Family, Key
 from engine.line.bassline import Bassline
@@ -306,6 +306,38 @@ def test_what_sounds_is_left_at_once_only_if_the_chord_has_it_not(comes: str, be
     moment = pulse.moment(1.1 * BEAT_SECONDS)
 
     assert writing.place_to_change(moment, lambda _: chord(comes)) == Fraction(beat)
+
+
+def test_a_bar_is_as_full_as_the_hands_ask_each_time_it_is_asked_for() -> None:
+    """The same bar for a usual, a busy and a sparse player, and again for the usual one."""
+    style = replace(load("rock"), interplay=ALL_THE_WAY)
+    rhythms = Rhythms(style, 1)
+    usual, busy, sparse, again = (
+        len(rhythms.bar(3, FOUR_FOUR, Manner(busy=busy))) for busy in (0.5, 1.0, 0.0, 0.5)
+    )
+
+    assert sparse < usual == again < busy
+
+
+def test_what_is_struck_out_is_no_reason_to_write_anew() -> None:
+    """The bar to come was written for Eb; when it is struck out, Ab is no news there any more."""
+    pulse = Pulse(TEMPO, external=False, count_in=0, metre=FOUR_FOUR)
+    pulse.strike(0.0, 0)
+    writing = Writing(load("rock"), Random(1), pulse, Player())
+    before, after = (
+        Belief(chord("Bb"), 0.9, Key(10), tuple(Forecast(Fraction(b), c, 0.9) for b, c in ahead))
+        for ahead in (
+            [(3, chord("Bb")), (4, chord("Eb")), (5, chord("Eb"))],
+            [(3, chord("Bb")), (4, chord("Ab")), (5, chord("Ab"))],
+        )
+    )
+    writing.rewrite(Fraction(2), before)
+    writing.write_on(Fraction(2), Fraction(4), before)
+    assert writing.stale(after.ahead)
+
+    writing.rewrite(Fraction(2), after)
+    assert not writing.stale(after.ahead)
+    assert writing.stale(before.ahead)
 
 
 def _taken(writing: Writing) -> list[Fraction]:
