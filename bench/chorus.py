@@ -14,43 +14,18 @@ from random import Random
 
 from engine.bassist import Bassist
 from engine.events import Forecast, Outgoing, Play, Stop
-from engine.foresight.outlook import WEIGHED, Foresight
-from engine.harmony import Chord, Key
+from engine.harmony import Key
 from engine.labels import symbol
-from engine.meter import Moment
 from engine.pitch import spell_near
 from ports.replay import replay
 from presets.loader import load
-from tests.band import BEAT_SECONDS, TEMPO, comping
+from tests.band import BEAT_SECONDS, TEMPO, Outlook, WatchedForesight, comping
 
 KEY = Key(8)
 CHORUS = "Ab Fm7 | Bbm7 Eb7 | Cm7 F7 | Bbm7 Eb7 | Db | Gb7 | Ab/Eb Eb7 | Ab"
 CHANGED = CHORUS.replace("| Gb7 |", "| Fm7 |")
 BEATS = 4
 EARLY = 0.125
-
-
-class Watched(Foresight):
-    """Foresight of which every call is kept: by beat, the last one made before it."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.calls: dict[Fraction, Forecast] = {}
-
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        weigh: int = WEIGHED,
-    ) -> tuple[Forecast, ...]:
-        """Look ahead as usual."""
-        ahead = super().look(moment, chord, key, confidence, horizon, weigh=weigh)
-        self.calls.update((forecast.beat, forecast) for forecast in ahead)
-        return ahead
 
 
 def halves(chorus: str) -> list[str]:
@@ -97,7 +72,14 @@ def main() -> None:
     parser.add_argument("--preset", default="walking")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    foresight = Watched()
+    calls: dict[Fraction, Forecast] = {}
+
+    def keep(ahead: Outlook) -> Outlook:
+        """Of each beat the last call before it."""
+        calls.update((forecast.beat, forecast) for forecast in ahead)
+        return ahead
+
+    foresight = WatchedForesight(keep)
     bassist = Bassist(load(options.preset), Random(options.seed), tempo=TEMPO, foresight=foresight)
     chords = halves(CHORUS) + halves(CHANGED)
     out: list[Outgoing] = []
@@ -108,7 +90,7 @@ def main() -> None:
     print("| --- | --- | --- | --- |")
     bars = len(chords) // 2
     for bar in range(bars // 2, bars):
-        print(row(bar, chords[2 * bar : 2 * bar + 2], foresight.calls, notes))
+        print(row(bar, chords[2 * bar : 2 * bar + 2], calls, notes))
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from random import Random
 
@@ -10,6 +10,7 @@ from engine.bassist import Bassist
 from engine.events import (
     ClockTick,
     Control,
+    Forecast,
     Incoming,
     NoteOff,
     NoteOn,
@@ -19,7 +20,8 @@ from engine.events import (
     Start,
     Stop,
 )
-from engine.harmony import Key
+from engine.foresight.outlook import WEIGHED, Foresight
+from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
 from engine.labels import parse_symbol, symbol
 from engine.meter import FOUR_FOUR, Metre, Moment
@@ -29,11 +31,34 @@ from presets.loader import load
 TEMPO = 120.0
 BEAT_SECONDS = 60 / TEMPO
 
+Outlook = tuple[Forecast, ...]
+
 
 def moment(position: float, metre: Metre = FOUR_FOUR) -> Moment:
     """A place in a song of one metre at 120 beats a minute."""
     bar, _ = divmod(Fraction(position).limit_denominator(960), metre.bar)
     return Moment(position / 2, position, bar * metre.bar, int(bar) + 1, metre, 0.5)
+
+
+class WatchedForesight(Foresight):
+    """Foresight that lets each outlook be seen, or be made another one, before it is told."""
+
+    def __init__(self, watch: Callable[[Outlook], Outlook]) -> None:
+        super().__init__()
+        self._watch = watch
+
+    def look(
+        self,
+        moment: Moment,
+        chord: Chord | None,
+        key: Key,
+        confidence: float,
+        horizon: int,
+        *,
+        weigh: int = WEIGHED,
+    ) -> Outlook:
+        """Look ahead as usual, and pass it on."""
+        return self._watch(super().look(moment, chord, key, confidence, horizon, weigh=weigh))
 
 
 class Pianist:

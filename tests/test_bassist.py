@@ -38,18 +38,20 @@ from engine.events import (
     Tick,
 )
 from engine.foresight.chart import Bar, Chart, Section
-from engine.foresight.outlook import WEIGHED, Foresight
+from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
 from engine.labels import parse_symbol, symbol
 from engine.line.grades import Grade
-from engine.meter import Metre, Moment
+from engine.meter import Metre
 from engine.score import Articulation, Role
 from ports.replay import replay as play_through
 from presets.loader import load, names
 from tests.band import (
     BEAT_SECONDS,
     TEMPO,
+    Outlook,
+    WatchedForesight,
     bass_player,
     clock,
     comping,
@@ -288,25 +290,15 @@ def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
     assert right >= 15
 
 
-class Certain(Foresight):
+class Certain(WatchedForesight):
     """Foresight that is sure of Eb on the fourth beat, and notes what it remembers otherwise."""
 
     def __init__(self) -> None:
-        super().__init__()
+        super().__init__(self._certain)
         self.amended: list[int] = []
 
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        weigh: int = WEIGHED,
-    ) -> tuple[Forecast, ...]:
-        """Of the same beats as usual, always the same."""
-        ahead = super().look(moment, chord, key, confidence, horizon, weigh=weigh)
+    @staticmethod
+    def _certain(ahead: Outlook) -> Outlook:
         chords = (parse_symbol("Bb" if forecast.beat < 3 else "Eb") for forecast in ahead)
         return tuple(Forecast(f.beat, c, 0.95) for f, c in zip(ahead, chords, strict=True))
 
@@ -527,32 +519,20 @@ def test_a_new_style_is_taken_up_in_the_grade_of_the_pupil() -> None:
     assert {p.written.role for p in plays(out)} == {Role.ROOT}
 
 
-class WatchedForesight(Foresight):
+def noting_looks(log: list[object]) -> Foresight:
     """Foresight that notes in a log when it looks ahead."""
 
-    def __init__(self, log: list[object]) -> None:
-        super().__init__()
-        self._log = log
+    def note(ahead: Outlook) -> Outlook:
+        log.append("look")
+        return ahead
 
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        weigh: int = WEIGHED,
-    ) -> tuple[Forecast, ...]:
-        """Look ahead as usual."""
-        self._log.append("look")
-        return super().look(moment, chord, key, confidence, horizon, weigh=weigh)
+    return WatchedForesight(note)
 
 
 def test_the_note_on_the_beat_does_not_wait_for_the_look_ahead() -> None:
     """What takes long is done when the note due with the beat is on its way."""
     log: list[object] = []
-    bassist = bass_player("rock", foresight=WatchedForesight(log))
+    bassist = bass_player("rock", foresight=noting_looks(log))
     play_through(bassist, [*comping(" ".join([TURNAROUND] * 3)), Stop(48.0)], log.append)
 
     beats = [(i, o.at) for i, o in enumerate(log) if isinstance(o, Beat)]
@@ -567,7 +547,7 @@ def test_the_note_on_the_beat_does_not_wait_for_the_look_ahead() -> None:
 def test_woken_late_the_bass_gives_out_the_note_before_it_looks_ahead() -> None:
     """A note 5 ms overdue is not kept back by the look that is overdue as well."""
     log: list[object] = []
-    bassist = bass_player("rock", foresight=WatchedForesight(log))
+    bassist = bass_player("rock", foresight=noting_looks(log))
     given = 0
     for event in comping(" ".join([TURNAROUND] * 2)):
         while (due := bassist.next_deadline()) is not None and due + 0.005 < event.at:
@@ -600,7 +580,7 @@ def test_woken_late_a_note_keeps_the_time_that_it_was_due_at() -> None:
 def test_keys_that_come_while_the_bass_thinks_are_heard_before_it_thinks_on() -> None:
     """Looking ahead goes a step at a time: a key that comes a millisecond later is next."""
     log: list[object] = []
-    bassist = bass_player("rock", foresight=WatchedForesight(log))
+    bassist = bass_player("rock", foresight=noting_looks(log))
     interrupted = 0
     for event in [*comping(" ".join([TURNAROUND] * 2)), Stop(32.0)]:
         while (due := bassist.next_deadline()) is not None and due < event.at:
