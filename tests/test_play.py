@@ -196,6 +196,14 @@ def test_a_tempo_that_is_said_goes_before_the_charts(playing: Playing, tmp_path:
     assert round(roots(playing("--chart", chart, "--tempo", 120), 10)[0]) == 4
 
 
+def test_so_many_bars_are_played_also_if_the_player_rests(playing: Playing, tmp_path: Path) -> None:
+    """Bar 1 comes again with the chord after the rest, and is the seventh of nine."""
+    keys = comping("Fm7 Bb7") + comping("Ebmaj7 Cm7 Fm7 Bb7", start=20.3)
+    playing("--tempo", 120, "--bars", 9, keys=keys)
+
+    assert [bar["bar"] for bar in traced(tmp_path, "bar")] == [1, 2, 3, 4, 5, 6, 1, 2, 3]
+
+
 def test_a_sequencer_leads(playing: Playing) -> None:
     """With --clock external nothing is played before it starts, and then in its time."""
     keys = in_time(clock(16, start=3.0), comping(CHANGES, start=3.0))

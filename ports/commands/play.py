@@ -239,9 +239,18 @@ def _taking_up(service: Service, onlookers: Onlookers) -> Callable[[Style | Pres
 
 
 def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:
+    """When so many bars have been played, whatever their numbers: after a rest they begin anew."""
     if bars is None:
         return None
-    return lambda outgoing: isinstance(outgoing, Beat) and outgoing.bar > bars
+    begun = 0
+
+    def over(outgoing: Outgoing) -> bool:
+        nonlocal begun
+        if isinstance(outgoing, Beat) and outgoing.count == 1 and outgoing.bar > 0:
+            begun += 1
+        return begun > bars
+
+    return over
 
 
 def _first_chord_at(system: SystemClock, tempo: float, count_in: int) -> float:
