@@ -18,7 +18,7 @@ from engine.harmony import Chord
 from engine.meter import Moment
 
 
-class Beat(NamedTuple):
+class EndedBeat(NamedTuple):
     """A felt beat that is over: where it began, how it was heard, whether it was left out.
 
     `weight` is that of the strongest felt beat which its keys may have been meant for: itself, or
@@ -43,8 +43,8 @@ class Ended:
 
     def __init__(self, foresight: Foresight) -> None:
         self._foresight = foresight
-        self.last: Beat | None = None
-        self._left_out: list[Beat] = []
+        self.last: EndedBeat | None = None
+        self._left_out: list[EndedBeat] = []
 
     def commit(self) -> None:
         """Let the foresight remember the beat, if it does not yet."""
@@ -52,17 +52,17 @@ class Ended:
         if beat is None:
             return
         self._left_out = [each for each in self._left_out if each.began.bar == beat.began.bar]
-        if not beat.rested:
-            self._foresight.amend(beat.heard.chord, self._due_earlier(beat))
+        if beats := self._due_earlier(beat):
+            self._foresight.amend(beat.heard.chord, beats)
         start = Fraction(beat.began.position).limit_denominator(96)
         in_bar = start - beat.began.bar_start
         self._foresight.commit(start, in_bar, beat.began.metre, beat.heard.chord)
         self._left_out = [*self._left_out, beat] if beat.rested else []
 
-    def _due_earlier(self, beat: Beat) -> int:
+    def _due_earlier(self, beat: EndedBeat) -> int:
         """On how many beats before, left out, the chord of this one was due."""
         left_out = self._left_out
-        if not left_out or beat.heard.chord is None:
+        if not left_out or beat.rested or beat.heard.chord is None:
             return 0
         strongest = max(left_out, key=lambda each: each.began.weight)
         if strongest.began.weight <= beat.weight or strongest.brought(beat.heard.chord):

@@ -15,7 +15,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
-from engine.ended import Beat, Ended
+from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord
@@ -95,7 +95,7 @@ class Listening:
         if beat is None or self._chord is None:
             return
         if beat.position < moment.position <= beat.next_beat(beyond=True):
-            self._ended.last = Beat(beat, self.heard, rested=False, weight=beat.weight)
+            self._ended.last = EndedBeat(beat, self.heard, rested=False, weight=beat.weight)
             self._ended.commit()
 
     @property
@@ -145,7 +145,7 @@ class Listening:
         if self._beat is not None and self._chord is not None:
             heard, rested = self._as_it_was(moment), self._timing.rests
             weight = max(self._beat.weight, self._timing.between * moment.weight)
-            self._ended.last = Beat(self._beat, heard, rested, weight)
+            self._ended.last = EndedBeat(self._beat, heard, rested, weight)
         self._timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment

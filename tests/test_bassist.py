@@ -304,7 +304,7 @@ class Certain(WatchedForesight):
 
     def amend(self, chord: Chord | None, beats: int) -> None:
         """Note it."""
-        self.amended += [beats] if beats else []
+        self.amended.append(beats)
         super().amend(chord, beats)
 
 

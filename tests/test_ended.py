@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import pytest
 
-from engine.ended import Beat, Ended
+from engine.ended import Ended, EndedBeat
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
@@ -40,9 +40,8 @@ class Noting(Foresight):
 
     def amend(self, chord: Chord | None, beats: int) -> None:
         """Note it."""
-        if beats:
-            assert chord is not None
-            self.amended.append((str(chord.root), beats))
+        assert chord is not None
+        self.amended.append((str(chord.root), beats))
         super().amend(chord, beats)
 
 
@@ -58,7 +57,7 @@ def amended(
         place, following = moment(beat.at, metre), moment(beat.at + 1, metre)
         weight = max(place.weight, beat.between * following.weight)
         heard = Heard(parse_symbol(beat.chord), 0.9, Key(10), 0.9)
-        ended.last = Beat(place, heard, beat.rested, weight)
+        ended.last = EndedBeat(place, heard, beat.rested, weight)
         ended.commit()
     assert ended.last is None
     return foresight.amended
@@ -112,7 +111,7 @@ def test_a_push_goes_to_the_next_beat_unless_a_stronger_one_was_left_out(
     """Nothing on the first beat of a bar: a chord ahead of its third is not that one's."""
     ended = Ended(Foresight())
     heard = Heard(parse_symbol("Bb"), 0.9, Key(10), 0.9)
-    ended.last = Beat(moment(at - 2), heard, rested=True, weight=moment(at - 2).weight)
+    ended.last = EndedBeat(moment(at - 2), heard, rested=True, weight=moment(at - 2).weight)
     ended.commit()
 
     assert ended.yields_to(moment(at)) is yields

@@ -105,20 +105,18 @@ class Foresight:
 
     def _keep(self, beat: Fraction, in_bar: Fraction, metre: Metre) -> None:
         """Keep what is known before a beat is committed."""
-        standing = self._stand()
-        self._memory.forget_imagined()
         before = Before(
-            beat, in_bar, metre, self._last, self._memory.now, standing, self._course,
+            beat, in_bar, metre, self._last, self._memory.now, self._stand(), self._course,
             self._where, self._record.hits, self._trust,
         )  # fmt: skip
         self._before.append(before)
 
     def amend(self, chord: Chord | None, beats: int) -> None:
-        """Remember the last few beats as another chord, as the beat after them has told.
+        """Remember so many beats, the last ones, as another chord, as the beat after has told.
 
-        As many of them as there were since the song went on from another place, four at most.
+        At least one, at most four, and no more than since the song went on from another place.
         """
-        undone = list(self._before)[-beats:] if beats else []
+        undone = list(self._before)[-beats:]
         if not undone or undone[0].agreement.beats + len(undone) != self._memory.count:
             return  # none, or the oldest beats of a long song have been forgotten meanwhile
         for _ in undone:

@@ -26,8 +26,8 @@ Bar = tuple[Stroke, ...]
 
 _FIRST_BAR: Final = 1
 _COPIES: Final = 3  # literal copies of a bar in a row, at most
-_PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it,
-_BARS_KEPT: Final = 16  # and again whenever it is written anew
+_PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it
+_BARS_KEPT: Final = 16  # and once more each time it is written anew
 _SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four phrases
 _LOOSE: Final = 0.2  # below it tones differ from bar to bar, by the taste in engine/line/offers.py
 # Steps of the golden ratio: the thresholds of neighbouring bars lie as far apart as can be, so
