@@ -221,15 +221,20 @@ class Listening:
         return self._lead and not self._sent
 
     def _as_foretold(self, heard: Heard) -> Heard:
-        """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9."""
+        """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9.
+
+        Of a chord that is broken only the first come at once: G and E begin C/G.
+        """
         chord, forecast = heard.chord, self._foretold
         if chord is None or forecast is None or forecast.chord is None:
             return heard
         foretold = forecast.chord
         differs = chord.root != foretold.root and chord.bass == foretold.bass
-        if differs and forecast.confidence >= BELIEVED and chord.shares_keys(foretold):
-            return replace(heard, chord=foretold)
-        return heard
+        if not differs or forecast.confidence < BELIEVED:
+            return heard
+        keys = self.ear.struck | self.ear.sounding
+        fits = keys <= foretold.keys or chord.shares_keys(foretold)
+        return replace(heard, chord=foretold) if fits else heard
 
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
         if self._chord is None or heard.chord is None:

@@ -16,7 +16,17 @@ import numpy as np
 from engine.events import Heard
 from engine.harmony import Chord, Key
 from engine.hearing.chord import ChordFilter
-from engine.hearing.evidence import EARLY, LENGTHS, PRESENCE, STRUCK, Past, Reading, read_beat
+from engine.hearing.evidence import (
+    EARLY,
+    LENGTHS,
+    PRESENCE,
+    SOUNDING,
+    STRUCK,
+    WIDTH_NOW,
+    Past,
+    Reading,
+    read_beat,
+)
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.naming import name_chord
@@ -88,7 +98,7 @@ class Ear:
         self._named = False  # since the start or the last jump
         self._kept_confidence = 0.0
         self._roots: Array = np.full(12, 1 / 12)
-        self._struck_now: Array = np.zeros(12)
+        self._now: Array = np.zeros(WIDTH_NOW)  # as last read
 
     # Events -------------------------------------------------------------------------------
 
@@ -145,7 +155,12 @@ class Ear:
     @property
     def struck(self) -> frozenset[int]:
         """The pitch classes struck in the running beat, when the keys were last read."""
-        return frozenset(self._struck_now.nonzero()[0].tolist())
+        return frozenset(self._now[STRUCK].nonzero()[0].tolist())
+
+    @property
+    def sounding(self) -> frozenset[int]:
+        """The pitch classes that sounded when the keys were last read, struck now or before."""
+        return frozenset(self._now[SOUNDING].nonzero()[0].tolist())
 
     @property
     def silent(self) -> bool:
@@ -165,7 +180,7 @@ class Ear:
 
     def _hear(self, moment: Moment) -> None:
         reading = self._read(moment.position)
-        self._struck_now = reading.now[STRUCK]
+        self._now = reading.now
         if self._tells(reading):
             self._name(self._chords.weigh(reading.now), reading)
 

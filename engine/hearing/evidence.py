@@ -63,6 +63,8 @@ STRUCK: Final = slice(_STRUCK, _STRUCK + 12)
 """A one for each pitch class struck in the beat, or just before it."""
 PRESENCE: Final = slice(_PRESENT, _PRESENT + 12)
 """How strongly each pitch class is there: 1 if struck in this beat, less if long ago."""
+SOUNDING: Final = slice(_SOUNDING, _SOUNDING + 12)
+"""How strongly each pitch class that sounds on is there, like PRESENCE; 0 for those let go."""
 _LOWEST_TONE: Final = slice(_LOWEST, _LOWEST + 12)
 
 C3: Final = 48
