@@ -929,6 +929,33 @@ class TestHand:
                     assert reachable(abs(there - position), time)
                     last, position = note, there
 
+    @pytest.mark.parametrize("foreseen", [True, False], ids=["foreseen", "not foreseen"])
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_no_tempo_takes_the_note_from_a_change(self, style: Style, foreseen: bool) -> None:
+        """Where the hand has no time to come down to a root it takes the octave."""
+        metre, line, last = style.metres[0], Bassline(style, Random(1)), None
+        leisurely = Bassline(style, Random(1))
+        spans = spans_of(" | ".join(["Eb | F7 | Bb | Gm7"] * 7), metre)
+        for bar in range(28):
+            ask = ask_for(bar, spans, last, metre=metre)
+            ask = ask if foreseen else replace(ask, coming=None)
+            first = leisurely.write(replace(ask, seconds_per_beat=2.0))[0]
+            notes = line.write(replace(ask, seconds_per_beat=60 / style.tempo.high))
+            assert notes[0].beat == first.beat
+            assert notes[0].note % 12 == first.note % 12
+            last = notes[-1]
+
+    @pytest.mark.parametrize("seed", range(1, 4))
+    def test_a_low_root_that_is_foreseen_is_come_down_to_in_time(self, seed: int) -> None:
+        """A sixteenth before the low F the hand is no farther up than it gets down from."""
+        metre, line, last = Metre(5, 4), Bassline(STYLES["soul"], Random(seed)), None
+        spans = spans_of(" | ".join(["Bb | Gm7 | Eb | F7"] * 7), metre)
+        for bar in range(28):
+            notes = line.write(ask_for(bar, spans, last, metre=metre))
+            if bar % 4 == 3:
+                assert (notes[0].beat, notes[0].note) == (5 * bar, 29)
+            last = notes[-1]
+
     def test_a_long_shift_takes_time(self) -> None:
         """Nine frets are no matter of a tenth of a second."""
         assert not reachable(9, 0.1)

@@ -9,6 +9,7 @@ ask always gets the same bar.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from random import Random
 from typing import Final
 
@@ -21,7 +22,7 @@ from engine.line.reach import within_reach
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
-from engine.line.search import Choice, Column, Option, best_path
+from engine.line.search import Choice, Column, Coming, Option, best_path
 from engine.line.walks import Walk, Walks
 from engine.line.ways import Stay, Target, Ways, leading
 from engine.meter import Metre
@@ -34,6 +35,9 @@ _KEPT_CLEAR: Final = 0.2
 
 # A leap into a note that leads is heard twice: it breaks the line and spoils the arrival.
 _WAY_OUT: Final = 1.5
+
+# A new chord is met an octave up only where no hand would come down in time: dearer than any taste.
+_IN_NEED: Final = 12.0
 
 
 class Bassline:
@@ -69,7 +73,9 @@ class Bassline:
         if walk is not None:
             _step_through(walk, strokes, options, ask)
         last = (ask.last.note, (ask.last.string, ask.last.fret)) if ask.last else None
-        coming = anchors[-1] if stretches[-1].start == ask.end else None
+        coming = None
+        if stretches[-1].start == ask.end:
+            coming = Coming(anchors[-1], float(ask.end - strokes[-1].beat) * ask.seconds_per_beat)
         choices = best_path(self._columns(ask, strokes, options), last, self._hand, coming)
         notes = self._notes(ask, strokes, stretches, choices)
         changes = frozenset(stroke.beat for stroke in strokes if stroke.lands)
@@ -95,10 +101,17 @@ class Bassline:
             low = self._built_on(anchor, [strokes[i] for i in mine], ask)
             for i in mine:
                 options[i] = self._offers.tones(ask, strokes[i], stretch.chord, low)
+                if strokes[i].lands:
+                    options[i] += self._in_need(options[i])
             room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
             target = targets[index] if index < len(targets) else None
             self._ways.lead(ask, Stay(stretch.chord, anchor, room, target), strokes, options)
         return options
+
+    def _in_need(self, options: Sequence[Option]) -> list[Option]:
+        """The same notes an octave up, for a hand that is too far away from them."""
+        up = (replace(o, note=o.note + 12, cost=o.cost + _IN_NEED) for o in options)
+        return [option for option in up if self._roots.has(option.note)]
 
     def _built_on(self, anchor: int, strokes: Sequence[Placed], ask: Ask) -> int:
         """The root that a figure is built on: lower, where one that comes down has no octave."""

@@ -77,20 +77,28 @@ class Choice:
     place: Place
 
 
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """The note that the next bar begins with, and how long before it the last stroke began."""
+
+    note: int
+    seconds: float
+
+
 def best_path(
     columns: Sequence[Column],
     last: tuple[int, Place] | None,
     hand: Hand,
-    coming: int | None = None,
+    coming: Coming | None = None,
 ) -> list[Choice]:
     """The cheapest path through the columns, starting from the note and place played last.
 
-    `coming` is the note that the next bar begins with, if that is known.
+    `coming` is None if nobody knows what the next bar begins with.
     """
     paths = [_beginning(last)] if last else []
     for column in columns:
         paths = _extended(paths, column, hand)
-    path: _Path | None = min(paths, key=lambda p: p.cost + _landing(p, coming))
+    path: _Path | None = min(paths, key=lambda p: p.cost + _landing(p, coming, hand))
     chosen: list[Choice] = []
     while path is not None and len(chosen) < len(columns):
         chosen.append(Choice(path.option, path.place))
@@ -98,10 +106,15 @@ def best_path(
     return chosen[::-1]
 
 
-def _landing(path: _Path, coming: int | None) -> float:
-    """What it costs to come down on the next bar from here: only leaps of more than an octave."""
-    size = 0 if coming is None else abs(path.option.note - coming)
-    return _LEAP[size] if size > _OCTAVE else 0.0
+def _landing(path: _Path, coming: Coming | None, hand: Hand) -> float:
+    """What it costs to come down on the next bar from here: a long leap, or no time for it."""
+    if coming is None:
+        return 0.0
+    size = abs(path.option.note - coming.note)
+    cost = _LEAP[size] if size > _OCTAVE else 0.0
+    frets = (fret for (_, fret), _ in hand.places(coming.note))
+    shifts = (abs(moved(path.position, fret, hand.span) - path.position) for fret in frets)
+    return cost if any(reachable(s, coming.seconds) for s in shifts) else cost + _UNREACHABLE
 
 
 def _beginning(last: tuple[int, Place]) -> _Path:
