@@ -26,6 +26,10 @@ GATHER_AT_MOST_SECONDS: Final = 0.045
 # the same beat in recorded trios, and a late bass is noticed from about 31 ms.
 POCKET_SECONDS: Final = 0.025
 
+# A finger does not pluck twice within this: sixteenths at 300 a minute.  A note that turns out
+# wrong as it begins is left no sooner than that, and by then a rolled chord is whole.
+NEXT_NOTE_SECONDS: Final = 0.05
+
 # A sixteenth after the beat it is read a last time: by then keys that are late have come, and a
 # chord that was foretold, and waited for, has come or will not.
 LISTEN_LAST: Final = 0.25
@@ -173,7 +177,7 @@ class Agenda:
     def _begins(self, note: Ready) -> float:
         """When a written note is to sound: in its place, or later in the pocket if in doubt."""
         due = self._pulse.seconds_of(note.played.beat)
-        begins = due + note.played.lag
+        begins = max(due + note.played.lag, self._part.began_at + NEXT_NOTE_SECONDS)
         if self._gathered_at < inf:
             return max(begins, min(self._gathered_at, due + self._pocket))
         if self._in_doubt(note.written.beat):

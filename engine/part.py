@@ -41,12 +41,15 @@ class Part:
 
     Args:
         bend_range: semitones that a slide may be bent; 0 leaves slides unbent.
+
+    `began_at` is the second at which a note began last.
     """
 
     def __init__(self, bend_range: int = 0) -> None:
         self._waiting: deque[Ready] = deque()
         self.sounding: Ready | None = None
         self.last: BassNote | None = None
+        self.began_at = -inf
         self._bend_range = bend_range
         self._glide: deque[tuple[float, float]] = deque()
         self._bent = False
@@ -80,7 +83,7 @@ class Part:
         """Begin the next note now, the one before it released first."""
         out = self.release(at, position)
         note = self._waiting.popleft()
-        self.sounding, self.last = note, note.written
+        self.sounding, self.last, self.began_at = note, note.written, at
         if self._bend_range and note.played.bent:
             out.append(self._slide(note.played.bent, at, position))
         out.append(Play(at, position, note.written.note, note.played.velocity, note.written))

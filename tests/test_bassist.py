@@ -703,6 +703,15 @@ def test_a_rolled_chord_is_not_left_for_its_first_keys() -> None:
         assert not more
 
 
+@pytest.mark.parametrize("preset", ["soul", "walking", "rock", "gallop"])
+def test_no_note_is_left_before_it_was_one(preset: str) -> None:
+    """Chords that nobody knows, 15 ms from key to key: what each key says is not played at once."""
+    chart = "Bb Gm7 Ebmaj7 Am7b5 Dm7 Bbm7 Gb Ab Db Bb"
+    begun = plays(heard_from(bass_player(preset), rolled_from_the_top(chart), until=19.5))
+
+    assert all(b.at - a.at > 0.049 for a, b in pairwise(begun))
+
+
 def test_keys_that_speak_against_what_was_foretold_are_enough() -> None:
     """Where Ebmaj7 is due F# and C# are struck, which it has not: the bass goes there at once."""
     chart = "Bb Gm7 Ebmaj7 Am7b5 " * 4 + "Bb Gm7"
