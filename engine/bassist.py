@@ -17,7 +17,7 @@ from math import inf
 from random import Random
 from typing import assert_never
 
-from engine.agenda import POCKET_SECONDS, Agenda, Due
+from engine.agenda import GATHER_AT_MOST_SECONDS, POCKET_SECONDS, Agenda, Due
 from engine.events import (
     ALL_NOTES_OFF,
     ALL_SOUND_OFF,
@@ -43,6 +43,7 @@ from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.listening import Listening
 from engine.meter import FOUR_FOUR, Metre, Moment
+from engine.opening import Opening
 from engine.pulse import Pulse
 from engine.silence import Silence
 from engine.style import Style
@@ -92,6 +93,7 @@ class Bassist:
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt, pocket)
         self._now = -inf
         self._silence = Silence()
+        self._opening = Opening()
         self._crossed: Fraction | None = None
         self._write_from = Fraction(0)
         self._telling = Telling()
@@ -144,12 +146,25 @@ class Bassist:
 
     def _take_key_down(self, event: NoteOn, at: float) -> None:
         self._begin_count(at)
-        if not self._pulse.running:
-            self._pulse.strike(at, -float(self._pulse.metre.start_of(-self._lead)))
-            self._find_place(at)
+        begun = self._pulse.running or self._begin(at, event.note)
         self._listening.key_down(self._keys_moment(at), event)
-        self._agenda.key_down(at)
         self._silence.key_down()
+        if begun:
+            self._agenda.key_down(at)
+
+    def _begin(self, at: float, note: int) -> bool:
+        """Nothing runs yet, and a key goes down: whether it is to be heard as a chord's."""
+        pulse = self._pulse
+        if pulse.external:
+            self._find_place(at)
+            return True
+        bar_seconds = float(pulse.metre.bar) * pulse.seconds_per_beat
+        began = self._opening.key_down(at, note, bar_seconds)
+        if began is None:
+            return False
+        pulse.strike(began, -float(pulse.metre.start_of(-self._lead)))
+        self._find_place(max(began, at - GATHER_AT_MOST_SECONDS))
+        return True
 
     def _take_control(self, event: Control, at: float) -> None:
         moment = self._keys_moment(at)
