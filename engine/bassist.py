@@ -281,7 +281,7 @@ class Bassist:
         if beat == moment.bar_start and self._writing.takes_up():
             self._rewrite(beat)
         belief = self._listening.belief(beat)
-        silent = self._listening.ear.silent
+        silent = self._listening.ear.silent and not self._listening.tacet
         if belief is not None and self._silence.cross(beat, moment, silent=silent):
             self._writing.close(beat, replace(belief, chord=self.heard.chord or belief.chord))
         elif amended or self._writing.written_to is None:

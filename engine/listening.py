@@ -55,6 +55,9 @@ class Listening:
         foresight: expects what comes.
         lead: whether chords come before they are due; the moments given are then those of the
             keys, and the places asked about those of the part.
+
+    `tacet` is whether nobody is to play on the running beat, for no chord is foretold there, and
+    nobody does.
     """
 
     def __init__(self, ear: Ear, foresight: Foresight, *, lead: bool = False) -> None:
@@ -75,6 +78,7 @@ class Listening:
         self._ended = Ended(foresight)
         self._doubted: Fraction | None = None
         self._foretold: Forecast | None = None
+        self.tacet = self._defied = False  # defied: a chord is played where none was foretold
 
     def relocate(self, moment: Moment) -> None:
         """The song goes on from here, whether the keys were elsewhere before or only paused."""
@@ -86,6 +90,7 @@ class Listening:
         self.player.relocate()
         self._beyond = ()
         self._beat = self._before = self._foretold = None
+        self.tacet = self._defied = False
         self._sent.clear()
         self._unseen = 0
 
@@ -118,7 +123,15 @@ class Listening:
         chord, heard = self.chord_at(place), self.heard
         if chord is None:
             return None
-        return Belief(chord, heard.confidence, heard.key, self.ahead_of(place))
+        return Belief(chord, heard.confidence, heard.key, self.ahead_of(place), self._rests())
+
+    def _rests(self) -> frozenset[Fraction]:
+        """The felt beats, now and ahead, for which it is believed that no chord comes."""
+        if self._defied or self._lead:
+            return frozenset()
+        ahead = {f.beat for f in self._beyond if _is_rest(f)}
+        now = {self._foretold.beat} if self.tacet and self._foretold else set()
+        return frozenset(ahead | now)
 
     def change_after(self, place: Fraction) -> Forecast | None:
         """The change that is expected next after a place of the part."""
@@ -156,6 +169,9 @@ class Listening:
         self._foretold = None if self._lead else foretold
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
+        rest = self._foretold is not None and _is_rest(self._foretold)
+        self._defied = rest and self._defied
+        self.tacet = rest and not self._defied
         self._began = self._chord
         self._unseen = WEIGHED
         return amended
@@ -165,6 +181,8 @@ class Listening:
         ended = self.ear.ended
         if self._lead:
             return ended
+        if self.tacet:
+            return replace(ended, chord=None)
         if self._timing.rests and self._foretold and self._foretold.confidence >= SURE:
             return replace(ended, chord=self._chord)
         stayed = self._began is not None and self._began == self._before
@@ -195,6 +213,8 @@ class Listening:
         self._timing.read(moment, silent=self.ear.silent)
         if heard.chord is None or self._may_come_yet(heard.chord, moment):
             return False
+        if self.tacet and len(self.ear.struck) <= _FIRST_KEYS:
+            return False  # a tune over a rest is no chord
         if not self._is_believed(heard, moment):
             return False
         self.heard = heard
@@ -203,7 +223,9 @@ class Listening:
             return False
         if heard.confidence >= SURE:
             self._doubted = None
-        if heard.chord == before and not self._is_awaited:
+        news = self.tacet or self._is_awaited
+        self._defied, self.tacet = self._defied or self.tacet, False
+        if heard.chord == before and not news:
             return False
         self._chord = heard.chord
         if self._lead:
@@ -298,8 +320,12 @@ class Listening:
         if not self._unseen or self._chord is None or self._place is None:
             return False
         self._unseen -= 1
-        heard = self.heard
+        heard, chord = self.heard, None if self.tacet else self._chord
         self._beyond = self._foresight.look(
-            self._place, self._chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
+            self._place, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
         )
         return True
+
+
+def _is_rest(forecast: Forecast) -> bool:
+    return forecast.chord is None and forecast.confidence >= BELIEVED

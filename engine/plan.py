@@ -7,22 +7,28 @@ How: the forecasts name a chord for each coming felt beat; neighbours with one c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from engine.events import Forecast
 from engine.harmony import Chord, Key
-from engine.score import Span
+from engine.meter import Moment
+from engine.score import BassNote, Span
 
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """What the part is to be written for: the chord now, the chords ahead, the key."""
+    """What the part is to be written for: the chord now, the chords ahead, the key.
+
+    `rests` are felt beats for which it is written that nobody plays.
+    """
 
     chord: Chord
     confidence: float
     key: Key
     ahead: tuple[Forecast, ...]
+    rests: frozenset[Fraction] = frozenset()
 
 
 def spans_between(
@@ -46,6 +52,18 @@ def _append(spans: list[Span], forecast: Forecast, end: Fraction) -> None:
         return
     spans[-1] = Span(last.start, forecast.beat, last.chord, last.confidence)
     spans.append(Span(forecast.beat, end, forecast.chord, forecast.confidence))
+
+
+def without_rests(
+    notes: Sequence[BassNote], rests: frozenset[Fraction], bar: Moment
+) -> Iterator[BassNote]:
+    """The notes of a bar that no rest swallows, none of them ringing into one."""
+    for note in notes:
+        felt, _ = bar.metre.felt_beat_at(note.beat - bar.bar_start)
+        if bar.bar_start + felt in rests:
+            continue
+        ends = min((r for r in rests if r > note.beat), default=note.beat + note.length)
+        yield replace(note, length=min(note.length, ends - note.beat))
 
 
 def coming_after(end: Fraction, chord: Chord, ahead: tuple[Forecast, ...]) -> Span | None:

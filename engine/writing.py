@@ -24,7 +24,7 @@ from engine.line.ways import LIKELY
 from engine.meter import ON_THE_BEAT, Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
-from engine.plan import Belief, coming_after, spans_between
+from engine.plan import Belief, coming_after, spans_between, without_rests
 from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
@@ -160,7 +160,8 @@ class Writing:
     def _write_bar(self, start: Fraction, belief: Belief) -> None:
         place = self._pulse.moment(0.0, float(start))
         ask = self._ask(start, place, belief)
-        self.part.write(self._ready(note, place, ask.manner) for note in self._line.write(ask))
+        notes = without_rests(self._line.write(ask), belief.rests, place)
+        self.part.write(self._ready(note, place, ask.manner) for note in notes)
         self.written_to = ask.end
         known = {b: c for b, c in self._written_for.items() if start <= b <= ask.end}
         aims = {f.beat: self._aim(f) for f in belief.ahead if start <= f.beat <= ask.end}
