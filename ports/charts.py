@@ -32,6 +32,7 @@ from engine.pulse import FASTEST, SLOWEST
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
 _ENDING: Final = re.compile(r"(\d+)\.")
+_JUMP: Final = re.compile(r"d\.?\s?[sc]\.?(\s|$)|da capo|dal segno|to coda", re.IGNORECASE)
 _NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
 
 
@@ -106,12 +107,30 @@ def _read_line(reading: _Reading, line: str, where: str) -> None:
     elif header is not None:
         _read_header(reading, header[1].lower(), header[2], where)
     else:
-        _leave_endings(reading)
-        if reading.repeat is not None:
-            raise ChartError(
-                f"{where}: {line!r} begins a section inside a repeat; close it with :|"
-            )
-        reading.sections.append((line.rstrip(":"), []))
+        _begin_section(reading, line, where)
+
+
+def _begin_section(reading: _Reading, line: str, where: str) -> None:
+    _leave_endings(reading)
+    if reading.repeat is not None:
+        raise ChartError(f"{where}: {line!r} begins a section inside a repeat; close it with :|")
+    if _JUMP.match(line):
+        raise ChartError(
+            f"{where}: {line!r} jumps to another place, which a chart here does not; write the bars"
+            " out as they are played"
+        )
+    words = line.split()
+    if len(words) > 1 and all(_is_chord(word) for word in words):
+        raise ChartError(f"{where}: {line!r} has chords and no bar lines; put | around each bar")
+    reading.sections.append((line.rstrip(":"), []))
+
+
+def _is_chord(word: str) -> bool:
+    try:
+        parse_symbol(word)
+    except ValueError:
+        return False
+    return True
 
 
 # The header ---------------------------------------------------------------------------------
