@@ -7,7 +7,7 @@ How: the forecasts name a chord for each coming felt beat; neighbours with one c
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -56,14 +56,18 @@ def _append(spans: list[Span], forecast: Forecast, end: Fraction) -> None:
 
 def without_rests(
     notes: Sequence[BassNote], rests: frozenset[Fraction], bar: Moment
-) -> Iterator[BassNote]:
-    """The notes of a bar that no rest swallows, none of them ringing into one."""
+) -> list[BassNote]:
+    """The notes of a bar that no rest swallows, none of them ringing into one or leading there."""
+    kept: list[BassNote] = []
     for note in notes:
         felt, _ = bar.metre.felt_beat_at(note.beat - bar.bar_start)
         if bar.bar_start + felt in rests:
             continue
         ends = min((r for r in rests if r > note.beat), default=note.beat + note.length)
-        yield replace(note, length=min(note.length, ends - note.beat))
+        kept.append(replace(note, length=min(note.length, ends - note.beat)))
+    while kept and kept[-1].aims_at is not None and bar.bar_start + bar.metre.bar in rests:
+        kept.pop()
+    return kept
 
 
 def coming_after(end: Fraction, chord: Chord, ahead: tuple[Forecast, ...]) -> Span | None:

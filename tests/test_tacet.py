@@ -62,6 +62,8 @@ def test_where_no_chord_is_written_the_bass_is_silent(preset: str) -> None:
         assert onsets_in(out, bar) == []
         ended = max(o.at for o in out if isinstance(o, Release) and o.at < (bar + 1) * BAR)
         assert ended < bar * BAR + 0.03
+        last = [p for p in plays(out) if p.at < bar * BAR - 0.05][-1]
+        assert last.written.aims_at is None
         assert any(-0.005 <= at < 0.03 for at in onsets_in(out, bar + 1))
 
 
