@@ -66,6 +66,7 @@ class Bassist:
         lead: felt beats by which the chords come before they are due.
         grade, bend_range: how much of the style is played; semitones a slide is bent (0: none).
         pocket: seconds that a note on a doubtful change may wait for the keys.
+        taps: whether one high key, struck evenly for a bar, gives the tempo and counts in.
     """
 
     def __init__(
@@ -83,6 +84,7 @@ class Bassist:
         grade: Grade = Grade.EVERYTHING,
         bend_range: int = 0,
         pocket: float = POCKET_SECONDS,
+        taps: bool = False,
     ) -> None:
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
         self._lead = lead
@@ -93,7 +95,7 @@ class Bassist:
         self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt, pocket)
         self._now = -inf
         self._silence = Silence()
-        self._opening = Opening()
+        self._opening = Opening(taps=taps)
         self._crossed: Fraction | None = None
         self._write_from = Fraction(0)
         self._telling = Telling()
@@ -158,13 +160,14 @@ class Bassist:
         if pulse.external:
             self._find_place(at)
             return True
-        bar_seconds = float(pulse.metre.bar) * pulse.seconds_per_beat
-        began = self._opening.key_down(at, note, bar_seconds)
+        began = self._opening.key_down(at, note, pulse.metre, pulse.seconds_per_beat)
         if began is None:
             return False
-        pulse.strike(began, -float(pulse.metre.start_of(-self._lead)))
-        self._find_place(max(began, at - GATHER_AT_MOST_SECONDS))
-        return True
+        if began.seconds_per_beat is not None:
+            pulse.take_tempo(began.seconds_per_beat)
+        pulse.strike(began.at, -began.place - float(pulse.metre.start_of(-self._lead)))
+        self._find_place(max(began.at, at - GATHER_AT_MOST_SECONDS))
+        return began.place >= 0
 
     def _take_control(self, event: Control, at: float) -> None:
         moment = self._keys_moment(at)

@@ -104,6 +104,11 @@ class Pulse:
         self.running = True
         self._restart(at, -float(self.metre.bar * self._count_in))
 
+    def take_tempo(self, seconds_per_beat: float) -> None:
+        """Another set tempo, while nothing runs."""
+        if not self.external and not self.running:
+            self._line.seconds_per_beat = seconds_per_beat
+
     def strike(self, at: float, early: float = 0.0) -> None:
         """A key went down: with a set tempo and nothing running, this is beat 0.
 

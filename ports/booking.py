@@ -60,7 +60,12 @@ class Booking:
     @property
     def tempo(self) -> float:
         """The chart's, else the usual one; quarter notes a minute."""
-        return (self.chart and self.chart.tempo) or DEFAULT_TEMPO
+        return self.charted_tempo or DEFAULT_TEMPO
+
+    @property
+    def charted_tempo(self) -> float | None:
+        """The chart's, if it names one."""
+        return self.chart.tempo if self.chart else None
 
     @property
     def metre(self) -> Metre:
@@ -75,6 +80,7 @@ class Booking:
         count_in: int = 0,
         metre: Metre = FOUR_FOUR,
         pocket: float = POCKET_SECONDS,
+        taps: bool = False,
     ) -> Bassist:
         """A bassist, new each time, who knows the chart and its key."""
         return Bassist(
@@ -83,6 +89,7 @@ class Booking:
             ear=Ear(told=self.chart.key if self.chart else None),
             foresight=Foresight(chart=self.chart),
             lead=self.lead, grade=self.grade, bend_range=self.bend, pocket=pocket,
+            taps=taps,
         )  # fmt: skip
 
     def spare(self, *outputs: Path | None, song: Path | None = None) -> None:

@@ -7,7 +7,17 @@ from collections.abc import Sequence
 import pytest
 
 from engine.events import Beat, Incoming, NoteOff, NoteOn, Outgoing
-from tests.band import BEAT_SECONDS, bass_player, clock, comping, heard_from, in_time, plays
+from engine.meter import Metre
+from tests.band import (
+    BEAT_SECONDS,
+    bass_player,
+    clock,
+    comping,
+    heard_from,
+    in_time,
+    plays,
+    voiced,
+)
 
 Tune = Sequence[tuple[float, float, int]]
 """The second and the seconds of each note, and the key."""
@@ -79,6 +89,71 @@ def test_a_key_tried_long_before_begins_nothing() -> None:
     out = heard_from(bass_player(), keys, until=32.0)
 
     assert bar_lines(out) == [(1, 30.25)]
+
+
+def taps(times: Sequence[float], key: int = 72) -> list[Incoming]:
+    """One key, struck at these seconds."""
+    return tune([(at, 0.1, key) for at in times])
+
+
+@pytest.mark.parametrize(
+    ("metre", "count", "felt"),
+    [(Metre(4, 4), 4, 1.0), (Metre(3, 4), 3, 1.0), (Metre(6, 8), 4, 1.5), (Metre(2, 4), 4, 1.0)],
+    ids=str,
+)
+@pytest.mark.parametrize("gap", [0.35, 0.8, 1.4])
+def test_one_key_struck_for_a_bar_counts_in(
+    metre: Metre, count: int, felt: float, gap: float
+) -> None:
+    """Its beats are the tempo, and bar 1 comes after the last of them."""
+    begins = count * gap
+    chord: list[Incoming] = [NoteOn(begins, n) for n in voiced("Bb")]
+    player = bass_player(metre=metre, taps=True)
+    out = heard_from(player, [*taps([i * gap for i in range(count)]), *chord], begins + 2 * gap)
+
+    beats = [o for o in out if isinstance(o, Beat)]
+    assert [round(o.at - begins, 6) for o in beats] == [round(i * gap, 6) for i in (-1, 0, 1)]
+    assert [o.beat for o in beats] == [-felt, 0, felt]
+    assert beats[1].bar == 1
+    first = plays(out)[0]
+    assert 0 <= first.at - begins < 0.03
+    assert first.note % 12 == 10
+
+
+@pytest.mark.parametrize(
+    ("times", "keys"),
+    [
+        ((0.0, 0.5, 1.2, 1.7), (72, 72, 72, 72)),
+        ((0.0, 0.5, 1.0, 1.5), (72, 72, 74, 72)),
+        ((0.0, 0.25, 0.5, 0.75), (72, 72, 72, 72)),
+        ((0.0, 0.5, 1.0), (72, 72, 72)),
+    ],
+    ids=["uneven", "another key", "too fast", "too few"],
+)
+def test_what_is_no_count_is_a_pick_up(times: Sequence[float], keys: Sequence[int]) -> None:
+    """Bar 1 begins with the chord, in the tempo that was set."""
+    begins = times[-1] + 0.3
+    lead_in = in_time(*(taps([at], key) for at, key in zip(times, keys, strict=True)))
+    out = heard_from(
+        bass_player(taps=True), in_time(lead_in, comping("Bb", start=begins)), begins + 1.9
+    )
+
+    assert [o.at for o in out if isinstance(o, Beat)] == [begins + i / 2 for i in range(4)]
+
+
+def test_a_count_is_not_heard_as_a_chord() -> None:
+    """Four taps and nothing after them: the beats go on, and no bass."""
+    out = heard_from(bass_player(taps=True), taps([0.0, 0.5, 1.0, 1.5]), until=3.9)
+
+    assert [o.count for o in out if isinstance(o, Beat)] == [4, 1, 2, 3, 4]
+    assert not plays(out)
+
+
+def test_who_has_set_a_tempo_keeps_it() -> None:
+    """The same taps to a bass that was told how fast: a tune of one note, and its second bar."""
+    out = heard_from(bass_player(), taps([i * 0.6 for i in range(5)]), until=3.0)
+
+    assert [o.at for o in out if isinstance(o, Beat)] == [2.5]
 
 
 def test_under_a_clock_any_key_is_heard() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from bisect import insort_left
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -93,6 +93,25 @@ def test_the_tempo_is_the_one_given(playing: Playing) -> None:
 
     assert roots(playing("--tempo", 120), 10)[0] == pytest.approx(4, abs=0.1)
     assert roots(playing("--tempo", 60, keys=slow), 10)[0] == pytest.approx(8, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("options", "bar"),
+    [((), 3.2), (("--tempo", "100"), 2.4), (("--count-in", "1"), 2.4), (("--chart", "song"), 2.4)],
+    ids=["tapped", "told", "counted in", "in the chart"],
+)
+def test_the_tempo_may_be_tapped(
+    playing: Playing, tmp_path: Path, options: Sequence[str], bar: float
+) -> None:
+    """One key at 75 for a bar, and chords: so fast go the bars, if nothing else is said."""
+    chart = tmp_path / "song"
+    chart.write_text("tempo: 100\n| Fm7 | Bb7 | Ebmaj7 | Cm7 |", encoding="utf-8")
+    taps = [e for i in range(4) for e in (NoteOn(i * 0.8, 72), NoteOff(i * 0.8 + 0.1, 72))]
+    how = [chart if each == "song" else each for each in options]
+    playing("--bars", 3, *how, keys=in_time(taps, comping(CHANGES, start=3.2)))
+
+    first, second, *_ = (float(str(line["time"])) for line in traced(tmp_path, "bar"))
+    assert second - first == pytest.approx(bar, abs=0.01)
 
 
 def test_the_count_in_comes_first(playing: Playing, tmp_path: Path) -> None:

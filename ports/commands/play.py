@@ -49,6 +49,9 @@ from presets.loader import PresetError
 BREATH_SECONDS: Final = 0.5
 """From the rehearsal's announcement to its first chord."""
 
+TAPPED: Final = ", or as you tap it"
+"""Beside the tempo, where the first keys may give another."""
+
 EXAMPLES: Final = """\b
 Examples:
   groundling play --tempo 92 --count-in 1
@@ -64,7 +67,8 @@ Examples:
 @GRADE_OPTION
 @click.option(
     "--tempo", callback=tempo_or(), metavar="BPM",
-    help="Beats a minute; bar 1 begins with your first chord.  [default: the chart's, or 100]",
+    help="Beats a minute; bar 1 begins with your first chord.  [default: the chart's, or what you"
+    " tap on one key above middle C, a bar long, or 100]",
 )  # fmt: skip
 @click.option(
     "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
@@ -127,6 +131,7 @@ def play(
     watched = _watched(asked["preset"])
     booking = booked(**asked)
     booking.spare(trace)
+    taps = not (tempo or booking.charted_tempo or external or count_in or rehearse)
     style, tempo, metre = booking.style, tempo or booking.tempo, booking.metre
     _warm_up(style)
     system = SystemClock()
@@ -135,10 +140,16 @@ def play(
     if isinstance(port, LoopPort):
         external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
     bassist = booking.bassist(
-        tempo=tempo, external_clock=external, count_in=count_in, metre=metre, pocket=pocket / 1000
+        tempo=tempo,
+        external_clock=external,
+        count_in=count_in,
+        metre=metre,
+        pocket=pocket / 1000,
+        taps=taps,
     )
     tally = Tally(sent_early=booking.lead > 0)
-    heading = f"preset {style.name}, {metre}, {'external clock' if external else f'{tempo:g} bpm'}"
+    pace = "external clock" if external else f"{tempo:g} bpm{TAPPED if taps else ''}"
+    heading = f"preset {style.name}, {metre}, {pace}"
     onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
     service = Service(
         bassist, port, system,
