@@ -55,7 +55,7 @@ class Opening:
     ) -> Beginning | None:
         """A key goes down: how the song begins, or None if it does not yet."""
         bar_seconds = float(metre.bar) * seconds_per_beat
-        if at - self._last_at > max(bar_seconds, _SLOWEST_TAP):  # who waits so long begins anew
+        if at - self._last_at > bar_seconds:  # whoever waits for so long begins anew
             self._first_at = at
         self._last_at = at
         self._together = [k for k in self._together if at - k[0] <= GATHER_AT_MOST_SECONDS]
