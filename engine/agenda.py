@@ -73,7 +73,7 @@ class Agenda:
         self._next_position = 0.0
         self._gathered_at = inf
         self._listen_at = inf
-        self._listen_last_at = inf
+        self._listen_last = inf
         self._look_from = inf
         self._gather_from = -inf
         self._struck_at = -inf
@@ -93,7 +93,7 @@ class Agenda:
         """The song goes on elsewhere: this felt beat is to come, and what was seen is stale."""
         self.next_beat = beat
         self._begins_here = True
-        self._listen_last_at = inf
+        self._listen_last = inf
         self.has_looked()
 
     def key_down(self, at: float) -> None:
@@ -118,7 +118,7 @@ class Agenda:
         early = held and self._gathered_at == inf
         self._begins_here = False
         self.listen(at if early else at + LISTEN_AGAIN_SECONDS)
-        self._listen_last_at = self._pulse.seconds_of(position + LISTEN_LAST)
+        self._listen_last = position + LISTEN_LAST
 
     def look(self, at: float) -> None:
         """Look ahead as soon after this time as nothing else is due."""
@@ -135,18 +135,18 @@ class Agenda:
 
     def clear(self) -> None:
         """Nothing more to read or to look for."""
-        self._gathered_at = self._listen_at = self._listen_last_at = inf
+        self._gathered_at = self._listen_at = self._listen_last = inf
         self.has_looked()
 
     def has_read(self, at: float) -> None:
         """The chord was read: no more of it until a key goes down, or late in the beat."""
         self._gathered_at = self._listen_at = inf
-        if self._listen_last_at <= at:
-            self._listen_last_at = inf
+        if self._listens_last_at <= at:
+            self._listen_last = inf
 
     def next_due(self) -> tuple[float, Due]:
         """The next thing to be done and when; infinity if nothing will be."""
-        read_at = min(self._gathered_at, self._listen_at, self._listen_last_at)
+        read_at = min(self._gathered_at, self._listen_at, self._listens_last_at)
         first = (read_at, Due.HEAR)
         if self._pulse.running:
             crossing = self._pulse.seconds_of(self._next_position)
@@ -158,6 +158,11 @@ class Agenda:
         if first[0] > self._look_from + LOOK_TAKES_SECONDS:
             return self._look_from + LOOK_AFTER_SECONDS, Due.LOOK
         return first
+
+    @property
+    def _listens_last_at(self) -> float:
+        # A place, not a second: under a clock nobody knows yet when it will come.
+        return inf if self._listen_last == inf else self._pulse.seconds_of(self._listen_last)
 
     def _first_note(self, first: tuple[float, Due]) -> tuple[float, Due]:
         sounding = self._part.sounding

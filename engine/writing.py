@@ -69,6 +69,7 @@ class Writing:
         self._random = random
         self._grade = grade
         self._written_for: dict[Fraction, tuple[Chord | None, int]] = {}
+        self._unforeseen: tuple[Fraction, Fraction, Chord | None] = (Fraction(0), Fraction(0), None)
         self._manners: dict[int, Manner] = {}
         self._take_up(style)
 
@@ -150,8 +151,15 @@ class Writing:
 
     def stale(self, ahead: tuple[Forecast, ...]) -> bool:
         """Whether a chord is now expected, or trusted, that the part was not written for."""
-        known = self._written_for
-        return any(f.beat in known and known[f.beat] != self._aim(f) for f in ahead)
+        return any(self._is_news(f) for f in ahead)
+
+    def _is_news(self, forecast: Forecast) -> bool:
+        known = self._written_for.get(forecast.beat)
+        if known is not None:
+            return known != self._aim(forecast)
+        # Nothing was foreseen there when the bar was written, as in the first of a song.
+        start, end, chord = self._unforeseen
+        return start < forecast.beat <= end and forecast.chord not in (None, chord)
 
     def _aim(self, forecast: Forecast) -> tuple[Chord | None, int]:
         """What a part is written for: the chord, and whether not aimed at, in doubt or surely."""
@@ -163,6 +171,7 @@ class Writing:
         notes = without_rests(self._line.write(ask), belief.rests, place)
         self.part.write(self._ready(note, place, ask.manner) for note in notes)
         self.written_to = ask.end
+        self._unforeseen = start, ask.end, ask.spans[-1].chord
         known = {b: c for b, c in self._written_for.items() if start <= b <= ask.end}
         aims = {f.beat: self._aim(f) for f in belief.ahead if start <= f.beat <= ask.end}
         self._written_for = known | aims

@@ -354,6 +354,27 @@ def test_a_chord_that_is_held_is_not_called_another_that_was_foretold(again: lis
     assert {symbol(note.chord, Key(10)) for note in written} == {"Bb"}
 
 
+def halves(chords: str) -> tuple[tuple[Fraction, Chord | None], ...]:
+    """A bar of four for a chart, two chords sharing it."""
+    return tuple((Fraction(2 * i), parse_symbol(name)) for i, name in enumerate(chords.split()))
+
+
+@pytest.mark.parametrize("external", [False, True], ids=["a tempo of its own", "a clock"])
+@pytest.mark.parametrize("preset", ["soul", "walking", "pop", "ballad"])
+def test_the_first_bar_of_a_chart_has_all_its_chords(preset: str, external: bool) -> None:
+    """Ebm and Ab share the bar that the song begins with: the bass is on Ab as it comes."""
+    bars = tuple(Bar(chords) for chords in (halves("Ebm Ab"), halves("Bbm Bbm")))
+    foresight = Foresight(chart=Chart((Section("Song", bars),), Metre(4, 4)))
+    keys = in_time(clock(8) if external else [], comping("Ebm Ab Bbm Bbm", beats_each=2))
+    player = bass_player(preset, foresight=foresight, external_clock=external)
+    begun = plays(heard_from(player, keys, until=3.9))
+
+    second = next(p for p in begun if p.beat > 1.9)
+    assert second.note % 12 == 8
+    assert second.at < 1.04
+    assert {p.written.chord.root for p in begun if 1.9 < p.beat < 3.9} == {8}
+
+
 def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None:
     """The fourth time round nobody plays the Eb: the bass does, and nothing else in that bar."""
     keys = [e for e in stabs(LOOP * 4, (0.0,), 3.8) if not 51.9 < e.at < 53.95]

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 
 import pytest
 
+from engine.agenda import Agenda, Due
+from engine.part import Part
+from engine.pulse import Pulse
 from engine.timing import Timing
 from tests.band import BEAT_SECONDS, moment
 
@@ -116,3 +120,22 @@ def test_a_beat_is_left_out_if_none_of_its_keys_goes_down(
 def test_a_beat_through_which_a_chord_is_held_is_not_left_out() -> None:
     """Nothing is struck, and something sounds."""
     assert not rests((), sounds=True)
+
+
+@pytest.mark.parametrize("external", [True, False], ids=["a clock", "a tempo of its own"])
+def test_a_beat_is_read_a_last_time_a_sixteenth_after_it(external: bool) -> None:
+    """Under a clock nobody knows beforehand when that is: it is when the clock has come so far."""
+    pulse = Pulse(120.0, external=external)
+    pulse.start(0.0)
+    pulse.strike(0.0)
+    agenda = Agenda(pulse, Part(), lambda _: False, 0.025)
+    agenda.next_beat = Fraction(1)
+    pulse.tick(0.0)
+    agenda.crossed(0.0, 0.0)
+    agenda.has_read(0.022)
+    for tick in range(1, 7):
+        pulse.tick(tick / 48)
+
+    assert agenda.next_due() == (pytest.approx(0.125), Due.HEAR)
+    agenda.has_read(0.125)
+    assert agenda.next_due()[1] is Due.CROSS
