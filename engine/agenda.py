@@ -161,8 +161,8 @@ class Agenda:
 
     @property
     def _listens_last_at(self) -> float:
-        # A place, not a second: under a clock nobody knows yet when it will come.
-        return inf if self._listen_last == inf else self._pulse.seconds_of(self._listen_last)
+        # A place is kept, not a second: under a clock nobody knows beforehand when it will come.
+        return self._pulse.seconds_of(self._listen_last)
 
     def _first_note(self, first: tuple[float, Due]) -> tuple[float, Due]:
         sounding = self._part.sounding

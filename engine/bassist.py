@@ -218,7 +218,7 @@ class Bassist:
         beat = self._pulse.moment(at).next_beat()
         self._crossed = None
         self._agenda.move(beat)
-        self._silence.move(beat)
+        self._silence.move(max(beat, Fraction(0)))  # a count-in is no silence
         self._listening.relocate(self._keys_moment(at))
 
     # What falls due ------------------------------------------------------------------------------
@@ -285,7 +285,8 @@ class Bassist:
             self._rewrite(beat)
         belief = self._listening.belief(beat)
         silent = self._listening.ear.silent and not self._listening.tacet
-        if belief is not None and self._silence.cross(beat, moment, silent=silent):
+        ends = self._silence.cross(beat, moment, silent=silent)
+        if ends and belief is not None:
             self._writing.close(beat, replace(belief, chord=self.heard.chord or belief.chord))
         elif amended or self._writing.written_to is None:
             self._rewrite(beat)

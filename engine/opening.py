@@ -22,8 +22,12 @@ C4: Final = 60
 # Taps are a count as long as none is longer or shorter than all on average by more than this share,
 # and they are neither too fast to count by (200 a minute) nor too slow (40).
 _EVEN: Final = 0.15
-_FASTEST_TAP, _SLOWEST_TAP = 0.3, 1.5
-_FEWEST_TAPS: Final = 3
+_FASTEST_TAP: Final = 0.3
+_SLOWEST_TAP: Final = 1.5
+
+# One interval says too little: where a bar has fewer felt beats than three, four are tapped.
+_FEWEST_BEATS: Final = 3
+_TAPS_ELSE: Final = 4
 
 
 class Beginning(NamedTuple):
@@ -37,6 +41,35 @@ class Beginning(NamedTuple):
     seconds_per_beat: float | None = None
 
 
+class Taps:
+    """One key, struck once for each felt beat of a bar."""
+
+    def __init__(self) -> None:
+        self._key = -1
+        self._times: list[float] = []
+
+    @property
+    def begun(self) -> bool:
+        """Whether one key has been struck more than once, which may become a count."""
+        return len(self._times) > 1
+
+    def key_down(self, at: float, note: int, metre: Metre) -> Beginning | None:
+        """A key goes down: the beginning that is counted to, if this was the last tap."""
+        before = self._times if note == self._key else []
+        self._key, felt = note, metre.pulses
+        wanted = len(felt) if len(felt) >= _FEWEST_BEATS else _TAPS_ELSE
+        self._times = [*before, at][-wanted:]
+        length, *others = {b - a for a, b in pairwise((*felt, metre.bar))}
+        steps = [b - a for a, b in pairwise(self._times)]
+        if others or len(steps) < wanted - 1:
+            return None
+        mean = sum(steps) / len(steps)
+        even = max(abs(step - mean) for step in steps) <= _EVEN * mean
+        if not even or not _FASTEST_TAP <= mean <= _SLOWEST_TAP:
+            return None
+        return Beginning(at, -float(length), mean / float(length))
+
+
 class Opening:
     """The keys of a song that has not begun.
 
@@ -47,8 +80,7 @@ class Opening:
     def __init__(self, *, taps: bool = False) -> None:
         self._first_at = self._last_at = -inf
         self._together: list[tuple[float, int]] = []
-        self._counts = taps
-        self._taps: list[tuple[float, int]] = []
+        self._taps = Taps() if taps else None
 
     def key_down(
         self, at: float, note: int, metre: Metre, seconds_per_beat: float
@@ -62,31 +94,8 @@ class Opening:
         self._together.append((at, note % 12))
         if note < C4 or len({pitch_class for _, pitch_class in self._together}) > 1:
             return Beginning(self._together[0][0])
-        counted = self._counted(at, note, metre)
-        if counted is not None or at - self._first_at < bar_seconds or self._is_count:
-            return counted
-        return Beginning(self._first_at)
-
-    @property
-    def _is_count(self) -> bool:
-        """Whether one key and no other has been struck, which may yet become a count."""
-        return self._counts and len(self._taps) > 1
-
-    def _counted(self, at: float, note: int, metre: Metre) -> Beginning | None:
-        """The beginning that taps have counted to, if this was the last of them."""
-        felt = metre.pulses
-        lengths = {b - a for a, b in pairwise((*felt, metre.bar))}
-        wanted = len(felt) if len(felt) >= _FEWEST_TAPS else 2 * _FEWEST_TAPS - 2
-        same = [tap for tap in self._taps if tap[1] == note]
-        self._taps = [*(same if len(same) == len(self._taps) else []), (at, note)][-wanted:]
-        if not self._counts or len(lengths) > 1 or len(self._taps) < wanted:
-            return None
-        steps = [b - a for (a, _), (b, _) in pairwise(self._taps)]
-        mean = sum(steps) / len(steps)
-        if not _FASTEST_TAP <= mean <= _SLOWEST_TAP:
-            return None
-        if max(abs(step - mean) for step in steps) > _EVEN * mean:
-            return None
-        (length,) = lengths
-        self._taps = []
-        return Beginning(at, -float(length), mean / float(length))
+        if self._taps is not None:
+            counted = self._taps.key_down(at, note, metre)
+            if counted is not None or self._taps.begun:
+                return counted
+        return Beginning(self._first_at) if at - self._first_at >= bar_seconds else None

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from engine.events import Beat, Incoming, NoteOff, NoteOn, Outgoing
+from engine.events import Beat, Incoming, NoteOff, NoteOn, Outgoing, Rest, Tick
 from engine.meter import Metre
 from tests.band import (
     BEAT_SECONDS,
@@ -155,6 +155,27 @@ def test_a_count_is_not_heard_as_a_chord() -> None:
 
     assert [o.count for o in out if isinstance(o, Beat)] == [4, 1, 2, 3, 4]
     assert not plays(out)
+
+
+def test_who_counts_in_and_does_not_play_begins_anew() -> None:
+    """Two bars later nobody knows the count any more: the chord is bar 1, in the tempo tapped."""
+    keys = in_time(taps([0.0, 0.6, 1.2, 1.8]), comping("Bb", start=13.37))
+    out = heard_from(bass_player(taps=True), keys, until=15.0)
+
+    assert [o.at for o in out if isinstance(o, Rest)] == [pytest.approx(2.4 + 8 * 0.6)]
+    first, second, *_ = [o for o in out if isinstance(o, Beat) and o.at > 10]
+    assert (first.bar, first.count, first.at) == (1, 1, 13.37)
+    assert second.at == pytest.approx(13.37 + 0.6)
+
+
+def test_a_long_count_in_is_no_silence() -> None:
+    """Three bars are counted, and the bar after them is bar 1, with a chord on two."""
+    keys = comping("Bb", start=6.5)
+    out = heard_from(bass_player(count_in=3), in_time([Tick(0.0)], keys), until=7.9)
+
+    assert not any(isinstance(o, Rest) for o in out)
+    assert (1, 6.0) in bar_lines(out)
+    assert plays(out)[0].at == pytest.approx(6.5, abs=0.03)
 
 
 def test_who_has_set_a_tempo_keeps_it() -> None:

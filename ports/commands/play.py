@@ -131,14 +131,14 @@ def play(
     watched = _watched(asked["preset"])
     booking = booked(**asked)
     booking.spare(trace)
-    taps = not (tempo or booking.charted_tempo or external or count_in or rehearse)
+    taps = not (tempo or booking.charted_tempo or external or count_in)
     style, tempo, metre = booking.style, tempo or booking.tempo, booking.metre
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
     recording = _recording(trace, port, booking)
     if isinstance(port, LoopPort):
-        external, metre, bars = False, FOUR_FOUR, bars or rehearsal.BARS
+        external, taps, metre, bars = False, False, FOUR_FOUR, bars or rehearsal.BARS
     bassist = booking.bassist(
         tempo=tempo,
         external_clock=external,
