@@ -5,6 +5,7 @@ Refuses to know: what is expected of the beats to come.
 How: a beat is remembered as it was heard when there is time for it.  Beats that the player left
 out were taken for more of the chord before; if then another chord comes on a weaker beat than one
 of them, that chord was due with the stronger one: who strikes on two and four changes on one.
+Unless the change was foretold for the weaker beat, as by a chart: then it came when it was due.
 """
 
 from __future__ import annotations
@@ -22,13 +23,15 @@ class EndedBeat(NamedTuple):
     """A felt beat that is over: where it began, how it was heard, whether it was left out.
 
     `weight` is that of the strongest felt beat which its keys may have been meant for: itself, or
-    if they came between the beats the one that follows; see Metre.weight.
+    if they came between the beats the one that follows; see Metre.weight.  `due` is whether a
+    change was foretold just there.
     """
 
     began: Moment
     heard: Heard
     rested: bool
     weight: int
+    due: bool
 
     def brought(self, chord: Chord) -> bool:
         """Whether it had the root of this chord."""
@@ -62,7 +65,7 @@ class Ended:
     def _due_earlier(self, beat: EndedBeat) -> int:
         """On how many beats before, left out, the chord of this one was due."""
         left_out = self._left_out
-        if not left_out or beat.rested or beat.heard.chord is None:
+        if not left_out or beat.rested or beat.due or beat.heard.chord is None:
             return 0
         strongest = max(left_out, key=lambda each: each.began.weight)
         if strongest.began.weight <= beat.weight or strongest.brought(beat.heard.chord):

@@ -78,6 +78,7 @@ class Listening:
         self._ended = Ended(foresight)
         self._doubted: Fraction | None = None
         self._foretold: Forecast | None = None
+        self._struck = self._awaits = False  # keys since the last reading; for what was foretold
         self.tacet = self._defied = False  # defied: a chord is played where none was foretold
 
     def relocate(self, moment: Moment) -> None:
@@ -100,7 +101,7 @@ class Listening:
         if beat is None or self._chord is None:
             return
         if beat.position < moment.position <= beat.next_beat(beyond=True):
-            self._ended.last = EndedBeat(beat, self.heard, rested=False, weight=beat.weight)
+            self._ended.last = EndedBeat(beat, self.heard, False, beat.weight, due=False)
             self._ended.commit()
 
     @property
@@ -158,7 +159,7 @@ class Listening:
         if self._beat is not None and self._chord is not None:
             heard, rested = self._as_it_was(moment), self._timing.rests
             weight = max(self._beat.weight, self._timing.between * moment.weight)
-            self._ended.last = EndedBeat(self._beat, heard, rested, weight)
+            self._ended.last = EndedBeat(self._beat, heard, rested, weight, self._was_to_change)
         self._timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
@@ -190,6 +191,14 @@ class Listening:
             return replace(ended, chord=self._began)
         return ended
 
+    @property
+    def _was_to_change(self) -> bool:
+        """Whether another root than that of the beat before was foretold for the running beat."""
+        foretold, before = self._foretold, self._before
+        if foretold is None or foretold.chord is None or before is None:
+            return False
+        return foretold.confidence >= BELIEVED and foretold.chord.root != before.root
+
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""
         last = self._ended.last
@@ -203,6 +212,7 @@ class Listening:
 
     def key_down(self, moment: Moment, event: NoteOn) -> None:
         """A key goes down: which one is for the ear, when and how for the rest."""
+        self._struck = True
         self.ear.note_on(moment, event.note, event.velocity, event.channel)
         self.player.key_down(moment.at, event.note, event.velocity)
         self._timing.key_down(moment)
@@ -211,7 +221,10 @@ class Listening:
         """The keys have landed: whether another chord is to be played by."""
         heard = self._as_foretold(self.ear.heard(moment))
         self._timing.read(moment, silent=self.ear.silent)
-        if heard.chord is None or self._may_come_yet(heard.chord, moment):
+        if heard.chord is None or self._is_nothing_new(moment):
+            return False
+        self._awaits = self._may_come_yet(heard.chord, moment)
+        if self._awaits:
             return False
         if self.tacet and len(self.ear.struck) <= _FIRST_KEYS:
             return False  # a tune over a rest is no chord
@@ -236,6 +249,11 @@ class Listening:
             self._unseen = WEIGHED
             self._goes_on(before, heard.chord)
         return True
+
+    def _is_nothing_new(self, moment: Moment) -> bool:
+        """Whether no key has gone down since the last reading, late in a beat that is not open."""
+        news, self._struck = self._struck or self._awaits, False
+        return not news and self._beat is not None and _is_late(moment, self._beat)
 
     @property
     def _is_awaited(self) -> bool:
@@ -281,7 +299,7 @@ class Listening:
         struck = self.ear.struck
         if self.ear.silent and not struck and foretold.confidence >= BELIEVED:
             return True
-        if moment.position - beat.position >= ON_THE_BEAT:
+        if _is_late(moment, beat):
             return False
         if len(struck) > _FIRST_KEYS or not struck <= foretold.chord.keys:
             return False
@@ -329,3 +347,7 @@ class Listening:
 
 def _is_rest(forecast: Forecast) -> bool:
     return forecast.chord is None and forecast.confidence >= BELIEVED
+
+
+def _is_late(moment: Moment, beat: Moment) -> bool:
+    return moment.position - beat.position >= ON_THE_BEAT

@@ -290,17 +290,26 @@ def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
     assert right >= 15
 
 
-class Certain(WatchedForesight):
-    """Foresight that is sure of Eb on the fourth beat, and notes what it remembers otherwise."""
+@pytest.mark.parametrize("keys", [(48, 70, 74, 77), (53, 62, 65, 70, 74)])
+def test_a_chord_that_is_held_keeps_its_name_until_the_next_beat(keys: Sequence[int]) -> None:
+    """A sixteenth after the beat nothing new was struck: what the bass plays by is not in doubt."""
+    came = in_time(comping("Gm7 Gm7", beats_each=2), [NoteOn(2.0, n) for n in keys])
+    out = heard_from(bass_player(), came, until=2.4)
 
-    def __init__(self) -> None:
+    assert not [o for o in out if isinstance(o, ChordHeard) and o.at > 2.05]
+
+
+class Certain(WatchedForesight):
+    """Foresight that expects Eb on the fourth beat, and notes what it remembers otherwise."""
+
+    def __init__(self, sure: float) -> None:
         super().__init__(self._certain)
+        self._sure = sure
         self.amended: list[int] = []
 
-    @staticmethod
-    def _certain(ahead: Outlook) -> Outlook:
+    def _certain(self, ahead: Outlook) -> Outlook:
         chords = (parse_symbol("Bb" if forecast.beat < 3 else "Eb") for forecast in ahead)
-        return tuple(Forecast(f.beat, c, 0.95) for f, c in zip(ahead, chords, strict=True))
+        return tuple(Forecast(f.beat, c, self._sure) for f, c in zip(ahead, chords, strict=True))
 
     def amend(self, chord: Chord | None, beats: int) -> None:
         """Note it."""
@@ -308,12 +317,17 @@ class Certain(WatchedForesight):
         super().amend(chord, beats)
 
 
-@pytest.mark.parametrize(("place", "amended"), [(3.5, []), (3.0, [1])])
+@pytest.mark.parametrize(
+    ("place", "sure", "amended"), [(3.5, 0.95, []), (3.0, 0.4, [1]), (3.0, 0.95, [])]
+)
 def test_a_chord_ahead_of_the_bar_line_is_none_of_the_half_bar(
-    place: float, amended: list[int]
+    place: float, sure: float, amended: list[int]
 ) -> None:
-    """Nothing on three, and Eb on four: it was due on three; on four-and it is the next bar's."""
-    foresight = Certain()
+    """Nothing on three, and Eb on four: it was due on three; on four-and it is the next bar's.
+
+    Where it was foretold on four, it was due there.
+    """
+    foresight = Certain(sure)
     keys = in_time(stabs("Bb", (0.0, 1.0), 0.4), stabs("Eb", (place,), 0.4))
     heard_from(bass_player(foresight=foresight), keys, until=3.0)
 

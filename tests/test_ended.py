@@ -24,6 +24,7 @@ class Struck(NamedTuple):
     chord: str
     rested: bool = False
     between: bool = False
+    due: bool = False
 
 
 def left_out(at: int, before: str) -> Struck:
@@ -57,7 +58,7 @@ def amended(
         place, following = moment(beat.at, metre), moment(beat.at + 1, metre)
         weight = max(place.weight, beat.between * following.weight)
         heard = Heard(parse_symbol(beat.chord), 0.9, Key(10), 0.9)
-        ended.last = EndedBeat(place, heard, beat.rested, weight)
+        ended.last = EndedBeat(place, heard, beat.rested, weight, beat.due)
         ended.commit()
     assert ended.last is None
     return foresight.amended
@@ -80,6 +81,8 @@ def amended(
         ((left_out(2, "Bb"), left_out(3, "Bb"), Struck(4, "Eb")), []),
         # Nothing is struck on two either, but the song was surely foretold to change there.
         ((left_out(4, "Bb"), left_out(5, "Eb")), []),
+        # A change was foretold for the beat that brings one: it came when it was due.
+        ((left_out(4, "Bb"), Struck(5, "Eb", due=True)), []),
         # The same chord goes on.
         ((left_out(4, "Bb"), Struck(5, "Bb7")), []),
         # Struck between two and three, nothing on one; and between four and one, nothing on three.
@@ -111,7 +114,7 @@ def test_a_push_goes_to_the_next_beat_unless_a_stronger_one_was_left_out(
     """Nothing on the first beat of a bar: a chord ahead of its third is not that one's."""
     ended = Ended(Foresight())
     heard = Heard(parse_symbol("Bb"), 0.9, Key(10), 0.9)
-    ended.last = EndedBeat(moment(at - 2), heard, rested=True, weight=moment(at - 2).weight)
+    ended.last = EndedBeat(moment(at - 2), heard, True, moment(at - 2).weight, due=False)
     ended.commit()
 
     assert ended.yields_to(moment(at)) is yields
