@@ -79,6 +79,7 @@ class Listening:
         self._doubted: Fraction | None = None
         self._foretold: Forecast | None = None
         self._struck = self._awaits = False  # keys since the last reading; for what was foretold
+        self._key_at = 0.0  # where the last one went down
         self.tacet = self._defied = False  # defied: a chord is played where none was foretold
 
     def relocate(self, moment: Moment) -> None:
@@ -93,6 +94,7 @@ class Listening:
         self._beat = self._before = self._foretold = None
         self.tacet = self._defied = False
         self._sent.clear()
+        self._key_at = moment.position
         self._unseen = 0
 
     def _end_paused_beat(self, moment: Moment) -> None:
@@ -212,16 +214,18 @@ class Listening:
 
     def key_down(self, moment: Moment, event: NoteOn) -> None:
         """A key goes down: which one is for the ear, when and how for the rest."""
-        self._struck = True
+        self._struck, self._key_at = True, moment.position
         self.ear.note_on(moment, event.note, event.velocity, event.channel)
         self.player.key_down(moment.at, event.note, event.velocity)
         self._timing.key_down(moment)
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
-        heard = self._as_foretold(self.ear.heard(moment))
+        late = self._beat is not None and _is_late(moment, self._beat)
+        heard = self._as_foretold(self.ear.heard(moment, whole=self._lead and late))
         self._timing.read(moment, silent=self.ear.silent)
-        if heard.chord is None or self._is_nothing_new(moment):
+        news, self._struck = self._struck or self._awaits or self._lead, False
+        if heard.chord is None or (late and not news):
             return False
         self._awaits = self._may_come_yet(heard.chord, moment)
         if self._awaits:
@@ -231,29 +235,27 @@ class Listening:
         if not self._is_believed(heard, moment):
             return False
         self.heard = heard
-        before = self._chord
         if self._is_too_soon(heard.chord, moment):
             return False
         if heard.confidence >= SURE:
             self._doubted = None
-        news = self.tacet or self._is_awaited
+        awaited = self.tacet or self._is_awaited
         self._defied, self.tacet = self._defied or self.tacet, False
-        if heard.chord == before and not news:
+        if heard.chord == self._chord and not awaited:
             return False
-        self._chord = heard.chord
-        if self._lead:
-            self._sent.keep(moment.position, heard.chord)
-        # The same root in another colour leads where it led; the next beat looks again anyway.
-        if before is None or before.root != heard.chord.root or self._lead:
-            self._place = moment
-            self._unseen = WEIGHED
-            self._goes_on(before, heard.chord)
+        self._play_by(heard.chord, moment)
         return True
 
-    def _is_nothing_new(self, moment: Moment) -> bool:
-        """Whether no key has gone down since the last reading, late in a beat that is not open."""
-        news, self._struck = self._struck or self._awaits, False
-        return not news and self._beat is not None and _is_late(moment, self._beat)
+    def _play_by(self, chord: Chord, moment: Moment) -> None:
+        """Another chord was heard than the one that was played by."""
+        before, self._chord = self._chord, chord
+        if self._lead:
+            self._sent.keep(self._key_at, chord)
+        # The same root in another colour leads where it led; the next beat looks again anyway.
+        if before is None or before.root != chord.root or self._lead:
+            self._place = moment
+            self._unseen = WEIGHED
+            self._goes_on(before, chord)
 
     @property
     def _is_awaited(self) -> bool:

@@ -16,6 +16,7 @@ from engine.bassist import Bassist
 from engine.events import (
     Beat,
     Bend,
+    ChangeExpected,
     ChordHeard,
     ClockTick,
     Continue,
@@ -43,7 +44,7 @@ from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
 from engine.labels import parse_symbol, symbol
 from engine.line.grades import Grade
-from engine.meter import Metre
+from engine.meter import Metre, Moment
 from engine.score import Articulation, Role
 from ports.replay import replay as play_through
 from presets.loader import load, names
@@ -543,6 +544,38 @@ def test_a_chord_sent_early_is_what_it_was_heard_to_be_by_its_beat() -> None:
     """First taken for D minor and then for F, a chord that is due now is an F."""
     out = heard_from(bass_player(lead=1, ear=SecondThoughts()), comping("Bb Dm Bb"), until=6.0)
 
+    assert next(p for p in plays(out) if p.beat >= 3.9).note % 12 == 5
+
+
+def test_with_a_lead_a_chord_held_through_a_jump_is_due_where_the_song_goes_on() -> None:
+    """Eb is held while the song goes back to its beginning: it stands until Gm is due there."""
+    held: list[Incoming] = [Stop(4.1), *(NoteOn(4.5, n) for n in voiced("Eb"))]
+    sent = in_time(comping("Bb Gm7"), held, (NoteOff(6.0, n) for n in voiced("Eb")))
+    keys = in_time(clock(8), sent, clock(8, start=5.0), comping("Gm", start=6.0))
+    out = heard_from(bass_player("walking", external_clock=True, lead=1), keys, until=8.0)
+
+    begun = [(p.at, p.written.chord.root) for p in plays(out) if p.at > 4.9]
+    assert {root for at, root in begun if at < 6.45} == {3}
+    assert {root for at, root in begun if at > 6.45} == {7}
+
+
+class Hesitating(Ear):
+    """An ear that takes an F for D minor, except for what the whole of a beat would be."""
+
+    def heard(self, moment: Moment, *, whole: bool = False) -> Heard:
+        """What is believed now."""
+        heard = super().heard(moment, whole=whole)
+        misheard = not whole and heard.chord is not None and heard.chord.root == 5
+        return replace(heard, chord=parse_symbol("Dm")) if misheard else heard
+
+
+def test_a_chord_sent_early_is_told_rightly_half_a_beat_before_it_is_due() -> None:
+    """First taken for D minor: heard for a while it is an F, and due where its keys went down."""
+    out = heard_from(bass_player(lead=1, ear=Hesitating()), comping("Bb F Bb"), until=6.0)
+
+    told = [o for o in out if isinstance(o, ChangeExpected) and 2.0 <= o.at < 2.25]
+    assert told[-1].at_beat == 4
+    assert told[-1].chord.root == 5
     assert next(p for p in plays(out) if p.beat >= 3.9).note % 12 == 5
 
 

@@ -208,6 +208,16 @@ def test_a_broken_chord_is_gathered() -> None:
         assert heard == parse_symbol("Am").transposed(steps)
 
 
+def test_a_chord_taken_for_the_whole_of_a_beat_is_heard_as_at_its_end() -> None:
+    """F# minor over A is A for a moment, but not if nothing more is to come."""
+    player = Pianist().at(0).play("64 67 72").at(2).play("40 59 64 67 71").at(4).play("57 61 66")
+    whole = player.at(4.25).ear.heard(moment(4.25), whole=True).chord
+    at_once, by_the_end = player.hears(), player.at(4.9).hears()
+
+    assert whole is not None
+    assert (at_once, symbol(whole, Key(0)), by_the_end) == ("A", "F#m", "F#m")
+
+
 def test_a_pedal_point_stays_the_bass() -> None:
     """Chords move over a low C that is held: their roots are heard, and the C beneath them."""
     player = Pianist().at(0).strike(36)

@@ -135,11 +135,12 @@ class Ear:
 
     # Beliefs ------------------------------------------------------------------------------
 
-    def heard(self, moment: Moment) -> Heard:
-        """What is believed now."""
+    def heard(self, moment: Moment, *, whole: bool = False) -> Heard:
+        """What is believed now; `whole` takes what sounds for all that the beat is to bring."""
         key, key_confidence = self._keys.best()
         if self._struck:
-            self._hear(moment)
+            begins = self._beat if whole else None
+            self._hear(moment.position if begins is None else begins + self._length)
         return Heard(self._kept, self._kept_confidence, key, key_confidence)
 
     def foretold(self) -> Array:
@@ -178,8 +179,8 @@ class Ear:
         beat = until if self._beat is None else self._beat
         return read_beat(self._held, beat, self._length, until)
 
-    def _hear(self, moment: Moment) -> None:
-        reading = self._read(moment.position)
+    def _hear(self, until: float) -> None:
+        reading = self._read(until)
         self._now = reading.now
         if self._tells(reading):
             self._name(self._chords.weigh(reading.now), reading)
