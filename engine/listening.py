@@ -18,6 +18,7 @@ from typing import Final
 from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import WEIGHED, Foresight
+from engine.foretold import BELIEVED, FIRST_KEYS, SURE, Foretold, is_rest
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.meter import ON_THE_BEAT, Moment
@@ -26,23 +27,12 @@ from engine.player import Player
 from engine.sent import SentEarly
 from engine.timing import Timing
 
-# Below this probability of the chord expected on a beat the keys are waited for, and below this
-# probability of the chord that they spell as yet, for more of them.  Of changes played as block
-# chords whose keys land within 20 ms the first note was right on 93.4% without the latter, on
-# 96.4% with it (bench.expecting on 19 charts, --rendered block --spread 20).
-SURE: Final = 0.9
-
-# A chord believed in less than this does not make the bass change what it plays.
-BELIEVED: Final = 0.5
-
-# As a beat begins, though, a little is enough: all else that is known of it was known before its
-# keys.  On ten labelled songs each of two players the first note of 97.0 and 92.7% of changes was
-# right with 0.5 here, of 97.5 and 94.6% with 0.3, and with 0.2 no more.
+# A chord believed in less than BELIEVED does not make the bass change what it plays.  As a beat
+# begins, though, a little is enough: all else that is known of it was known before its keys.  On
+# ten labelled songs each of two players the first note of 97.0 and 92.7% of changes was right with
+# 0.5 here, of 97.5 and 94.6% with 0.3, and with 0.2 no more.
 BELIEVED_AT_FIRST: Final = 0.25
 _AT_FIRST_SECONDS: Final = 0.05
-
-# So many keys are only the first of a chord.
-_FIRST_KEYS: Final = 2
 
 FELT_BEATS_AHEAD: Final = 8
 
@@ -77,7 +67,7 @@ class Listening:
         self._place: Moment | None = None
         self._ended = Ended(foresight)
         self._doubted: Fraction | None = None
-        self._foretold: Forecast | None = None
+        self._foretold = Foretold()
         self._struck = self._awaits = False  # keys since the last reading; for what was foretold
         self._key_at = 0.0  # where the last one went down
         self.tacet = self._defied = False  # defied: a chord is played where none was foretold
@@ -91,7 +81,8 @@ class Listening:
         self._foresight.relocate(moment.next_beat())
         self.player.relocate()
         self._beyond = ()
-        self._beat = self._before = self._foretold = None
+        self._beat = self._before = None
+        self._foretold = Foretold()
         self.tacet = self._defied = False
         self._sent.clear()
         self._key_at = moment.position
@@ -132,9 +123,9 @@ class Listening:
         """The felt beats, now and ahead, for which it is believed that no chord comes."""
         if self._defied or self._lead:
             return frozenset()
-        ahead = {f.beat for f in self._beyond if _is_rest(f)}
-        now = {self._foretold.beat} if self.tacet and self._foretold else set()
-        return frozenset(ahead | now)
+        ahead = {f.beat for f in self._beyond if is_rest(f)}
+        now = self._foretold.rest if self.tacet else None
+        return frozenset(ahead if now is None else {now, *ahead})
 
     def change_after(self, place: Fraction) -> Forecast | None:
         """The change that is expected next after a place of the part."""
@@ -161,7 +152,7 @@ class Listening:
         if self._beat is not None and self._chord is not None:
             heard, rested = self._as_it_was(moment), self._timing.rests
             weight = max(self._beat.weight, self._timing.between * moment.weight)
-            self._ended.last = EndedBeat(self._beat, heard, rested, weight, self._was_to_change)
+            self._ended.last = EndedBeat(self._beat, heard, rested, weight, self._foretold.changes)
         self._timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
@@ -169,10 +160,10 @@ class Listening:
         foretold = next((f for f in self._beyond if f.beat == beat), None)
         self._beyond = tuple(f for f in self._beyond if f.beat > beat)
         self._doubted = beat if self._doubts(foretold) else None
-        self._foretold = None if self._lead else foretold
+        self._foretold = Foretold(None if self._lead else foretold, self._before)
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
-        rest = self._foretold is not None and _is_rest(self._foretold)
+        rest = self._foretold.rest is not None
         self._defied = rest and self._defied
         self.tacet = rest and not self._defied
         self._began = self._chord
@@ -186,20 +177,12 @@ class Listening:
             return ended
         if self.tacet:
             return replace(ended, chord=None)
-        if self._timing.rests and self._foretold and self._foretold.confidence >= SURE:
+        if self._timing.rests and self._foretold.sure:
             return replace(ended, chord=self._chord)
         stayed = self._began is not None and self._began == self._before
         if stayed and self._timing.pushed(following) and self._ended.yields_to(following):
             return replace(ended, chord=self._began)
         return ended
-
-    @property
-    def _was_to_change(self) -> bool:
-        """Whether another root than that of the beat before was foretold for the running beat."""
-        foretold, before = self._foretold, self._before
-        if foretold is None or foretold.chord is None or before is None:
-            return False
-        return foretold.confidence >= BELIEVED and foretold.chord.root != before.root
 
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""
@@ -222,15 +205,16 @@ class Listening:
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
         late = self._beat is not None and _is_late(moment, self._beat)
-        heard = self._as_foretold(self.ear.heard(moment, whole=self._lead and late))
-        self._timing.read(moment, silent=self.ear.silent)
+        ear = self.ear
+        heard = self._foretold.named(ear.heard(moment, whole=self._lead and late), ear)
+        self._timing.read(moment, silent=ear.silent)
         news, self._struck = self._struck or self._awaits or self._lead, False
         if heard.chord is None or (late and not news):
             return False
-        self._awaits = self._may_come_yet(heard.chord, moment)
+        self._awaits = self._foretold.may_come_yet(heard.chord, ear, self._timing, late=late)
         if self._awaits:
             return False
-        if self.tacet and len(self.ear.struck) <= _FIRST_KEYS:
+        if self.tacet and len(ear.struck) <= FIRST_KEYS:
             return False  # a tune over a rest is no chord
         if not self._is_believed(heard, moment):
             return False
@@ -262,59 +246,13 @@ class Listening:
         """Whether any chord is news: after a start or a jump none that was sent early is left."""
         return self._lead and not self._sent
 
-    def _as_foretold(self, heard: Heard) -> Heard:
-        """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9.
-
-        Of a chord that is broken only the first come at once: G and E begin C/G.
-        """
-        chord, forecast = heard.chord, self._foretold
-        if chord is None or forecast is None or forecast.chord is None:
-            return heard
-        foretold = forecast.chord
-        differs = chord.root != foretold.root and chord.bass == foretold.bass
-        if not differs or forecast.confidence < BELIEVED:
-            return heard
-        keys = self.ear.struck | self.ear.sounding
-        fits = keys <= foretold.keys or chord.shares_keys(foretold)
-        return replace(heard, chord=foretold) if fits else heard
-
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
         if self._chord is None or heard.chord is None:
             return True
-        if not self._stands(heard.chord.root, self._chord.root):
+        if not self._foretold.yields_to(heard.chord.root, self._chord.root, self.ear):
             return False
         first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
         return heard.confidence >= (BELIEVED_AT_FIRST if first else BELIEVED)
-
-    def _may_come_yet(self, chord: Chord, moment: Moment) -> bool:
-        """Whether the chord foretold is waited for a little, though as yet another is heard.
-
-        None of its keys has gone down, and this player is often late; or the first of them have,
-        and this player rolls chords.  The more so, the surer it was foretold.  While nothing
-        sounds at all, nothing speaks against it.
-        """
-        beat, foretold = self._beat, self._foretold
-        if beat is None or foretold is None or foretold.chord is None:
-            return False
-        if chord.root == foretold.chord.root:
-            return False
-        struck = self.ear.struck
-        if self.ear.silent and not struck and foretold.confidence >= BELIEVED:
-            return True
-        if _is_late(moment, beat):
-            return False
-        if len(struck) > _FIRST_KEYS or not struck <= foretold.chord.keys:
-            return False
-        return self._timing.lets_wait(foretold.confidence, begun=bool(struck))
-
-    def _stands(self, root: int, played: int) -> bool:
-        """Whether a root heard stands against the one that was foretold and is played by."""
-        foretold = self._foretold
-        if foretold is None or foretold.chord is None:
-            return True
-        if foretold.chord.root != played or played == root:
-            return True
-        return self.ear.holds_against(root, played, foretold.confidence)
 
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""
@@ -345,10 +283,6 @@ class Listening:
             self._place, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
         )
         return True
-
-
-def _is_rest(forecast: Forecast) -> bool:
-    return forecast.chord is None and forecast.confidence >= BELIEVED
 
 
 def _is_late(moment: Moment, beat: Moment) -> bool:
