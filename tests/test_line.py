@@ -945,6 +945,23 @@ class TestHand:
             assert notes[0].note % 12 == first.note % 12
             last = notes[-1]
 
+    @pytest.mark.parametrize("key", range(-6, 6))
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_a_change_that_comes_as_a_surprise_is_no_leap_over_an_octave(
+        self, style: Style, key: int
+    ) -> None:
+        """From the octave of one root down to the next one's, where the style has it."""
+        metre, line, last = style.metres[0], Bassline(style, Random(1)), None
+        spans = spans_of(" | ".join(["Bb | Gm7 | Cm7 | F7 | Dm7 | Eb"] * 3), metre)
+        spans = [replace(span, chord=span.chord.transposed(key)) for span in spans]
+        for bar in range(18):
+            notes = line.write(replace(ask_for(bar, spans, last, metre=metre), coming=None))
+            if last is not None:
+                assert (
+                    last.note - notes[0].note <= 12 or notes[0].note + 12 > style.register.highest
+                )
+            last = notes[-1]
+
     @pytest.mark.parametrize("seed", range(1, 4))
     def test_a_low_root_that_is_foreseen_is_come_down_to_in_time(self, seed: int) -> None:
         """A sixteenth before the low F the hand is no farther up than it gets down from."""

@@ -38,6 +38,8 @@ _WAY_OUT: Final = 1.5
 
 # A new chord is met an octave up only where no hand would come down in time: dearer than any taste.
 _IN_NEED: Final = 12.0
+# But after a note from which the root below would be more than an octave down, there it is nearer.
+_NEARER: Final = 1.0
 
 
 class Bassline:
@@ -102,15 +104,19 @@ class Bassline:
             for i in mine:
                 options[i] = self._offers.tones(ask, strokes[i], stretch.chord, low)
                 if strokes[i].lands:
-                    options[i] += self._in_need(options[i])
+                    options[i] += self._an_octave_up(options[i], ask.last if i == 0 else None)
             room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
             target = targets[index] if index < len(targets) else None
             self._ways.lead(ask, Stay(stretch.chord, anchor, room, target), strokes, options)
         return options
 
-    def _in_need(self, options: Sequence[Option]) -> list[Option]:
-        """The same notes an octave up, for a hand that is too far away from them."""
-        up = (replace(o, note=o.note + 12, cost=o.cost + _IN_NEED) for o in options)
+    def _an_octave_up(self, options: Sequence[Option], last: BassNote | None) -> list[Option]:
+        """The same notes an octave up, for who comes from far away, whether hand or ear."""
+        up = []
+        for option in options:
+            leaps = last is not None and last.note - option.note > 12
+            cost = option.cost + (_NEARER if leaps else _IN_NEED)
+            up.append(replace(option, note=option.note + 12, cost=cost))
         return [option for option in up if self._roots.has(option.note)]
 
     def _built_on(self, anchor: int, strokes: Sequence[Placed], ask: Ask) -> int:
