@@ -21,6 +21,7 @@ from engine.foresight.outlook import WEIGHED, Foresight
 from engine.foretold import BELIEVED, FIRST_KEYS, SURE, Foretold, is_rest
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
+from engine.hearing.naming import alike_but_for_colour
 from engine.meter import ON_THE_BEAT, Moment
 from engine.plan import Belief, next_change
 from engine.player import Player
@@ -61,6 +62,7 @@ class Listening:
         self._sent = SentEarly()
         self._beyond: tuple[Forecast, ...] = ()
         self._chord: Chord | None = None
+        self._spelled: Chord | None = None  # the same with all the colour that it has just now
         self._before: Chord | None = None
         self._began: Chord | None = None
         self._beat: Moment | None = None
@@ -218,16 +220,18 @@ class Listening:
             return False  # a tune over a rest is no chord
         if not self._is_believed(heard, moment):
             return False
-        self.heard = heard
-        if self._is_too_soon(heard.chord, moment):
+        self._spelled = heard.chord
+        chord = self._without_the_tune(heard.chord, late=late)
+        self.heard = replace(heard, chord=chord)
+        if self._is_too_soon(chord, moment):
             return False
         if heard.confidence >= SURE:
             self._doubted = None
         awaited = self.tacet or self._is_awaited
         self._defied, self.tacet = self._defied or self.tacet, False
-        if heard.chord == self._chord and not awaited:
+        if chord == self._chord and not awaited:
             return False
-        self._play_by(heard.chord, moment)
+        self._play_by(chord, moment)
         return True
 
     def _play_by(self, chord: Chord, moment: Moment) -> None:
@@ -254,6 +258,14 @@ class Listening:
         first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
         return heard.confidence >= (BELIEVED_AT_FIRST if first else BELIEVED)
 
+    def _without_the_tune(self, chord: Chord, *, late: bool) -> Chord:
+        """The chord; but a colour that comes or goes by a key or two within a bar is the tune's."""
+        before, beat = self._chord, self._beat
+        if before is None or not alike_but_for_colour(chord, before):
+            return chord
+        few = len(self.ear.struck) <= FIRST_KEYS and beat is not None and beat.in_bar > 0
+        return before if late or few else chord
+
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""
         if self._beat is None or moment.position != self._beat.position:
@@ -278,11 +290,20 @@ class Listening:
         if not self._unseen or self._chord is None or self._place is None:
             return False
         self._unseen -= 1
-        heard, chord = self.heard, None if self.tacet else self._chord
+        heard, chord = self.heard, None if self.tacet else self._as_spelled(self._chord)
         self._beyond = self._foresight.look(
             self._place, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
         )
+        if chord is not None:
+            self._goes_on(chord, self._chord)
         return True
+
+    def _as_spelled(self, chord: Chord) -> Chord:
+        """The chord as foresight knows songs: as they are heard, in the colours of the tune."""
+        spelled = self._spelled
+        if spelled is None or not alike_but_for_colour(spelled, chord):
+            return chord
+        return spelled
 
 
 def _is_late(moment: Moment, beat: Moment) -> bool:

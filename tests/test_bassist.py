@@ -291,6 +291,49 @@ def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
     assert right >= 15
 
 
+@pytest.mark.parametrize(
+    ("tune", "names"),
+    [
+        ([(0.25, 72)], ["Bb", "Bb"]),  # C after the beat that the chord is on
+        ([(1.25, 72)], ["Bb", "Bb"]),  # or after another one
+        ([(1.0, 72)], ["Bb", "Bb"]),  # or on that, on its own
+        ([(0.0, 72)], ["Bbadd9", "Bb"]),  # struck with the chord it is the chord's
+        ([(0.0, 72), (0.5, 74), (1.0, 77)], ["Bbadd9", "Bb"]),  # and stays so for the bar
+    ],
+)
+def test_a_tune_does_not_colour_the_chord_under_it(
+    tune: list[tuple[float, int]], names: list[str]
+) -> None:
+    """B flat is struck once in each of two bars, the tune over the first of them."""
+    over: list[Incoming] = [NoteOn(at, note) for at, note in tune]
+    over += [NoteOff(at + 0.24, note) for at, note in tune]
+    out = heard_from(bass_player(), in_time(comping("Bb Bb"), over), until=3.9)
+
+    told = [o for o in out if isinstance(o, ChordHeard)]
+    heard = [[t for t in told if t.at < end][-1] for end in (2.0, 4.0)]
+    assert [symbol(t.chord, Key(10)) for t in heard] == names
+    assert len(told) == len(set(names))
+
+
+def test_another_third_is_another_chord_within_the_bar_too() -> None:
+    """B flat minor between two beats of a bar that began in B flat: by the next beat it is told."""
+    keys = in_time(comping("Bb", beats_each=2), comping("Bbm", beats_each=3, start=1.25))
+    out = heard_from(bass_player(), keys, until=2.75)
+
+    told = [symbol(o.chord, Key(10)) for o in out if isinstance(o, ChordHeard)]
+    assert told == ["Bb", "Bbm"]
+
+
+def test_a_chord_is_named_anew_at_the_bar_line() -> None:
+    """B flat is held for two bars; the C that it was struck with is over when the second begins."""
+    over: list[Incoming] = [NoteOn(0.0, 72), NoteOff(0.5, 72), NoteOn(2.0, 74)]
+    out = heard_from(bass_player(), in_time(comping("Bb", beats_each=8), over), until=3.0)
+
+    told = [(o.at, symbol(o.chord, Key(10))) for o in out if isinstance(o, ChordHeard)]
+    assert [name for _, name in told] == ["Bbadd9", "Bb"]
+    assert told[1][0] == pytest.approx(2.006, abs=0.02)
+
+
 @pytest.mark.parametrize("keys", [(48, 70, 74, 77), (53, 62, 65, 70, 74)])
 def test_a_chord_that_is_held_keeps_its_name_until_the_next_beat(keys: Sequence[int]) -> None:
     """A sixteenth after the beat nothing new was struck: what the bass plays by is not in doubt."""

@@ -10,6 +10,7 @@ from bench.doubtful import key_in_doubt, runs_ahead
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
+from engine.hearing.naming import alike_but_for_colour
 from engine.hearing.recall import SongMemory
 from engine.labels import parse_symbol, symbol
 from engine.meter import Metre
@@ -196,6 +197,15 @@ def test_passing_notes_of_a_melody_change_no_chord() -> None:
         player.at(step / 2).strike(note)
         assert parse_symbol(player.hears()).root == 0
         player.at(step / 2 + 0.45).lift(note)
+
+
+@pytest.mark.parametrize(("one", "other", "alike"), [
+    ("C7", "C13", True), ("C", "Cadd9", True), ("Cm9", "Cm11", True), ("C", "C", True),
+    ("C", "C7", False), ("C7", "F7", False), ("C9", "C9/E", False), ("Cm", "Csus2", False),
+])  # fmt: skip
+def test_a_colour_makes_no_other_chord(one: str, other: str, *, alike: bool) -> None:
+    """Ninths and what lies above them; a seventh, a bass or a third does."""
+    assert alike_but_for_colour(parse_symbol(one), parse_symbol(other)) is alike
 
 
 def test_a_broken_chord_is_gathered() -> None:

@@ -31,6 +31,7 @@ _COLOURS: Final = MappingProxyType(
     }
 )  # fmt: skip
 assert all(QUALITY_BY_HARTE[c] in QUALITIES for cs in _COLOURS.values() for c in cs)
+_PLAIN: Final = MappingProxyType({c: plain for plain, cs in _COLOURS.items() for c in cs})
 
 
 @lru_cache(maxsize=1024)
@@ -39,6 +40,12 @@ def name_chord(root: int, kind: Quality, sounding: frozenset[int], lowest: int |
     quality = _coloured(kind, frozenset((pc - root) % 12 for pc in sounding))
     tones = {(root + i) % 12 for i in quality.intervals}
     return Chord(root, quality, _bass(root, tones, lowest))
+
+
+def alike_but_for_colour(one: Chord, other: Chord) -> bool:
+    """Whether two chords have all in common, or all but the tones that colour them: C7 and C13."""
+    kinds = (_PLAIN.get(chord.quality.harte, chord.quality.harte) for chord in (one, other))
+    return one.root == other.root and one.bass == other.bass and len({*kinds}) == 1
 
 
 def _coloured(kind: Quality, degrees: frozenset[int]) -> Quality:
