@@ -70,8 +70,8 @@ class Listening:
         self._ended = Ended(foresight)
         self._doubted: Fraction | None = None
         self._foretold = Foretold()
-        self._struck = self._awaits = False  # keys since the last reading; for what was foretold
-        self._key_at = 0.0  # where the last one went down
+        self._fresh, self._key_at = 0, 0.0  # keys since the last reading; where the last one came
+        self._awaits = False  # what was foretold
         self.tacet = self._defied = False  # defied: a chord is played where none was foretold
 
     def relocate(self, moment: Moment) -> None:
@@ -199,7 +199,7 @@ class Listening:
 
     def key_down(self, moment: Moment, event: NoteOn) -> None:
         """A key goes down: which one is for the ear, when and how for the rest."""
-        self._struck, self._key_at = True, moment.position
+        self._fresh, self._key_at = self._fresh + 1, moment.position
         self.ear.note_on(moment, event.note, event.velocity, event.channel)
         self.player.key_down(moment.at, event.note, event.velocity)
         self._timing.key_down(moment)
@@ -210,8 +210,8 @@ class Listening:
         ear = self.ear
         heard = self._foretold.named(ear.heard(moment, whole=self._lead and late), ear)
         self._timing.read(moment, silent=ear.silent)
-        news, self._struck = self._struck or self._awaits or self._lead, False
-        if heard.chord is None or (late and not news):
+        fresh, self._fresh = self._fresh, 0
+        if heard.chord is None or (late and not (fresh or self._awaits or self._lead)):
             return False
         self._awaits = self._foretold.may_come_yet(heard.chord, ear, self._timing, late=late)
         if self._awaits:
@@ -221,7 +221,7 @@ class Listening:
         if not self._is_believed(heard, moment):
             return False
         self._spelled = heard.chord
-        chord = self._without_the_tune(heard.chord, late=late)
+        chord = self._without_the_tune(heard.chord, fresh if late else len(ear.struck), late=late)
         self.heard = replace(heard, chord=chord)
         if self._is_too_soon(chord, moment):
             return False
@@ -243,7 +243,7 @@ class Listening:
         if before is None or before.root != chord.root or self._lead:
             self._place = moment
             self._unseen = WEIGHED
-            self._goes_on(before, chord)
+        self._goes_on(before, chord)
 
     @property
     def _is_awaited(self) -> bool:
@@ -258,13 +258,13 @@ class Listening:
         first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
         return heard.confidence >= (BELIEVED_AT_FIRST if first else BELIEVED)
 
-    def _without_the_tune(self, chord: Chord, *, late: bool) -> Chord:
+    def _without_the_tune(self, chord: Chord, keys: int, *, late: bool) -> Chord:
         """The chord; but a colour that comes or goes by a key or two within a bar is the tune's."""
         before, beat = self._chord, self._beat
         if before is None or not alike_but_for_colour(chord, before):
             return chord
-        few = len(self.ear.struck) <= FIRST_KEYS and beat is not None and beat.in_bar > 0
-        return before if late or few else chord
+        begins_bar = beat is None or (beat.in_bar == 0 and not late)
+        return before if keys <= FIRST_KEYS and not begins_bar else chord
 
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""
