@@ -71,7 +71,7 @@ class Listening:
         self._doubted: Fraction | None = None
         self._foretold = Foretold()
         self._fresh, self._key_at = 0, 0.0  # keys since the last reading; where the last one came
-        self._awaits = False  # what was foretold
+        self._awaits = False  # whether what was foretold may come yet
         self.tacet = self._defied = False  # defied: a chord is played where none was foretold
 
     def relocate(self, moment: Moment) -> None:
