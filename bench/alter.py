@@ -8,6 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from math import inf
 from random import Random
+from typing import NamedTuple
 
 from bench.corpus import Label, Note, Song
 from bench.listening import beats_of
@@ -47,6 +48,19 @@ def loose(song: Song, seed: int = 1) -> Song:
     return replace(song, notes=tuple(sorted(notes)))
 
 
+class Hands(NamedTuple):
+    """How exactly a player strikes chords, in seconds."""
+
+    late: float = 0.0
+    give: float = 0.0
+    apart: float = 0.0
+
+
+def struck_by(hands: Hands, song: Song) -> Song:
+    """Every chord late by so much, give or take so much, its keys so far apart at most."""
+    return spread(behind(song, hands.late, hands.give), hands.apart)
+
+
 def spread(song: Song, seconds: float, seed: int = 1) -> Song:
     """The keys of a chord do not land at once, but in some order within so many seconds."""
     rng = Random(f"{seed} {song.number}")
@@ -55,11 +69,11 @@ def spread(song: Song, seconds: float, seed: int = 1) -> Song:
     return replace(song, notes=tuple(sorted(notes)))
 
 
-def behind(song: Song, seconds: float, seed: int = 1) -> Song:
-    """Every chord so many seconds late, give or take as many, as of a player who lays back."""
+def behind(song: Song, seconds: float, give: float, seed: int = 1) -> Song:
+    """Every chord so many seconds late, give or take so many, as of a player who lays back."""
     rng = Random(f"{seed} {song.number}")
-    beats = seconds / song.tempi[0].seconds_per_beat
-    late = {start: rng.gauss(beats, beats) for start in sorted({n.start for n in song.notes})}
+    mean, deviation = (s / song.tempi[0].seconds_per_beat for s in (seconds, give))
+    late = {start: rng.gauss(mean, deviation) for start in sorted({n.start for n in song.notes})}
     struck_again: dict[int, float] = {}
     notes = []
     for note in sorted(song.notes, key=lambda n: n.start + late[n.start], reverse=True):

@@ -1,7 +1,7 @@
 """How well changes are foreseen through the whole engine: chords heard, not given.
 
     python -m bench.expecting FOLDER... [--preset NAME] [--every N] [--rendered MANNER]
-        [--spread MS] [--late MS]
+        [--spread MS] [--late MS] [--give MS]
 
 Half a beat before each felt beat, the change that was last told as expected is taken (what the
 trace calls `expect`).  Foreseen: of the beats at which the labelled root changes, those for which
@@ -30,7 +30,7 @@ from tempfile import TemporaryDirectory
 import mido
 import numpy as np
 
-from bench.alter import behind, spread
+from bench.alter import Hands, struck_by
 from bench.corpus import Song, read_folder
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
 from bench.landing import Landing, count
@@ -143,13 +143,9 @@ def _is_ground(told: int, heard: int, beats: list[Felt]) -> bool:
     return all(heard in ground for ground in grounds)
 
 
-def rendered(song: Song, manner: str, folder: Path, apart: float = 0.0, late: float = 0.0) -> Song:
-    """A chart as comping of some manner, written to a file of the folder as the song itself.
-
-    The keys of a chord land `apart` seconds from each other at most, the chord `late` seconds
-    after its beat, give or take as many.
-    """
-    played = spread(behind(replace(render(charted(song), manner, 1), bars=()), late), apart)
+def rendered(song: Song, manner: str, hands: Hands, folder: Path) -> Song:
+    """A chart as comping of some manner, written to a file of the folder as the song itself."""
+    played = struck_by(hands, replace(render(charted(song), manner, 1), bars=()))
     save(played, folder)
     return played
 
@@ -185,18 +181,19 @@ def main() -> None:
     parser.add_argument(
         "--spread", type=float, default=0.0, metavar="MS", help="... each chord's keys so far apart"
     )
+    parser.add_argument("--late", type=float, default=0.0, metavar="MS", help="... so far behind")
     parser.add_argument(
-        "--late", type=float, default=0.0, metavar="MS", help="... so far behind, more or less"
+        "--give", type=float, default=0.0, metavar="MS", help="... give or take so much"
     )
     options = parser.parse_args()
     style = load(options.preset)
-    apart, late = options.spread / 1000, options.late / 1000
+    hands = Hands(options.late / 1000, options.give / 1000, options.spread / 1000)
     for folder in options.folders:
         tally, landing = Tally(), Landing()
         for song in read_folder(folder)[:: options.every]:
             with TemporaryDirectory() as made:
                 manner, there = options.rendered, Path(made)
-                played_song = rendered(song, manner, there, apart, late) if manner else song
+                played_song = rendered(song, manner, hands, there) if manner else song
                 played = take(played_song, there if manner else folder, style)
             tally.add_song(felt_beats(played_song), played)
             count(played_song, played, landing)

@@ -17,7 +17,7 @@ from typing import Final
 
 from engine.part import Part, Ready
 from engine.pulse import Pulse
-from engine.timing import GATHER_SECONDS, LISTEN_AGAIN_SECONDS
+from engine.timing import GATHER_SECONDS, LISTEN_AGAIN_SECONDS, Timing
 
 # A rolled chord is not waited for longer than this; it is read as it stands and read again.
 GATHER_AT_MOST_SECONDS: Final = 0.045
@@ -59,13 +59,21 @@ class Agenda:
         pulse: tells when a place in the song comes.
         part: what sounds and what waits to sound.
         in_doubt: whether it is open which chord a felt beat brings.
-        pocket: seconds that a note on a doubtful change may wait for the keys.
+        timing: tells how far behind the beat this player's chords usually are.
+        pocket: seconds that a note on a doubtful change may wait for the keys, counted from where
+            they usually come; 0: not at all.
     """
 
     def __init__(
-        self, pulse: Pulse, part: Part, in_doubt: Callable[[Fraction], bool], pocket: float
+        self,
+        pulse: Pulse,
+        part: Part,
+        in_doubt: Callable[[Fraction], bool],
+        timing: Timing,
+        pocket: float,
     ) -> None:
         self._in_doubt = in_doubt
+        self._timing = timing
         self._pocket = pocket
         self._pulse = pulse
         self._part = part
@@ -117,7 +125,7 @@ class Agenda:
         held = self._begins_here or self._struck_at >= at - GATHER_AT_MOST_SECONDS
         early = held and self._gathered_at == inf
         self._begins_here = False
-        self.listen(at if early else at + LISTEN_AGAIN_SECONDS)
+        self.listen(at if early else at + LISTEN_AGAIN_SECONDS + self._timing.behind)
         self._listen_last = position + LISTEN_LAST
 
     def look(self, at: float) -> None:
@@ -183,8 +191,9 @@ class Agenda:
         """When a written note is to sound: in its place, or later in the pocket if in doubt."""
         due = self._pulse.seconds_of(note.played.beat)
         begins = max(due + note.played.lag, self._part.began_at + NEXT_NOTE_SECONDS)
+        waits_until = due + self._pocket + self._timing.behind if self._pocket else due
         if self._gathered_at < inf:
-            return max(begins, min(self._gathered_at, due + self._pocket))
+            return max(begins, min(self._gathered_at, waits_until))
         if self._in_doubt(note.written.beat):
-            return max(begins, due + self._pocket)
+            return max(begins, waits_until)
         return begins

@@ -92,7 +92,13 @@ class Bassist:
         self._writing = Writing(
             style, random, self._pulse, self._listening.player, grade, bend_range=bend_range
         )
-        self._agenda = Agenda(self._pulse, self._writing.part, self._listening.in_doubt, pocket)
+        self._agenda = Agenda(
+            self._pulse,
+            self._writing.part,
+            self._listening.in_doubt,
+            self._listening.timing,
+            pocket,
+        )
         self._now = -inf
         self._silence = Silence()
         self._opening = Opening(taps=taps)

@@ -54,7 +54,7 @@ class Listening:
     def __init__(self, ear: Ear, foresight: Foresight, *, lead: bool = False) -> None:
         self.ear = ear
         self.player = Player()
-        self._timing = Timing()
+        self.timing = Timing()
         self.heard = ear.ended  # nothing yet, in the key that it was told
         self._unseen = 0
         self._foresight = foresight
@@ -152,10 +152,10 @@ class Listening:
         self._ended.commit()
         self.ear.cross(moment)
         if self._beat is not None and self._chord is not None:
-            heard, rested = self._as_it_was(moment), self._timing.rests
-            weight = max(self._beat.weight, self._timing.between * moment.weight)
+            heard, rested = self._as_it_was(moment), self.timing.rests
+            weight = max(self._beat.weight, self.timing.between * moment.weight)
             self._ended.last = EndedBeat(self._beat, heard, rested, weight, self._foretold.changes)
-        self._timing.cross(moment)
+        self.timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
         self._before = self._chord
@@ -179,10 +179,10 @@ class Listening:
             return ended
         if self.tacet:
             return replace(ended, chord=None)
-        if self._timing.rests and self._foretold.sure:
+        if self.timing.rests and self._foretold.sure:
             return replace(ended, chord=self._chord)
         stayed = self._began is not None and self._began == self._before
-        if stayed and self._timing.pushed(following) and self._ended.yields_to(following):
+        if stayed and self.timing.pushed(following) and self._ended.yields_to(following):
             return replace(ended, chord=self._began)
         return ended
 
@@ -202,18 +202,18 @@ class Listening:
         self._fresh, self._key_at = self._fresh + 1, moment.position
         self.ear.note_on(moment, event.note, event.velocity, event.channel)
         self.player.key_down(moment.at, event.note, event.velocity)
-        self._timing.key_down(moment)
+        self.timing.key_down(moment)
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
         late = self._beat is not None and _is_late(moment, self._beat)
         ear = self.ear
         heard = self._foretold.named(ear.heard(moment, whole=self._lead and late), ear)
-        self._timing.read(moment, silent=ear.silent)
+        self.timing.read(moment, silent=ear.silent)
         fresh, self._fresh = self._fresh, 0
         if heard.chord is None or (late and not (fresh or self._awaits or self._lead)):
             return False
-        self._awaits = self._foretold.may_come_yet(heard.chord, ear, self._timing, late=late)
+        self._awaits = self._foretold.may_come_yet(heard.chord, ear, self.timing, late=late)
         if self._awaits:
             return False
         if self.tacet and len(ear.struck) <= FIRST_KEYS:

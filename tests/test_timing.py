@@ -14,11 +14,13 @@ from engine.timing import Timing
 from tests.band import BEAT_SECONDS, moment
 
 
-def known_after(beats: int, keys: Sequence[float], timing: Timing | None = None) -> Timing:
+def known_after(
+    beats: int, keys: Sequence[float], timing: Timing | None = None, *, start: int = 0
+) -> Timing:
     """A player whose keys go down so many seconds after each beat, all the way."""
     timing = timing or Timing()
-    strokes = sorted(b + at / BEAT_SECONDS for b in range(beats) for at in keys)
-    for beat in range(beats + 1):
+    strokes = sorted(b + at / BEAT_SECONDS for b in range(start, start + beats) for at in keys)
+    for beat in range(start, start + beats + 1):
         for place in _within(strokes, beat - 1, beat):
             timing.key_down(moment(place))
         timing.cross(moment(beat))
@@ -36,13 +38,41 @@ def test_a_machine_is_never_late_and_strikes_all_keys_at_once() -> None:
     assert timing.late == timing.apart == pytest.approx(0, abs=0.01)
 
 
-@pytest.mark.parametrize("seconds", [0.03, 0.08])
-def test_who_lays_back_is_late(seconds: float) -> None:
-    """Keys 30 or 80 ms after the beat are late on every beat, and not apart."""
-    timing = known_after(32, (seconds, seconds))
+def test_who_is_far_behind_is_late() -> None:
+    """Keys 80 ms after the beat are late on every beat, and not apart."""
+    timing = known_after(32, (0.08, 0.08))
 
     assert timing.late == pytest.approx(1, abs=0.05)
     assert timing.apart < 0.01
+
+
+@pytest.mark.parametrize(("seconds", "behind"), [
+    (-0.03, 0.0), (0.0, 0.0), (0.01, 0.01), (0.02, 0.02), (0.03, 0.025), (0.08, 0.0),
+])  # fmt: skip
+def test_the_bass_waits_where_the_player_is_and_no_further_than_the_pocket(
+    seconds: float, behind: float
+) -> None:
+    """Who lays back by 20 ms is met there; 80 ms are not laid back but late."""
+    assert known_after(32, (seconds, seconds)).behind == pytest.approx(behind, abs=0.001)
+
+
+def test_who_is_always_as_far_behind_is_not_late_by_that() -> None:
+    """Keys 30 ms after each beat are after its reading for two bars, and not any more."""
+    assert known_after(8, (0.03,)).late > 0.25
+    assert known_after(32, (0.03,)).late < 0.1
+
+
+def test_a_player_is_met_within_two_bars() -> None:
+    """Eight beats with keys 20 ms after them are enough to wait half as far."""
+    assert known_after(8, (0.02,)).behind > 0.01
+
+
+def test_one_chord_far_off_its_beat_shifts_nothing() -> None:
+    """A chord that comes 90 ms after one beat, from an exact player, is waited for no longer."""
+    timing = known_after(32, (0.0,))
+    known_after(1, (0.09,), timing, start=33)
+
+    assert timing.behind == 0
 
 
 @pytest.mark.parametrize("seconds", [-0.06, -0.02, 0.0, 0.02])
@@ -75,7 +105,7 @@ def test_notes_between_the_beats_tell_nothing() -> None:
 def test_a_player_who_changes_is_known_again_within_four_bars() -> None:
     """Eight bars exact, then four behind: late on most beats by then."""
     timing = known_after(32, (0.0,))
-    known_after(16, (0.04,), timing)
+    known_after(16, (0.07,), timing, start=33)
 
     assert timing.late > 0.7
 
@@ -128,7 +158,7 @@ def test_a_beat_is_read_a_last_time_a_sixteenth_after_it(external: bool) -> None
     pulse = Pulse(120.0, external=external)
     pulse.start(0.0)
     pulse.strike(0.0)
-    agenda = Agenda(pulse, Part(), lambda _: False, 0.025)
+    agenda = Agenda(pulse, Part(), lambda _: False, Timing(), 0.025)
     agenda.next_beat = Fraction(1)
     pulse.tick(0.0)
     agenda.crossed(0.0, 0.0)
