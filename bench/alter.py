@@ -70,7 +70,10 @@ def spread(song: Song, seconds: float, seed: int = 1) -> Song:
 
 
 def behind(song: Song, seconds: float, give: float, seed: int = 1) -> Song:
-    """Every chord so many seconds late, give or take so many, as of a player who lays back."""
+    """Every chord so many seconds late, give or take so many, as of a player who lays back.
+
+    A chord that is held until the next is so still.
+    """
     rng = Random(f"{seed} {song.number}")
     mean, deviation = (s / song.tempi[0].seconds_per_beat for s in (seconds, give))
     late = {start: rng.gauss(mean, deviation) for start in sorted({n.start for n in song.notes})}
@@ -78,7 +81,8 @@ def behind(song: Song, seconds: float, give: float, seed: int = 1) -> Song:
     notes = []
     for note in sorted(song.notes, key=lambda n: n.start + late[n.start], reverse=True):
         start = max(0.0, note.start + late[note.start])
-        end = min(max(note.end, start + 0.1), struck_again.get(note.note, inf))
+        end = note.end + late.get(note.end, 0.0)
+        end = min(max(end, start + 0.1), struck_again.get(note.note, inf))
         struck_again[note.note] = start
         if end > start:
             notes.append(note._replace(start=start, end=end))

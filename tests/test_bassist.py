@@ -788,6 +788,18 @@ def test_keys_late_in_the_pocket_are_waited_for() -> None:
     assert roots == [parse_symbol(written).root for written in chart.split()[1:]]
 
 
+def test_who_rushes_is_met_on_the_beat() -> None:
+    """Chords of the right hand alone, all 80 ms early: their roots are there on the bar lines."""
+    chart = "Bbm Fm Bbm Eb Abm Eb Db Fm Bbm Ab Fm Db"
+    right = [e for e in comping(chart) if isinstance(e, NoteOn | NoteOff) and e.note > 48]
+    early = [replace(e, at=e.at - (0.08 if e.at else 0.0)) for e in right]
+    begun = plays(heard_from(bass_player(), early, until=24.0))
+
+    for bar, written in list(enumerate(chart.split()))[1:]:
+        first = next(p for p in begun if p.at > 2.0 * bar - 0.05)
+        assert (first.note % 12, first.at - 2.0 * bar < 0.03) == (parse_symbol(written).root, True)
+
+
 def test_who_lays_back_is_waited_for_where_the_keys_usually_are() -> None:
     """Changes nobody could know, all 35 ms late: after two bars the bass comes with the keys."""
     loop, surprises = "Bb Bb " * 12, "Gm7 Eb Ab Db Gb Cb E A D"

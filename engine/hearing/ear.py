@@ -33,7 +33,7 @@ from engine.hearing.naming import name_chord
 from engine.hearing.recall import SongMemory
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
-from engine.meter import Metre, Moment
+from engine.meter import ON_THE_BEAT, Metre, Moment
 
 DEFAULT: Final = TAUGHT
 
@@ -116,7 +116,11 @@ class Ear:
         self._held.control(moment.position, controller, value, channel)
 
     def cross(self, moment: Moment) -> None:
-        """A felt beat begins: the one before it is over."""
+        """A felt beat begins: the one before it is over.
+
+        A chord that was struck a little before it, as of a player who rushes, is heard as on it.
+        """
+        self._held.credit(moment.position - ON_THE_BEAT, moment.position)
         if self._beat is None:
             self._held.forget_ended(float("inf"))
         else:

@@ -29,6 +29,10 @@ LOUD: Final = 8
 LOUDNESS_RATE: Final = 0.03
 
 
+# So many keys are a chord, and no turn of a tune.
+CHORD: Final = 3
+
+
 class Tone:
     """One stroke of a key: where in the song it began and, once it has, where it ended."""
 
@@ -108,6 +112,13 @@ class HeldNotes:
         kept = [t for t in self._ended if t.onset >= before]
         self._ended.clear()
         self._ended.extend(kept)
+
+    def credit(self, since: float, position: float) -> None:
+        """A chord that was struck after the one place and sounds at the other was meant for it."""
+        early = [t for t in self._sounding.values() if since < t.onset < position]
+        if len(early) >= CHORD:
+            for tone in early:
+                tone.onset = position
 
     def move(self, position: float) -> None:
         """The song jumps: what sounds is as if struck at its new place, what ended is forgotten."""
