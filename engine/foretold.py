@@ -41,9 +41,17 @@ class Foretold:
     Args:
         forecast: that, None if nothing was.
         before: the chord that was played by before the beat, if any.
+        bar_line: whether the beat is one, where chords change.
     """
 
-    def __init__(self, forecast: Forecast | None = None, before: Chord | None = None) -> None:
+    def __init__(
+        self,
+        forecast: Forecast | None = None,
+        before: Chord | None = None,
+        *,
+        bar_line: bool = False,
+    ) -> None:
+        self._bar_line = bar_line
         self._forecast = forecast
         self._before = before
         self._chord = None if forecast is None else forecast.chord
@@ -86,12 +94,13 @@ class Foretold:
 
         None of its keys has gone down, and this player is often late; or the first of them have,
         and this player rolls chords.  The more so, the surer it was foretold.  While nothing
-        sounds at all, nothing speaks against it.  `late` is whether the beat has gone too far.
+        sounds at all, nothing speaks against it: on a bar line the likeliest chord will do.
+        `late` is whether the beat has gone too far.
         """
         foretold, struck = self._chord, ear.struck
         if foretold is None or chord.root == foretold.root:
             return False
-        if ear.silent and not struck and self._confidence >= BELIEVED:
+        if ear.silent and not struck and (self._bar_line or self._confidence >= BELIEVED):
             return True
         if late or len(struck) > FIRST_KEYS or not struck <= foretold.keys:
             return False

@@ -65,6 +65,7 @@ class Listening:
         self._spelled: Chord | None = None  # the same with all the colour that it has just now
         self._before: Chord | None = None
         self._began: Chord | None = None
+        self._known: Chord | None = None  # what had been heard when the beat began
         self._beat: Moment | None = None
         self._place: Moment | None = None
         self._ended = Ended(foresight)
@@ -162,13 +163,14 @@ class Listening:
         foretold = next((f for f in self._beyond if f.beat == beat), None)
         self._beyond = tuple(f for f in self._beyond if f.beat > beat)
         self._doubted = beat if self._doubts(foretold) else None
-        self._foretold = Foretold(None if self._lead else foretold, self._before)
+        bar_line = moment.in_bar == 0
+        self._foretold = Foretold(None if self._lead else foretold, self._before, bar_line=bar_line)
         if foretold is not None and foretold.chord is not None and not self._lead:
             self._chord = foretold.chord
         rest = self._foretold.rest is not None
         self._defied = rest and self._defied
         self.tacet = rest and not self._defied
-        self._began = self._chord
+        self._began, self._known = self._chord, self.ear.ended.chord
         self._unseen = WEIGHED
         return amended
 
@@ -181,9 +183,10 @@ class Listening:
             return replace(ended, chord=None)
         if self.timing.rests and self._foretold.sure:
             return replace(ended, chord=self._chord)
-        stayed = self._began is not None and self._began == self._before
+        began, known = self._began, self._known
+        stayed = began is not None and known is not None and began.root == known.root
         if stayed and self.timing.pushed(following) and self._ended.yields_to(following):
-            return replace(ended, chord=self._began)
+            return replace(ended, chord=known)
         return ended
 
     def _amend_sent(self) -> bool:

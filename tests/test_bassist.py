@@ -488,6 +488,16 @@ def test_the_phrase_ends_on_one_note(preset: str, seed: int) -> None:
     assert last.note % 12 == 10 or last.written.length < 4
 
 
+def test_who_plays_on_two_and_four_is_met_on_one_where_the_chord_is_only_likely() -> None:
+    """The second time round eight chords that were heard once: each bar begins on its root."""
+    keys = in_time(clock(64), stabs(LOOP * 2, (1.0, 3.0), 0.4))
+    begun = plays(heard_from(bass_player("reggae", external_clock=True), keys, until=31.5))
+
+    for bar, name in list(enumerate((LOOP * 2).split()))[8:]:
+        first = next(p for p in begun if p.at > 2.0 * bar - 0.05)
+        assert first.note % 12 == parse_symbol(name).root
+
+
 def test_a_song_whose_chords_are_pushed_changes_on_its_bar_lines() -> None:
     """Each chord an eighth before its bar: by the third time the fourth beat is the old chord's."""
     begun = plays(heard_from(bass_player("walking"), stabs(LOOP * 4, (-0.5, 1.0), 0.4), until=63.5))

@@ -114,6 +114,16 @@ def test_a_chord_foretold_is_waited_for_while_its_keys_may_come(
     assert not foretold("Bb7", sure).may_come_yet(chord, ear, timing, late=False)
 
 
+def test_in_silence_a_bar_line_brings_the_likeliest_chord() -> None:
+    """Who strikes between the beats only leaves it silent: four in ten for E flat will do there."""
+    ear, timing = after_a_bar(""), Timing()
+    chord: Chord = parse_symbol("Bb")
+    likeliest = Foretold(Forecast(BEAT, parse_symbol("Eb"), 0.4), bar_line=True)
+
+    assert likeliest.may_come_yet(chord, ear, timing, late=False)
+    assert not likeliest.may_come_yet(chord, after_a_bar("41 58 62 65"), timing, late=False)
+
+
 def test_keys_not_struck_yet_may_come_from_who_is_often_late() -> None:
     """The chord before is held over the bar line."""
     player = Pianist().at(0).play("46 58 62 65").at(4.02)
