@@ -194,6 +194,13 @@ def test_a_chord_struck_just_before_its_beat_is_that_beats(early: float) -> None
     assert player.at(4.02).hears() == "G"
 
 
+def test_a_beat_is_read_as_it_begins_though_its_second_is_rounded() -> None:
+    """A billionth of a beat too little, and the chord that was struck for the beat is there."""
+    player = Pianist().at(0).play("47 59 62 66").at(3.95).play("43 55 59 62").at(4.0)
+
+    assert player.ear.heard(moment(4 - 1e-9)).chord == parse_symbol("G")
+
+
 @pytest.mark.parametrize(("keys", "struck"), [
     ("57 60 65", 3.85), ("57 60", 3.85), ("57 60 65", 3.75)
 ])  # fmt: skip

@@ -181,7 +181,8 @@ class Ear:
 
     def _read(self, until: float) -> Reading:
         beat = until if self._beat is None else self._beat
-        return read_beat(self._held, beat, self._length, until)
+        # The second at which a beat begins may be, rounded, a hair before it.
+        return read_beat(self._held, beat, self._length, max(until, beat))
 
     def _hear(self, until: float) -> None:
         reading = self._read(until)
