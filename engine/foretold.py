@@ -95,7 +95,7 @@ class Foretold:
         None of its keys has gone down, and this player is often late; or the first of them have,
         and this player rolls chords.  The more so, the surer it was foretold.  While nothing
         sounds at all, nothing speaks against it: on a bar line the likeliest chord will do.
-        `late` is whether the beat has gone too far.
+        Another bass than its own speaks against it.  `late` is whether the beat has gone too far.
         """
         foretold, struck = self._chord, ear.struck
         if foretold is None or chord.root == foretold.root:
@@ -103,6 +103,8 @@ class Foretold:
         if ear.silent and not struck and (self._bar_line or self._confidence >= BELIEVED):
             return True
         if late or len(struck) > FIRST_KEYS or not struck <= foretold.keys:
+            return False
+        if struck and ear.low not in (None, foretold.bass):
             return False
         return timing.lets_wait(self._confidence, begun=bool(struck))
 

@@ -868,6 +868,20 @@ def test_no_note_is_left_before_it_was_one(preset: str) -> None:
     assert all(b.at - a.at > 0.049 for a, b in pairwise(begun))
 
 
+def test_a_bass_alone_on_the_bar_line_begins_the_next_chord() -> None:
+    """Bass on one, chord on two, its keys 8 ms apart: a low F after eight bars of B flat is F."""
+    keys: list[Incoming] = []
+    for bar, name in enumerate(["Bb"] * 8 + ["F"]):
+        bass, *chord = voiced(name)
+        for at, notes in ((0.0, [bass]), (0.5, chord), (1.0, [bass]), (1.5, chord)):
+            keys += [NoteOn(2.0 * bar + at + 0.008 * i, n) for i, n in enumerate(notes)]
+            keys += [NoteOff(2.0 * bar + at + 0.4, n) for n in notes]
+    begun = plays(heard_from(bass_player(), in_time(keys), until=17.9))
+
+    first = next(p for p in begun if p.at > 15.95)
+    assert (first.note % 12, first.at < 16.03) == (5, True)
+
+
 def test_keys_that_speak_against_what_was_foretold_are_enough() -> None:
     """Where Ebmaj7 is due F# and C# are struck, which it has not: the bass goes there at once."""
     chart = "Bb Gm7 Ebmaj7 Am7b5 " * 4 + "Bb Gm7"

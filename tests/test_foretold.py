@@ -100,6 +100,9 @@ def test_keys_that_a_chord_foretold_has_over_its_bass_bear_its_name(
     ("39", 0.8, 0.5, 0.0, False),  # by who strikes them at once
     ("39 55 58", 0.8, 0.0, 0.5, False),  # three keys are a chord
     ("41", 0.8, 0.0, 0.5, False),  # F is none of its tones
+    ("43", 0.8, 0.0, 0.5, False),  # G is one, but in the bass it begins another chord
+    ("43 46", 0.8, 0.0, 0.5, False),
+    ("55", 0.8, 0.0, 0.5, True),  # higher up it may be the first of E flat
 ])  # fmt: skip
 def test_a_chord_foretold_is_waited_for_while_its_keys_may_come(
     notes: str, sure: float, late: float, apart: float, *, waits: bool

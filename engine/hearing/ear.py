@@ -99,6 +99,7 @@ class Ear:
         self._kept_confidence = 0.0
         self._roots: Array = np.full(12, 1 / 12)
         self._now: Array = np.zeros(WIDTH_NOW)  # as last read
+        self._low: int | None = None
 
     # Events -------------------------------------------------------------------------------
 
@@ -163,6 +164,11 @@ class Ear:
         return frozenset(self._now[STRUCK].nonzero()[0].tolist())
 
     @property
+    def low(self) -> int | None:
+        """The pitch class that was struck lowest on the running beat, if below E3."""
+        return None if self._low is None else self._low % 12
+
+    @property
     def sounding(self) -> frozenset[int]:
         """The pitch classes that sounded when the keys were last read, struck now or before."""
         return frozenset(self._now[SOUNDING].nonzero()[0].tolist())
@@ -186,7 +192,7 @@ class Ear:
 
     def _hear(self, until: float) -> None:
         reading = self._read(until)
-        self._now = reading.now
+        self._now, self._low = reading.now, reading.low
         if self._tells(reading):
             self._name(self._chords.weigh(reading.now), reading)
 

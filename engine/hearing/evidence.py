@@ -89,14 +89,16 @@ BASS_AGE: Final = 2.0
 class Reading:
     """The evidence of one beat up to a moment, and the tone that is its bass.
 
-    It is fresh if a tone was struck on the beat or later, or in the half beat before.
+    `low` is the lowest tone struck on the beat, if it is below E3.  It is fresh if a tone was
+    struck on the beat or later, or in the half beat before.
     """
 
-    __slots__ = ("bass", "fresh", "now")
+    __slots__ = ("bass", "fresh", "low", "now")
 
-    def __init__(self, now: Vector, bass: int | None, *, fresh: bool) -> None:
+    def __init__(self, now: Vector, bass: int | None, low: int | None, *, fresh: bool) -> None:
         self.now = now
         self.bass = bass
+        self.low = low
         self.fresh = fresh
 
 
@@ -204,7 +206,8 @@ class _Page:
         if self._on_beat < E3 and out[-1] < HELD_OVER:
             bass = self._on_beat
         now = np.frombuffer(array("d", out))
-        return Reading(now, bass if bass < _NONE else None, fresh=fresh)
+        low = self._on_beat if self._on_beat < E3 else None
+        return Reading(now, bass if bass < _NONE else None, low, fresh=fresh)
 
 
 class Past:
