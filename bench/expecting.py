@@ -109,8 +109,8 @@ class Tally:
                 self.approaches += 1
                 self.resolved += aim == first.note % 12
 
-    def report(self, title: str) -> str:
-        """The figures as lines."""
+    def cells(self) -> dict[str, float]:
+        """The figures by name, as shares."""
         told, sure, heard, came, before, repeated = (
             np.array(getattr(self, name))
             for name in ("told", "sure", "heard", "came", "before", "repeated")
@@ -119,7 +119,7 @@ class Tally:
         right = told == came
         said = (told >= 0) & (told != heard)
         known = np.where(told >= 0, told, heard) == came
-        cells = {
+        return {
             "foreseen": right[changes].mean(),
             "grounded": np.array(self.grounded)[changes].mean(),
             "repeated": right[changes & repeated].mean(),
@@ -129,10 +129,14 @@ class Tally:
             "ECE": calibration_error(sure[told >= 0], right[told >= 0]),
             "reached": self.resolved / max(self.approaches, 1),
         }
+
+    def report(self, title: str) -> str:
+        """The figures as lines."""
         total = max(self.ways_in.total(), 1)
         ways = ", ".join(f"{name} {n / total:.0%}" for name, n in self.ways_in.most_common())
-        figures = "  ".join(f"{name} {100 * cell:.1f}%" for name, cell in cells.items())
-        return f"{title}: {changes.sum()} changes  {figures}\n  led into by: {ways}"
+        figures = "  ".join(f"{name} {100 * cell:.1f}%" for name, cell in self.cells().items())
+        changes = sum(a != b for a, b in zip(self.came, self.before, strict=True))
+        return f"{title}: {changes} changes  {figures}\n  led into by: {ways}"
 
 
 def _is_ground(told: int, heard: int, beats: list[Felt]) -> bool:

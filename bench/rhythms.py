@@ -1,0 +1,186 @@
+"""How well changes are met in the rhythms that keyboard players comp in.
+
+    python -m bench.rhythms FOLDER [--every N] [--preset NAME] [--rhythm NAME]
+
+A folder of charts (bars and chords, no notes): those in 4/4 throughout are played in each rhythm by
+two hands, a bass and a close chord, as exactly as people play (5 ms late, give or take 10, a
+chord's keys within 12 ms) at 120 a minute, without a chart.  A chord that begins where the rhythm
+has no stroke gets one of its own; in the rhythms that lay back it waits for the next, in those
+that push it comes with the last one before.  Foreseen and repeated as in bench.expecting, landed
+and clash as in bench.landing; elsewhere is the share of bass notes, between the changes too, that
+were written over another root than the chart's.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from enum import Enum
+from itertools import takewhile
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Final, NamedTuple
+
+from bench.alter import Hands, struck_by
+from bench.corpus import Label, Note, Song, read_folder
+from bench.expecting import Tally, save
+from bench.foresight import felt_beats
+from bench.landing import Landing, count
+from bench.playing import Take, take
+from bench.voicings import charted, close, merged
+from engine.harmony import Chord
+from engine.labels import parse_harte
+from engine.style import Style
+from presets.loader import load
+
+
+class Hand(Enum):
+    """Which hand strikes, and what the left one plays."""
+
+    LEFT = "left"
+    FIFTH = "the fifth below, if the chord goes on"
+    RIGHT = "right"
+    BOTH = "both"
+
+
+class Stroke(NamedTuple):
+    """A place in the bar, in quarter notes, how long the keys are held, and by which hand."""
+
+    at: float
+    length: float
+    hand: Hand = Hand.BOTH
+
+
+class Rhythm(NamedTuple):
+    """Strokes of a bar of 4/4; how far after a change the next may stand for it, or before."""
+
+    strokes: tuple[Stroke, ...]
+    lays_back: float = 0.0
+    pushes: float = 0.0
+
+
+BEATS: Final = (0.0, 1.0, 2.0, 3.0)
+RHYTHMS: Final = {
+    "held": Rhythm((Stroke(0, 4),)),
+    "quarters": Rhythm(tuple(Stroke(b, 0.6) for b in BEATS)),
+    "charleston": Rhythm((Stroke(0, 0.9), Stroke(1.5, 0.4))),
+    "sixteenths": Rhythm((
+        Stroke(0, 0.2), Stroke(0.75, 0.2, Hand.RIGHT), Stroke(1.5, 0.2, Hand.RIGHT),
+        Stroke(2.25, 0.2), Stroke(3.5, 0.2, Hand.RIGHT),
+    )),
+    "pushed": Rhythm((Stroke(1.5, 1.9), Stroke(3.5, 1.9)), pushes=0.5),
+    "bass, chord": Rhythm(tuple(
+        Stroke(b, 0.9, Hand.RIGHT if b % 2 else Hand.LEFT) for b in BEATS
+    )),
+    "bass, chord, fifth, chord": Rhythm((
+        Stroke(0, 0.9, Hand.LEFT), Stroke(1, 0.7, Hand.RIGHT),
+        Stroke(2, 0.9, Hand.FIFTH), Stroke(3, 0.7, Hand.RIGHT),
+    )),
+    "bass, then chords": Rhythm((
+        Stroke(0, 3.9, Hand.LEFT), *(Stroke(b, 0.9, Hand.RIGHT) for b in BEATS[1:]),
+    )),
+    "right hand only": Rhythm((Stroke(0, 4, Hand.RIGHT),)),
+    "two and four": Rhythm((Stroke(1, 0.4), Stroke(3, 0.4)), lays_back=1.0),
+    "off the beats": Rhythm(tuple(Stroke(b + 0.5, 0.25) for b in BEATS), lays_back=0.5),
+}  # fmt: skip
+
+HANDS: Final = Hands(late=0.005, give=0.010, apart=0.012)
+_JUST: Final = 0.1  # a note that begins so little before a change is written for it
+
+
+def played(song: Song, rhythm: Rhythm) -> Song:
+    """A charted song in 4/4, comped in a rhythm."""
+    labels = tuple(merged(song.labels))
+    notes = []
+    for bar in range(0, int(labels[-1].end), 4):
+        for label, stroke in _strokes(labels, bar, rhythm):
+            chord = parse_harte(label.harte)
+            if chord is not None:
+                end = max(min(stroke.at + stroke.length, label.end), stroke.at + 0.1)
+                goes_on = label.start < stroke.at
+                keys = _keys(chord, stroke.hand, goes_on=goes_on)
+                notes += [Note(stroke.at, end, key, 80) for key in keys]
+    return replace(song, bars=(), notes=tuple(_let_go(sorted(notes))))
+
+
+def _strokes(labels: Sequence[Label], bar: int, rhythm: Rhythm) -> Iterator[tuple[Label, Stroke]]:
+    """The strokes of a bar, each with its chord: its own, and those for changes without one."""
+    strokes = [s._replace(at=bar + s.at) for s in rhythm.strokes]
+    for stroke in strokes:
+        ahead = rhythm.pushes if stroke.at % 1 else 0.0
+        chords = [x for x in labels if x.start <= stroke.at + ahead < x.end]
+        yield from ((label, stroke) for label in chords)
+    for label in labels:
+        if bar <= label.start < bar + 4:
+            first, last = label.start - rhythm.pushes, label.start + rhythm.lays_back
+            before = bar and rhythm.pushes and label.start == bar
+            if not before and not any(first <= s.at <= last for s in strokes):
+                yield label, Stroke(label.start, 0.9)
+
+
+def _keys(chord: Chord, hand: Hand, *, goes_on: bool) -> list[int]:
+    if hand is Hand.FIFTH:
+        fifth = next((i for i in chord.quality.intervals if i in {6, 7, 8}), 7)
+        return [36 + (chord.root + fifth) % 12 if goes_on else 36 + chord.bass]
+    tones = [(chord.root + i) % 12 for i in sorted(chord.quality.intervals)]
+    turns = [close(tones[i:] + tones[:i], 52 + j) for i in range(len(tones)) for j in range(12)]
+    right = min(turns, key=lambda keys: abs(sum(keys) / len(keys) - 61))
+    left = [36 + chord.bass]
+    return {Hand.LEFT: left, Hand.RIGHT: right}.get(hand, left + right)
+
+
+def _let_go(notes: Sequence[Note]) -> Iterator[Note]:
+    """Each key is let go before it is struck again."""
+    for i, note in enumerate(notes):
+        sounding = takewhile(lambda other, end=note.end: other.start < end, notes[i + 1 :])  # type: ignore[misc]
+        again = (other.start for other in sounding if other.note == note.note)
+        end = min(note.end, next(again, note.end))
+        if end > note.start:
+            yield note._replace(end=end)
+
+
+def elsewhere(song: Song, heard: Take) -> float:
+    """The share of bass notes written over another root, or slash bass, than the chart's."""
+    wrong = []
+    for note in heard.notes:
+        chord = parse_harte(song.label_at(note.begins + _JUST))
+        if chord is not None:
+            wrong.append(note.play.written.chord.root not in {chord.root, chord.bass})
+    return sum(wrong) / max(len(wrong), 1)
+
+
+def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style) -> str:
+    """The figures of one rhythm as a line."""
+    tally, landing, shares = Tally(), Landing(), []
+    for song in songs:
+        comped = struck_by(HANDS, played(song, rhythm))
+        with TemporaryDirectory() as made:
+            save(comped, Path(made))
+            heard = take(comped, Path(made), style)
+        tally.add_song(felt_beats(comped), heard)
+        count(comped, heard, landing)
+        shares.append(elsewhere(comped, heard))
+    cells = tally.cells()
+    told = "  ".join(f"{name} {cells[name]:6.1%}" for name in ("foreseen", "repeated"))
+    return f"{told}  {landing.report()}  elsewhere {sum(shares) / len(shares):.1%}"
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--every", type=int, default=1, help="only every Nth chart")
+    parser.add_argument("--preset", default="soul")
+    parser.add_argument("--rhythm", choices=RHYTHMS, help="this one only")
+    options = parser.parse_args()
+    style = load(options.preset)
+    charts = [charted(song) for song in read_folder(options.folder)[:: options.every]]
+    songs = [song for song in charts if {str(m.metre) for m in song.metres} == {"4/4"}]
+    print(f"{options.folder.name}, {options.preset}: {len(songs)} charts in 4/4")
+    for name in [options.rhythm] if options.rhythm else RHYTHMS:
+        print(f"{name:26}{measure(songs, RHYTHMS[name], style)}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
