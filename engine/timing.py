@@ -39,8 +39,8 @@ _PUSHED: Final = 0.4
 # Silence is told after what belongs to the beat, and before what may belong to the next.
 _LATE_IN_BEAT: Final = 0.5
 
-# The bass waits no further behind the beat with a player who lays back than it would wait for one
-# who does not: bass and piano stay as close together.
+# So far the pocket moves with a player who lays back.  Then bass and keys are as close together as
+# with one who is on the beat; further, and the bass would be late to all others who play.
 _BEHIND_AT_MOST: Final = 0.025
 _FARTHEST: Final = 0.06  # a key further off the beat than this, in seconds, was not aimed at it
 
