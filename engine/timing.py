@@ -27,7 +27,7 @@ LISTEN_AGAIN_SECONDS: Final = 0.022
 
 # A chord that was foretold is waited for if the chance that it comes late, weighed so much heavier,
 # outweighs the chance that it does not come.  Under keys 20 ms late, give or take as much, the
-# first note is right on 92.8% of changes, and on 91.7% if no chord is waited for any longer than
+# first note is right on 92.7% of changes, and on 90.0% if no chord is waited for any longer than
 # the pocket (bench.expecting billboard --rendered block --every 30 --late 20 --give 20 --spread
 # 20); exact keys lose nothing by it.
 _PATIENCE: Final = 3.0
