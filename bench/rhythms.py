@@ -7,8 +7,8 @@ two hands, a bass and a close chord, as exactly as people play (5 ms late, give 
 chord's keys within 12 ms) at 120 a minute, without a chart.  A chord that begins where the rhythm
 has no stroke gets one of its own; in the rhythms that lay back it waits for the next, in those
 that push it comes with the last one before.  Foreseen and repeated as in bench.expecting, landed
-and clash as in bench.landing; elsewhere is the share of bass notes, between the changes too, that
-were written over another root than the chart's.
+and clash as in bench.landing; elsewhere is the share of a song's bass notes, between the changes
+too, that were written over another root than the chart's, on an average of the songs.
 """
 
 from __future__ import annotations
@@ -17,7 +17,6 @@ import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from enum import Enum
-from itertools import takewhile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final, NamedTuple
@@ -39,7 +38,7 @@ class Hand(Enum):
     """Which hand strikes, and what the left one plays."""
 
     LEFT = "left"
-    FIFTH = "the fifth below, if the chord goes on"
+    FIFTH = "the fifth in the bass, if the chord goes on"
     RIGHT = "right"
     BOTH = "both"
 
@@ -90,7 +89,10 @@ _JUST: Final = 0.1  # a note that begins so little before a change is written fo
 
 
 def played(song: Song, rhythm: Rhythm) -> Song:
-    """A charted song in 4/4, comped in a rhythm."""
+    """A charted song in 4/4, comped in a rhythm; keys may be struck again before they are let go.
+
+    bench.alter.behind lets them go.
+    """
     labels = tuple(merged(song.labels))
     notes = []
     for bar in range(0, int(labels[-1].end), 4):
@@ -101,7 +103,7 @@ def played(song: Song, rhythm: Rhythm) -> Song:
                 goes_on = label.start < stroke.at
                 keys = _keys(chord, stroke.hand, goes_on=goes_on)
                 notes += [Note(stroke.at, end, key, 80) for key in keys]
-    return replace(song, bars=(), notes=tuple(_let_go(sorted(notes))))
+    return replace(song, bars=(), notes=tuple(sorted(notes)))
 
 
 def _strokes(labels: Sequence[Label], bar: int, rhythm: Rhythm) -> Iterator[tuple[Label, Stroke]]:
@@ -114,8 +116,8 @@ def _strokes(labels: Sequence[Label], bar: int, rhythm: Rhythm) -> Iterator[tupl
     for label in labels:
         if bar <= label.start < bar + 4:
             first, last = label.start - rhythm.pushes, label.start + rhythm.lays_back
-            before = bar and rhythm.pushes and label.start == bar
-            if not before and not any(first <= s.at <= last for s in strokes):
+            in_bar_before = bar and rhythm.pushes and label.start == bar  # where it was pushed
+            if not in_bar_before and not any(first <= s.at <= last for s in strokes):
                 yield label, Stroke(label.start, 0.9)
 
 
@@ -128,16 +130,6 @@ def _keys(chord: Chord, hand: Hand, *, goes_on: bool) -> list[int]:
     right = min(turns, key=lambda keys: abs(sum(keys) / len(keys) - 61))
     left = [36 + chord.bass]
     return {Hand.LEFT: left, Hand.RIGHT: right}.get(hand, left + right)
-
-
-def _let_go(notes: Sequence[Note]) -> Iterator[Note]:
-    """Each key is let go before it is struck again."""
-    for i, note in enumerate(notes):
-        sounding = takewhile(lambda other, end=note.end: other.start < end, notes[i + 1 :])  # type: ignore[misc]
-        again = (other.start for other in sounding if other.note == note.note)
-        end = min(note.end, next(again, note.end))
-        if end > note.start:
-            yield note._replace(end=end)
 
 
 def elsewhere(song: Song, heard: Take) -> float:

@@ -6,8 +6,9 @@ from itertools import pairwise
 
 import pytest
 
+from bench.alter import struck_by
 from bench.corpus import Label, Note, Song
-from bench.rhythms import RHYTHMS, played
+from bench.rhythms import HANDS, RHYTHMS, played
 
 SONG = Song("made up", "1", (
     Label(0, 4, "Bb:maj"), Label(4, 6, "G:min7"), Label(6, 7, "Eb:maj/5"), Label(7, 12, "F:7"),
@@ -28,7 +29,7 @@ def test_every_chord_is_struck_where_its_rhythm_has_it(name: str) -> None:
 @pytest.mark.parametrize("name", RHYTHMS)
 def test_no_key_is_struck_before_it_is_let_go(name: str) -> None:
     """As on any keyboard."""
-    notes = played(SONG, RHYTHMS[name]).notes
+    notes = struck_by(HANDS, played(SONG, RHYTHMS[name])).notes
     for key in {note.note for note in notes}:
         of_key = [note for note in notes if note.note == key]
         assert all(a.end <= b.start for a, b in pairwise(of_key))
