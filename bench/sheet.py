@@ -13,8 +13,8 @@ from fractions import Fraction
 
 from bench.charts import Change, play
 from engine.harmony import Key
-from engine.labels import parse_symbol, symbol
 from engine.style import Style
+from engine.symbols import parse_symbol, symbol
 from ports.tablature import DrawnBar, step_of, system
 from presets.loader import load, names
 

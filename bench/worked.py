@@ -16,7 +16,7 @@ from engine.events import Heard
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import Array
-from engine.labels import symbol
+from engine.symbols import symbol
 from tests.band import Pianist, moment
 
 AT_ONCE = 0.02

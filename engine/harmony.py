@@ -1,10 +1,10 @@
-"""Harmony: chord qualities, keys, modes, and the scale that a chord asks for in a key.
+"""Harmony: chord qualities, chords and keys.
 
-Knows: which tones a chord has, what its family is, which mode goes with it.
-Refuses to know: which notes sound now, where in the bar we are, how a chord is written down
-(that is labels.py).
-How: one table of qualities and one of modes, each a line per entry; every look-up is derived
-from them.  Degrees are written against the major scale of the root: "b3" is the minor third.
+Knows: which tones a chord has, what its family is, which tones a key has, how it spells them.
+Refuses to know: which notes sound now, where in the bar we are, which mode goes with a chord
+(modes.py), how a chord is written down (labels.py, symbols.py).
+How: one table of qualities, a line per entry; every look-up is derived from it.  Degrees are
+written against the major scale of the root: "b3" is the minor third.
 
 Sources: the Harte shorthands are those of Harte et al., "Symbolic representation of musical
 chords" (ISMIR 2005), table 1, with its parenthesised degrees for what has no shorthand.
@@ -21,6 +21,7 @@ from typing import Final
 from engine.pitch import fifths_near, name_of_fifths
 
 MAJOR_SCALE_SEMITONES: Final = (0, 2, 4, 5, 7, 9, 11)
+_NATURAL_MINOR_SEMITONES: Final = (0, 2, 3, 5, 7, 8, 10)
 
 
 def degree_semitones(degree: str) -> int:
@@ -215,8 +216,8 @@ class Key:
     @property
     def scale(self) -> tuple[int, ...]:
         """The seven pitch classes of the key, from the tonic up; natural minor for minor."""
-        mode = AEOLIAN if self.minor else IONIAN
-        return tuple((self.tonic + i) % 12 for i in mode.intervals)
+        steps = _NATURAL_MINOR_SEMITONES if self.minor else MAJOR_SCALE_SEMITONES
+        return tuple((self.tonic + i) % 12 for i in steps)
 
     def root_fifths(self, pitch_class: int) -> int:
         """Where this key writes a pitch class on the line of fifths."""
@@ -237,85 +238,3 @@ class Key:
 
 C_MAJOR: Final = Key(0)
 KEYS: Final = tuple(Key(t, minor) for minor in (False, True) for t in range(12))
-
-
-@dataclass(frozen=True, slots=True)
-class Mode:
-    """A scale as a bass player names it: degrees and semitones above its root."""
-
-    name: str
-    degrees: tuple[str, ...]
-    intervals: tuple[int, ...]
-
-
-def _mode(name: str, degrees: str) -> Mode:
-    names = tuple(degrees.split())
-    return Mode(name, names, tuple(degree_semitones(d) % 12 for d in names))
-
-
-MODES: Final = (
-    _mode("ionian", "1 2 3 4 5 6 7"),
-    _mode("dorian", "1 2 b3 4 5 6 b7"),
-    _mode("phrygian", "1 b2 b3 4 5 b6 b7"),
-    _mode("lydian", "1 2 3 #4 5 6 7"),
-    _mode("mixolydian", "1 2 3 4 5 6 b7"),
-    _mode("aeolian", "1 2 b3 4 5 b6 b7"),
-    _mode("locrian", "1 b2 b3 4 b5 b6 b7"),
-    _mode("harmonic minor", "1 2 b3 4 5 b6 7"),
-    _mode("melodic minor", "1 2 b3 4 5 6 7"),
-    _mode("locrian natural 2", "1 2 b3 4 b5 b6 b7"),
-    _mode("phrygian dominant", "1 b2 3 4 5 b6 b7"),
-    _mode("mixolydian b6", "1 2 3 4 5 b6 b7"),
-    _mode("lydian dominant", "1 2 3 #4 5 6 b7"),
-    _mode("altered", "1 b2 #2 3 b5 #5 b7"),
-    _mode("whole tone", "1 2 3 #4 #5 b7"),
-    _mode("half-whole diminished", "1 b2 #2 3 #4 5 6 b7"),
-    _mode("whole-half diminished", "1 2 b3 4 b5 b6 6 7"),
-    _mode("lydian augmented", "1 2 3 #4 #5 6 7"),
-)
-MODE_BY_NAME: Final = MappingProxyType({m.name: m for m in MODES})
-IONIAN: Final = MODE_BY_NAME["ionian"]
-AEOLIAN: Final = MODE_BY_NAME["aeolian"]
-
-# For each family the modes that can colour it, most usual first; the one that keeps all the
-# chord's tones and departs least from the key wins (see scale_for).
-_MODES_BY_FAMILY: Final = MappingProxyType(
-    {
-        Family.MAJOR: ("ionian", "lydian"),
-        Family.MINOR: (
-            "dorian", "aeolian", "phrygian", "harmonic minor", "melodic minor",
-        ),
-        Family.DOMINANT: (
-            "mixolydian", "lydian dominant", "phrygian dominant", "mixolydian b6",
-            "half-whole diminished", "altered", "whole tone",
-        ),
-        Family.SUSPENDED: ("mixolydian", "ionian", "dorian", "aeolian", "lydian", "phrygian"),
-        Family.HALF_DIMINISHED: ("locrian", "locrian natural 2"),
-        Family.DIMINISHED: ("whole-half diminished", "locrian"),
-        Family.AUGMENTED: ("lydian augmented", "whole tone"),
-        Family.POWER: ("ionian", "dorian", "mixolydian", "aeolian", "lydian", "phrygian"),
-    }
-)  # fmt: skip
-
-# These belong to a dominant that says so: with a flat or a sharp ninth.  D flat 7 with a sharp
-# eleventh in C is lydian dominant, although half-whole has more tones in the key.
-_WITH_ALTERED_NINTH: Final = frozenset({"half-whole diminished", "altered"})
-
-
-def scale_for(chord: Chord, key: Key) -> Mode:
-    """The mode that a bass player thinks of for a chord in a key: dorian on ii, lydian on IV.
-
-    Of the modes of the chord's family that hold all its tones, the one with most tones in the
-    key; on a tie the more usual.  A family whose modes all miss a tone keeps its most usual one.
-    """
-    needed = set(chord.quality.intervals)
-    names = [
-        name
-        for name in _MODES_BY_FAMILY[chord.family]
-        if name not in _WITH_ALTERED_NINTH or needed & {1, 3}
-    ]
-    fitting = [MODE_BY_NAME[n] for n in names if needed <= set(MODE_BY_NAME[n].intervals)]
-    in_key = set(key.scale)
-    if not fitting:
-        return MODE_BY_NAME[names[0]]
-    return max(fitting, key=lambda m: sum((chord.root + i) % 12 in in_key for i in m.intervals))

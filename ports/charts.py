@@ -24,10 +24,10 @@ from typing import Final
 
 from engine.foresight.chart import Bar, Chart, Section
 from engine.harmony import Chord, Key
-from engine.labels import parse_symbol
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
 from engine.pulse import FASTEST, SLOWEST
+from engine.symbols import parse_symbol
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)

@@ -17,11 +17,12 @@ from typing import BinaryIO, Final
 
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.harmony import C_MAJOR
-from engine.labels import harte, harte_key, symbol
+from engine.labels import harte, harte_key
 from engine.line.grades import Grade
 from engine.pitch import name_of_fifths, spell_near
 from engine.score import BassNote
 from engine.style import Style
+from engine.symbols import symbol
 from ports.files import FileError
 
 SECOND_DIGITS: Final = 6

@@ -23,9 +23,9 @@ from rich.text import Text
 
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release, Rest
 from engine.harmony import C_MAJOR
-from engine.labels import symbol
 from engine.pitch import spell_near
 from engine.score import BassNote
+from engine.symbols import symbol
 from engine.teaching.bars import named_with_octave
 from ports.onlookers import LEAVE_SECONDS, Display
 

@@ -23,8 +23,8 @@ from engine.events import (
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
-from engine.labels import parse_symbol, symbol
 from engine.meter import FOUR_FOUR, Metre, Moment
+from engine.symbols import parse_symbol, symbol
 from ports.replay import replay
 from presets.loader import load
 

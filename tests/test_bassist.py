@@ -42,10 +42,10 @@ from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
-from engine.labels import parse_symbol, symbol
 from engine.line.grades import Grade
 from engine.meter import Metre, Moment
 from engine.score import Articulation, Role
+from engine.symbols import parse_symbol, symbol
 from ports.replay import replay as play_through
 from presets.loader import load, names
 from tests.band import (

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from engine.harmony import C_MAJOR, Key
-from engine.labels import symbol
 from engine.meter import Metre
+from engine.symbols import symbol
 from ports.charts import ChartError, parse_chart, read_chart
 
 LEAD_SHEET = """

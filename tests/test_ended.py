@@ -10,8 +10,8 @@ from engine.ended import Ended, EndedBeat
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
-from engine.labels import parse_symbol
 from engine.meter import FOUR_FOUR, Metre
+from engine.symbols import parse_symbol
 from tests.band import moment
 
 WALTZ = Metre(3, 4)

@@ -11,7 +11,7 @@ from engine.events import Forecast
 from engine.foretold import Foretold
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
-from engine.labels import parse_symbol, symbol
+from engine.symbols import parse_symbol, symbol
 from engine.timing import Timing
 from tests.band import Pianist
 

@@ -12,8 +12,8 @@ from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
 from engine.hearing.naming import alike_but_for_colour
 from engine.hearing.recall import SongMemory
-from engine.labels import parse_symbol, symbol
 from engine.meter import Metre
+from engine.symbols import parse_symbol, symbol
 from tests.band import Pianist, moment, voiced
 
 

@@ -11,8 +11,8 @@ from engine.events import Beat, Forecast, Incoming, NoteOff, NoteOn, Outgoing, R
 from engine.foresight.chart import Chart
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord
-from engine.labels import parse_symbol
 from engine.meter import Metre
+from engine.symbols import parse_symbol
 from ports.charts import parse_chart
 from tests.band import (
     Outlook,

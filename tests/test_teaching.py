@@ -10,12 +10,12 @@ from itertools import pairwise
 import pytest
 
 from engine.harmony import KEYS, Chord, Key
-from engine.labels import parse_symbol
 from engine.line.hand import Hand
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
 from engine.score import Articulation, BassNote, Role
 from engine.style import Neck, Way
+from engine.symbols import parse_symbol
 from engine.teaching.bars import (
     Bar,
     Taken,

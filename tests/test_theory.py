@@ -9,7 +9,6 @@ import pytest
 from engine.harmony import (
     C_MAJOR,
     KEYS,
-    MODES,
     QUALITIES,
     QUALITY_BY_HARTE,
     QUALITY_BY_SUFFIX,
@@ -17,10 +16,9 @@ from engine.harmony import (
     Key,
     degree_fifths,
     degree_semitones,
-    scale_for,
 )
-from engine.labels import parse_symbol
 from engine.meter import Metre, Moment
+from engine.modes import MODES, scale_for
 from engine.pitch import (
     fifths_of_name,
     name_of_fifths,
@@ -30,6 +28,7 @@ from engine.pitch import (
     pitch_class_of_name,
     spell_near,
 )
+from engine.symbols import parse_symbol
 
 # Pitch --------------------------------------------------------------------------------------
 

@@ -13,7 +13,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, Key, degree_semitones, scale_for
+from engine.harmony import Chord, Family, Key, degree_semitones
+from engine.modes import scale_for
 from engine.score import Role
 from engine.style import Pool, Style, Way
 

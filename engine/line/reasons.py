@@ -10,9 +10,9 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key, degree_fifths
-from engine.labels import symbol
 from engine.pitch import fifths_near, name_of_fifths, spell_near
 from engine.score import Role
+from engine.symbols import symbol
 
 _DEGREES: Final = MappingProxyType(
     {

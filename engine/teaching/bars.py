@@ -18,11 +18,11 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key
-from engine.labels import symbol
 from engine.line.reasons import reason_for
 from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS
 from engine.score import BassNote, Role
+from engine.symbols import symbol
 
 Chords = tuple[tuple[Fraction, Chord], ...]
 """Chords, each with its place in the bar in quarter notes."""

@@ -12,9 +12,10 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, scale_for
+from engine.harmony import Chord, Family
 from engine.line.pools import scale_of
 from engine.line.reasons import spelled
+from engine.modes import scale_for
 from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, listed, name_of, times_over

@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from engine.harmony import Chord, scale_for
+from engine.harmony import Chord
 from engine.line.pools import scale_of
+from engine.modes import scale_for
 from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.style import Way

@@ -1,0 +1,197 @@
+"""Symbols: chords as musicians write them above a staff, and back.
+
+Knows: lead-sheet symbols ("Bbm7/Db"), and the many hands in which they are written.
+Refuses to know: which chord sounds, where, why.
+How: writing reads the suffix off the table of qualities.  Reading turns the words of a symbol into
+semitones above the root and takes the quality whose tones come nearest (labels.py).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+from engine.harmony import QUALITY_BY_SUFFIX, Chord, Key, degree_fifths, degree_semitones
+from engine.labels import nearest_quality
+from engine.pitch import name_of_fifths, pitch_class_of_name, spell_near
+
+# Writing ------------------------------------------------------------------------------------
+
+
+def symbol(chord: Chord | None, key: Key) -> str:
+    """The chord's lead-sheet symbol, spelled in the key; "N.C." where there is no chord."""
+    if chord is None:
+        return "N.C."
+    slash = "" if chord.bass == chord.root else f"/{_bass_name(chord, key)}"
+    return f"{key.chord_name(chord)}{chord.quality.suffix}{slash}"
+
+
+def _bass_name(chord: Chord, key: Key) -> str:
+    """The bass as a degree of the root (D/F#), or as the key has it if that is simpler."""
+    fifths = key.chord_fifths(chord) + degree_fifths(chord.degree_of(chord.bass))
+    name = name_of_fifths(fifths)
+    return name if len(name) <= 2 else spell_near(chord.bass, key.tonic_fifths)
+
+
+# Reading ------------------------------------------------------------------------------------
+
+_SYMBOL: Final = re.compile(r"([A-G][b#]*)(.*?)(?:/([A-G][b#]*))?")
+
+# The words of a chord symbol, longest first where one begins another.
+_WORD: Final = re.compile(
+    r"""(?P<skip>[\s(),/]+)
+      | (?P<omit>(?:no|omit)\s*[35](?:rd|th)?)
+      | (?P<major>major|maj|Maj|MAJ|ma(?!dd)|Ma|M|j)
+      | (?P<triangle>[Δ△∆^])
+      | (?P<half>half-?dim(?:inished)?|hdim|[øØ])
+      | (?P<dim>diminished|dim|[°ºo])
+      | (?P<aug>augmented|aug|\+(?!\d)|\+(?=7))
+      | (?P<sus>sus[24]?)
+      | (?P<alt>alt(?:ered)?)
+      | (?P<add>add\s*(?:[b#]?(?:11|13|[24569])))
+      | (?P<altered>[b#+-](?:11|13|5|9)(?!\d))
+      | (?P<dominant>dom)
+      | (?P<minor>minor|min|Min|mi|m|-)
+      | (?P<number>6/?9|13|11|[24-79])
+    """,
+    re.VERBOSE,
+)
+
+# What printed music writes otherwise: flats, sharps, and the minus sign or en dash for minor.
+_PRINTED: Final = str.maketrans({"♭": "b", "♯": "#", "\u2212": "-", "\u2013": "-"})
+
+# What a number adds to a triad; the seventh is named "7" here and settled by the words before it.
+_STACKS: Final = MappingProxyType(
+    {
+        "2": "9",
+        "4": "sus4",
+        "5": "no3",
+        "6": "6",
+        "69": "6 9",
+        "7": "7",
+        "9": "7 9",
+        "11": "7 9 11",
+        "13": "7 9 13",
+    }
+)
+
+
+class _Reading(NamedTuple):
+    """What the words of a symbol have said so far."""
+
+    third: int | None = 4
+    fifth: int | None = 7
+    seventh: int = 10
+    tones: frozenset[int] = frozenset()
+    number_seen: bool = False
+
+
+# Words that change the third, the fifth or what "7" means (0: left as it is), or add tones.
+_PLAIN: Final[Mapping[str, tuple[int, int, int, frozenset[int]]]] = MappingProxyType(
+    {
+        "minor": (3, 0, 0, frozenset()),
+        "major": (0, 0, 11, frozenset()),
+        "triangle": (0, 0, 11, frozenset({11})),
+        "half": (3, 6, 0, frozenset({10})),
+        "dim": (3, 6, 9, frozenset()),
+        "aug": (0, 8, 0, frozenset()),
+        "alt": (0, 8, 0, frozenset({10, 3})),
+    }
+)
+
+
+def parse_symbol(text: str) -> Chord:
+    """The chord of a lead-sheet symbol, in any of the usual hands: Bbm7, Bb-7, Bbmin7, BbΔ, Eb/G.
+
+    Raises:
+        ValueError: not a chord symbol.
+    """
+    plain = text.strip().translate(_PRINTED)
+    found = _SYMBOL.fullmatch(plain)
+    if found is None:
+        raise _not_symbol(text, plain)
+    root, suffix, bass = found.groups()
+    quality = QUALITY_BY_SUFFIX.get(suffix) or nearest_quality(_symbol_intervals(text, suffix))
+    tonic = pitch_class_of_name(root)
+    return Chord.of(tonic, quality, None if bass is None else pitch_class_of_name(bass))
+
+
+def _not_symbol(text: str, rest: str) -> ValueError:
+    return ValueError(
+        f"{text!r} is not a chord symbol: {rest!r} says nothing; write one such as Bbm7, F#7b9 or"
+        " Eb/G"
+    )
+
+
+def _symbol_intervals(text: str, suffix: str) -> frozenset[int]:
+    reading = _Reading()
+    at = 0
+    while at < len(suffix):
+        word = _next_word(suffix, at, reading.number_seen)
+        if word is None:
+            raise _not_symbol(text, suffix[at:])
+        kind = word.lastgroup
+        if kind is not None:
+            reading = _read_word(reading, kind, word.group())
+        at = word.end()
+    named = {t for t in (reading.third, reading.fifth) if t is not None}
+    return frozenset({0} | named | reading.tones)
+
+
+def _next_word(suffix: str, at: int, number_seen: bool) -> re.Match[str] | None:
+    """The next word; "-9" and "+9" alter a chord that has its number, and else begin one.
+
+    A fifth is altered in any chord: C-5 is no minor fifth.
+    """
+    if suffix[at] in "-+" and suffix[at + 1 : at + 2] != "5" and not number_seen:
+        return re.compile(r"(?P<minor>-)|(?P<aug>\+)").match(suffix, at)
+    return _WORD.match(suffix, at)
+
+
+def _read_word(said: _Reading, kind: str, word: str) -> _Reading:
+    if kind in _PLAIN:
+        third, fifth, seventh, tones = _PLAIN[kind]
+        before = said.tones
+        if seventh and said.number_seen and said.seventh in before:  # C7M: the word comes after
+            before = before - {said.seventh} | {seventh}
+        return _Reading(
+            third or said.third,
+            fifth or said.fifth,
+            seventh or said.seventh,
+            before | tones,
+            said.number_seen,
+        )
+    match kind:
+        case "sus":
+            return said._replace(third=2 if word.endswith("2") else 5)
+        case "add":
+            return said._replace(tones=said.tones | {degree_semitones(word[3:].strip()) % 12})
+        case "omit":
+            return said._replace(third=None) if "3" in word else said._replace(fifth=None)
+        case "altered":
+            return _alter(said, word)
+        case "number":
+            return _stack(said, word.replace("/", ""))
+        case _:
+            return said
+
+
+def _alter(said: _Reading, word: str) -> _Reading:
+    semitones = degree_semitones(word.replace("+", "#").replace("-", "b")) % 12
+    if word[1:] == "5":
+        return said._replace(fifth=semitones)
+    return said._replace(tones=said.tones | {semitones})
+
+
+def _stack(said: _Reading, number: str) -> _Reading:
+    stack = _STACKS[number].split()
+    if stack == ["no3"]:
+        return said._replace(third=None, number_seen=True)
+    if stack == ["sus4"]:
+        return said._replace(third=5, number_seen=True)
+    if said.number_seen:  # the 9 of "6 9" or "7(9)" is a tone more, not another chord
+        stack = stack[-1:]
+    tones = {said.seventh if d == "7" else degree_semitones(d) % 12 for d in stack}
+    return said._replace(tones=said.tones | tones, number_seen=True)
