@@ -15,13 +15,13 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
+from engine.colours import Colours
 from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.foretold import BELIEVED, FIRST_KEYS, SURE, Foretold, is_rest
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
-from engine.hearing.naming import alike_but_for_colour
 from engine.meter import ON_THE_BEAT, Moment
 from engine.plan import Belief, next_change
 from engine.player import Player
@@ -62,7 +62,7 @@ class Listening:
         self._sent = SentEarly()
         self._beyond: tuple[Forecast, ...] = ()
         self._chord: Chord | None = None
-        self._spelled: Chord | None = None  # the same with all the colour that it has just now
+        self._colours = Colours()
         self._before: Chord | None = None
         self._began: Chord | None = None
         self._known: Chord | None = None  # what had been heard when the beat began
@@ -192,12 +192,11 @@ class Listening:
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""
         last = self._ended.last
-        if last is None:
+        if last is None or last.heard.chord is None:
             return False
-        chord = last.heard.chord
-        if chord is None or not self._sent.amend(last.began.position, chord):
+        if not self._sent.amend(last.began.position, last.heard.chord):
             return False
-        self._chord = chord
+        self._chord = last.heard.chord
         return True
 
     def key_down(self, moment: Moment, event: NoteOn) -> None:
@@ -223,8 +222,9 @@ class Listening:
             return False  # a tune over a rest is no chord
         if not self._is_believed(heard, moment):
             return False
-        self._spelled = heard.chord
-        chord = self._without_the_tune(heard.chord, fresh if late else len(ear.struck), late=late)
+        bar_line = not late and (self._beat is None or self._beat.in_bar == 0)
+        keys = fresh if late else len(ear.struck)
+        chord = self._colours.without_the_tune(heard.chord, self._chord, keys, bar_line=bar_line)
         self.heard = replace(heard, chord=chord)
         if self._is_too_soon(chord, moment):
             return False
@@ -261,14 +261,6 @@ class Listening:
         first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
         return heard.confidence >= (BELIEVED_AT_FIRST if first else BELIEVED)
 
-    def _without_the_tune(self, chord: Chord, keys: int, *, late: bool) -> Chord:
-        """The chord; but a colour that comes or goes by a key or two within a bar is the tune's."""
-        before, beat = self._chord, self._beat
-        if before is None or not alike_but_for_colour(chord, before):
-            return chord
-        begins_bar = beat is None or (beat.in_bar == 0 and not late)
-        return before if keys <= FIRST_KEYS and not begins_bar else chord
-
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""
         if self._beat is None or moment.position != self._beat.position:
@@ -293,20 +285,13 @@ class Listening:
         if not self._unseen or self._chord is None or self._place is None:
             return False
         self._unseen -= 1
-        heard, chord = self.heard, None if self.tacet else self._as_spelled(self._chord)
+        heard, chord = self.heard, None if self.tacet else self._colours.with_the_tune(self._chord)
         self._beyond = self._foresight.look(
             self._place, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
         )
         if chord is not None:
             self._goes_on(chord, self._chord)
         return True
-
-    def _as_spelled(self, chord: Chord) -> Chord:
-        """The chord as foresight knows songs: as they are heard, in the colours of the tune."""
-        spelled = self._spelled
-        if spelled is None or not alike_but_for_colour(spelled, chord):
-            return chord
-        return spelled
 
 
 def _is_late(moment: Moment, beat: Moment) -> bool:
