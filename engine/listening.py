@@ -18,7 +18,7 @@ from typing import Final
 from engine.colours import Colours
 from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
-from engine.foresight.outlook import WEIGHED, Foresight
+from engine.foresight.outlook import FARTHEST, WEIGHED, Foresight
 from engine.foretold import BELIEVED, FIRST_KEYS, SURE, Foretold, is_rest
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
@@ -34,8 +34,6 @@ from engine.timing import Timing
 # 0.5 here, of 97.5 and 94.6% with 0.3, and with 0.2 no more.
 BELIEVED_AT_FIRST: Final = 0.25
 _AT_FIRST_SECONDS: Final = 0.05
-
-FELT_BEATS_AHEAD: Final = 8
 
 
 class Listening:
@@ -287,7 +285,7 @@ class Listening:
         self._unseen -= 1
         heard, chord = self.heard, None if self.tacet else self._colours.with_the_tune(self._chord)
         self._beyond = self._foresight.look(
-            self._place, chord, heard.key, heard.confidence, FELT_BEATS_AHEAD, weigh=1
+            self._place, chord, heard.key, heard.confidence, FARTHEST, weigh=1
         )
         if chord is not None:
             self._goes_on(chord, self._chord)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-from engine.line.roots import draw
+from engine.line.dice import draw, place_number
 from engine.score import Articulation, BassNote
 from engine.style import Style
 
@@ -20,7 +20,6 @@ _HAMMER_SECONDS: Final = 0.5  # later, and the string has too little left to be 
 _SLIDE_FRETS: Final = 4  # farther, and it is an effect of its own
 _SLIDE_SECONDS: Final = 0.1  # sooner, and nobody hears that it was slid
 _ACCENTED: Final = 0.8  # an accent wants the right hand
-_TICKS: Final = 48
 
 
 class Joining:
@@ -52,7 +51,7 @@ class Joining:
     def _articulation(
         self, before: BassNote | None, note: BassNote, seconds_per_beat: float
     ) -> Articulation:
-        place = int(note.beat * _TICKS)
+        place = place_number(note.beat)
         if before is None or not _could_join(before, note):
             return Articulation.PLUCKED
         seconds = float(note.beat - before.beat) * seconds_per_beat

@@ -12,9 +12,10 @@ from typing import Final
 
 from engine.figures import FREE, LEAD
 from engine.harmony import Chord, Key
+from engine.line.dice import draw, place_number
 from engine.line.placing import Placed
 from engine.line.pools import interval_of, number_of, offered, pool_of, role_of
-from engine.line.roots import Roots, draw
+from engine.line.roots import Roots
 from engine.line.search import Option
 from engine.score import Ask, Role
 from engine.style import Pool, Style
@@ -25,7 +26,6 @@ _OTHER_OCTAVE: Final = 1.6  # a figure turned over is still the figure, but less
 _OUTSIDE_ON_STRONG: Final = (0.0, 0.0, 0.8, 2.5, 3.5)  # by the weight of the place, see Metre
 _MOTIVE: Final = 2.5  # how much a tone away from the motive costs where it is kept firmly
 _VARIETY: Final = 0.9  # a taste that changes from bar to bar, so that free bars differ
-_TICKS: Final = 48  # to a quarter note: every place of a grid is a whole number of them
 
 
 class Offers:
@@ -71,7 +71,7 @@ class Offers:
         top = max(weight for _, weight in pool)
         in_bar = stroke.beat - ask.bar_start
         strong = _OUTSIDE_ON_STRONG[ask.metre.weight(in_bar)]
-        place = int(in_bar * _TICKS)
+        place = place_number(in_bar)
         wish = self._wish(place, pool)
         found: dict[int, Option] = {}
         for tone, weight in pool:

@@ -1,4 +1,4 @@
-"""Roots: in which octave the root of each chord lies, and the dice that a bar always throws alike.
+"""Roots: in which octave the root of each chord lies.
 
 Knows: the style's register and home, and which root went before.
 Refuses to know: rhythm, other tones.
@@ -10,20 +10,11 @@ from __future__ import annotations
 
 from typing import Final
 
+from engine.line.dice import draw
 from engine.style import Register
 
 _HOME_PULL: Final = 0.15  # a root an octave from home costs about two doubtful tones
 _ROOT_LEAP: Final = 0.06  # and roots follow each other closely rather than widely
-
-
-def draw(seed: int, *keys: int) -> float:
-    """A number 0..1 that belongs to these keys: the same bar asked again draws the same."""
-    mixed = seed & 0xFFFFFFFF
-    for key in keys:
-        mixed = (mixed ^ (key & 0xFFFFFFFF)) * 0x9E3779B1 & 0xFFFFFFFF
-        mixed = (mixed ^ mixed >> 15) * 0x85EBCA77 & 0xFFFFFFFF
-        mixed ^= mixed >> 13
-    return mixed / 0x100000000
 
 
 class Roots:

@@ -16,9 +16,10 @@ from fractions import Fraction
 from typing import Final
 
 from engine.figures import LEAD, Stroke
+from engine.line.dice import draw
 from engine.line.placing import Stretch, is_new
 from engine.line.pools import scale_of, steps_between
-from engine.line.roots import Roots, draw
+from engine.line.roots import Roots
 from engine.line.ways import Target, Ways, place_of
 from engine.score import Ask, BassNote
 from engine.style import Style

@@ -16,16 +16,16 @@ from typing import Final
 
 from engine.figures import LEAD, Stroke
 from engine.harmony import Chord, Key
+from engine.line.dice import draw, place_number
 from engine.line.placing import Placed, Stretch
 from engine.line.pools import lead_in, scale_of, scale_run, steps_between
-from engine.line.roots import Roots, draw
+from engine.line.roots import Roots
 from engine.line.search import Option
 from engine.score import Ask, Role
 from engine.style import Style, Way
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
-_TICKS: Final = 48
 _STRONG: Final = 3  # the middle of a bar, see Metre
 _PLAIN: Final = 0.6  # the accent of a plain stroke
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
@@ -238,7 +238,7 @@ def _is_likely(target: Target) -> bool:
 
 def place_of(target: Target) -> int:
     """The place of a change as a number for the dice."""
-    return int(target.stretch.start * _TICKS)
+    return place_number(target.stretch.start)
 
 
 def _asked(strokes: Sequence[Placed], room: Sequence[int]) -> int:
