@@ -19,7 +19,7 @@ from dataclasses import replace
 from enum import Enum
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, assert_never
 
 from bench.alter import Hands, struck_by
 from bench.corpus import Label, Note, Song, read_folder
@@ -39,6 +39,7 @@ class Hand(Enum):
 
     LEFT = "left"
     FIFTH = "the fifth in the bass, if the chord goes on"
+    WALK = "the next note of a bass that walks"
     RIGHT = "right"
     BOTH = "both"
 
@@ -79,12 +80,17 @@ RHYTHMS: Final = {
     "bass, then chords": Rhythm((
         Stroke(0, 3.9, Hand.LEFT), *(Stroke(b, 0.9, Hand.RIGHT) for b in BEATS[1:]),
     )),
+    "walking bass, chords": Rhythm((
+        *(Stroke(b, 0.95, Hand.WALK) for b in BEATS),
+        Stroke(0, 1.4, Hand.RIGHT), Stroke(2, 1.4, Hand.RIGHT),
+    )),
     "right hand only": Rhythm((Stroke(0, 4, Hand.RIGHT),)),
     "two and four": Rhythm((Stroke(1, 0.4), Stroke(3, 0.4)), lays_back=1.0),
     "off the beats": Rhythm(tuple(Stroke(b + 0.5, 0.25) for b in BEATS), lays_back=0.5),
 }  # fmt: skip
 
 HANDS: Final = Hands(late=0.005, give=0.010, apart=0.012)
+_LOWEST: Final = 36  # C2: the left hand keeps to the octave above it
 _JUST: Final = 0.1  # a note that begins so little before a change is written for it
 
 
@@ -96,40 +102,68 @@ def played(song: Song, rhythm: Rhythm) -> Song:
     labels = tuple(merged(song.labels))
     notes = []
     for bar in range(0, int(labels[-1].end), 4):
-        for label, stroke in _strokes(labels, bar, rhythm):
-            chord = parse_harte(label.harte)
-            if chord is not None:
-                end = max(min(stroke.at + stroke.length, label.end), stroke.at + 0.1)
-                goes_on = label.start < stroke.at
-                keys = _keys(chord, stroke.hand, goes_on=goes_on)
-                notes += [Note(stroke.at, end, key, 80) for key in keys]
+        for i, stroke in _strokes(labels, bar, rhythm):
+            end = max(min(stroke.at + stroke.length, labels[i].end), stroke.at + 0.1)
+            keys = _keys(labels, i, stroke)
+            notes += [Note(stroke.at, end, key, 80) for key in keys]
     return replace(song, bars=(), notes=tuple(sorted(notes)))
 
 
-def _strokes(labels: Sequence[Label], bar: int, rhythm: Rhythm) -> Iterator[tuple[Label, Stroke]]:
+def _strokes(labels: Sequence[Label], bar: int, rhythm: Rhythm) -> Iterator[tuple[int, Stroke]]:
     """The strokes of a bar, each with its chord: its own, and those for changes without one."""
     strokes = [s._replace(at=bar + s.at) for s in rhythm.strokes]
     for stroke in strokes:
         ahead = rhythm.pushes if stroke.at % 1 else 0.0
-        chords = [x for x in labels if x.start <= stroke.at + ahead < x.end]
-        yield from ((label, stroke) for label in chords)
-    for label in labels:
+        chords = [i for i, x in enumerate(labels) if x.start <= stroke.at + ahead < x.end]
+        yield from ((i, stroke) for i in chords)
+    for i, label in enumerate(labels):
         if bar <= label.start < bar + 4:
             first, last = label.start - rhythm.pushes, label.start + rhythm.lays_back
             in_bar_before = bar and rhythm.pushes and label.start == bar  # where it was pushed
             if not in_bar_before and not any(first <= s.at <= last for s in strokes):
-                yield label, Stroke(label.start, 0.9)
+                yield i, Stroke(label.start, 0.9)
 
 
-def _keys(chord: Chord, hand: Hand, *, goes_on: bool) -> list[int]:
-    if hand is Hand.FIFTH:
-        fifth = next((i for i in chord.quality.intervals if i in {6, 7, 8}), 7)
-        return [36 + (chord.root + fifth) % 12 if goes_on else 36 + chord.bass]
+def _keys(labels: Sequence[Label], i: int, stroke: Stroke) -> list[int]:
+    """The keys of a stroke for one of the chords."""
+    chord = parse_harte(labels[i].harte)
+    if chord is None:
+        return []
     tones = [(chord.root + i) % 12 for i in sorted(chord.quality.intervals)]
     turns = [close(tones[i:] + tones[:i], 52 + j) for i in range(len(tones)) for j in range(12)]
     right = min(turns, key=lambda keys: abs(sum(keys) / len(keys) - 61))
-    left = [36 + chord.bass]
-    return {Hand.LEFT: left, Hand.RIGHT: right}.get(hand, left + right)
+    match stroke.hand:
+        case Hand.RIGHT:
+            return right
+        case Hand.BOTH:
+            return [_LOWEST + chord.bass, *right]
+        case Hand.LEFT:
+            return [_LOWEST + chord.bass]
+        case Hand.FIFTH:
+            goes_on = labels[i].start < stroke.at
+            return [_LOWEST + (_fifth(chord) if goes_on else chord.bass)]
+        case Hand.WALK:
+            onward = parse_harte(labels[i + 1].harte) if i + 1 < len(labels) else None
+            since, left = stroke.at - labels[i].start, labels[i].end - stroke.at
+            return [_LOWEST + _walked(chord, onward, int(since), is_last=left <= 1)]
+        case _:
+            assert_never(stroke.hand)
+
+
+def _fifth(chord: Chord) -> int:
+    interval = next((i for i in chord.quality.intervals if i in {6, 7, 8}), 7)
+    return (chord.root + interval) % 12
+
+
+def _walked(chord: Chord, onward: Chord | None, beats: int, *, is_last: bool) -> int:
+    """The bass first, then up the chord, and last a semitone beside where the next one stands."""
+    if beats == 0:
+        return chord.bass
+    if is_last and onward is not None:
+        rises = (onward.bass - chord.bass) % 12 <= 6
+        return (onward.bass + (-1 if rises else 1)) % 12
+    intervals = chord.quality.intervals
+    return (chord.root + intervals[beats % len(intervals)]) % 12
 
 
 def elsewhere(song: Song, heard: Take) -> float:

@@ -50,3 +50,10 @@ def test_a_pushed_chord_is_that_of_the_beat_after_it() -> None:
     struck = [n for n in played(SONG, RHYTHMS["pushed"]).notes if n.start == 3.5]
     assert {n.note % 12 for n in struck} == {7, 10, 2, 5}
     assert all(isinstance(n, Note) and n.end > 4 for n in struck)
+
+
+def test_a_walking_left_hand_goes_up_the_chord_and_leads_into_the_next() -> None:
+    """B flat, D, F, and A flat above the G that comes; G, and A below the B flat after it."""
+    walked = [left_hand("walking bass, chords", at)[0] % 12 for at in range(6)]
+
+    assert walked == [10, 2, 5, 8, 7, 9]
