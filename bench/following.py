@@ -1,6 +1,7 @@
 """How well a player is followed through a chart: chords given, one felt beat ahead.
 
-    python -m bench.following FOLDER [--songs N] [--heard MANNER [--lead]] [--preset NAME]
+    python -m bench.following FOLDER [--songs N] [--preset NAME]
+        [--heard MANNER [--lead] [--folds CACHE]]
 
 The charts are the songs of the folder whose bars all have one length.  Each is played as written;
 with a section played twice more than written; from a section in its middle on; and with one chord
@@ -11,7 +12,8 @@ step back to the start of a section that was to be left, the first beat that tel
 With `--heard` the chords are not given but played in a manner of bench.voicings to the whole
 engine, which has the chart; with `--lead` it has no chart, and the keys come a felt beat early.
 Then the figures are those of bench.expecting and bench.landing; every change is to be landed on,
-and with `--lead` every change is judged.
+and with `--lead` every change is judged.  With `--folds` the keys are heard with tables of the ear
+that were fitted on other songs (see bench.folds).
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ from tempfile import TemporaryDirectory
 
 from bench.corpus import Label, MetreChange, Song, read_folder
 from bench.expecting import Tally, save
+from bench.folds import tables_from
 from bench.foresight import (
     HEAD,
     SEED,
@@ -44,6 +47,7 @@ from bench.voicings import MANNERS, merged, render
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.harmony import C_MAJOR, Chord
+from engine.hearing.tables import Tables
 from engine.labels import harte
 from engine.meter import Metre
 from engine.style import Style
@@ -145,6 +149,9 @@ def as_song(beats: Sequence[Felt], metre: Metre, number: str) -> Song:
     return Song("played", number, tuple(merged(labels)), metres=(change,))
 
 
+Play = tuple[list[Felt], set[int]]
+
+
 @dataclass
 class Heard:
     """Charts played to the whole engine, and the counts of what came of it."""
@@ -155,8 +162,9 @@ class Heard:
     tally: Tally = field(default_factory=Tally)
     landing: Landing = field(default_factory=Landing)
 
-    def add(self, chart: Chart, beats: Sequence[Felt], unjudged: set[int], number: str) -> None:
+    def add(self, chart: Chart, play: Play, number: str, tables: Tables) -> None:
         """Play one and count."""
+        beats, unjudged = play
         metre = chart.metre
         song = render(as_song(beats, metre, number), self.manner, SEED)
         early = float(metre.bar) / len(metre.pulses) if self.lead else 0.0
@@ -164,7 +172,9 @@ class Heard:
         with TemporaryDirectory() as folder:
             save(replace(song, notes=notes), Path(folder))
             foresight = None if self.lead else Foresight(chart=chart)
-            played = take(song, Path(folder), self.style, 1, foresight, int(self.lead))
+            played = take(
+                song, Path(folder), self.style, 1, foresight, int(self.lead), tables=tables
+            )
         later = [replace(felt, beat=felt.beat + metre.bar) for felt in beats]
         self.tally.add_song(later, played, set() if self.lead else unjudged)
         count(song, played, self.landing)
@@ -179,9 +189,6 @@ WAYS: tuple[tuple[str, Callable[[int, random.Random], list[int]]], ...] = (
     ("a section twice more", looped),
     ("from a middle section on", from_the_middle),
 )
-
-
-Play = tuple[list[Felt], set[int]]
 
 
 def plays(charts: Sequence[Chart]) -> Iterator[tuple[str, list[Play]]]:
@@ -202,9 +209,12 @@ def main() -> None:
     parser.add_argument("--heard", choices=MANNERS, help="play to the whole engine in this manner")
     parser.add_argument("--lead", action="store_true", help="no chart, but keys a beat early")
     parser.add_argument("--preset", default="soul")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     options = parser.parse_args()
-    charts = [c for song in read_folder(options.folder)[: options.songs] if (c := chart_of(song))]
-    print(f"{len(charts)} charts, tables as shipped")
+    tables = tables_from(options.folds)
+    songs = [song for song in read_folder(options.folder)[: options.songs] if chart_of(song)]
+    charts = [chart for song in songs if (chart := chart_of(song))]
+    print(f"{len(charts)} charts, tables of foresight as shipped")
     if options.heard is None:
         print(HEAD)
     for name, played in plays(charts):
@@ -215,8 +225,8 @@ def main() -> None:
             print(report(total, name), flush=True)
             continue
         heard = Heard(options.heard, load(options.preset), options.lead)
-        for i, (chart, (beats, unjudged)) in enumerate(zip(charts, played, strict=True)):
-            heard.add(chart, beats, unjudged, str(i))
+        for i, (song, chart, play) in enumerate(zip(songs, charts, played, strict=True)):
+            heard.add(chart, play, str(i), tables(song))
         print(heard.report(name), flush=True)
 
 

@@ -10,6 +10,8 @@ from bench.corpus import Song
 from engine.bassist import Bassist
 from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.foresight.outlook import Foresight
+from engine.hearing.ear import DEFAULT, Ear
+from engine.hearing.tables import Tables
 from engine.style import Style
 from ports.replay import replay
 from ports.song import read
@@ -40,9 +42,18 @@ def take(  # noqa: PLR0917
     seed: int = 1,
     foresight: Foresight | None = None,
     lead: int = 0,
+    *,
+    tables: Tables = DEFAULT,
 ) -> Take:
     """Play a song of a folder as a sequencer would send it, and keep what comes back."""
-    bassist = Bassist(style, Random(seed), external_clock=True, foresight=foresight, lead=lead)
+    bassist = Bassist(
+        style,
+        Random(seed),
+        external_clock=True,
+        ear=Ear(tables),
+        foresight=foresight,
+        lead=lead,
+    )
     out: list[Outgoing] = []
     replay(bassist, read(folder / f"{song.number}.mid").with_clock(), out.append)
     told = (o for o in out if isinstance(o, ChordHeard | KeyHeard | ChangeExpected))

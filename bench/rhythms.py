@@ -1,6 +1,6 @@
 """How well changes are met in the rhythms that keyboard players comp in.
 
-    python -m bench.rhythms FOLDER [--every N] [--preset NAME] [--rhythm NAME]
+    python -m bench.rhythms FOLDER [--every N] [--preset NAME] [--rhythm NAME] [--folds CACHE]
 
 A folder of charts (bars and chords, no notes): those in 4/4 throughout are played in each rhythm by
 two hands, a bass and a close chord, as exactly as people play (5 ms late, give or take 10, a
@@ -8,7 +8,8 @@ chord's keys within 12 ms) at 120 a minute, without a chart.  A chord that begin
 has no stroke gets one of its own; in the rhythms that lay back it waits for the next, in those
 that push it comes with the last one before.  Foreseen and repeated as in bench.expecting, landed
 and clash as in bench.landing; elsewhere is the share of a song's bass notes, between the changes
-too, that were written over another root than the chart's, on an average of the songs.
+too, that were written over another root than the chart's, on an average of the songs.  With
+`--folds` every song is heard with tables of the ear that were fitted on others (see bench.folds).
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from typing import Final, NamedTuple, assert_never
 from bench.alter import Hands, struck_by
 from bench.corpus import Label, Note, Song, read_folder
 from bench.expecting import Tally, save
+from bench.folds import Choose, tables_from
 from bench.foresight import felt_beats
 from bench.landing import Landing, count
 from bench.playing import Take, take
@@ -176,14 +178,14 @@ def elsewhere(song: Song, heard: Take) -> float:
     return sum(wrong) / max(len(wrong), 1)
 
 
-def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style) -> str:
+def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, tables: Choose) -> str:
     """The figures of one rhythm as a line."""
     tally, landing, shares = Tally(), Landing(), []
     for song in songs:
         comped = struck_by(HANDS, played(song, rhythm))
         with TemporaryDirectory() as made:
             save(comped, Path(made))
-            heard = take(comped, Path(made), style)
+            heard = take(comped, Path(made), style, tables=tables(song))
         tally.add_song(felt_beats(comped), heard)
         count(comped, heard, landing)
         shares.append(elsewhere(comped, heard))
@@ -199,13 +201,15 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1, help="only every Nth chart")
     parser.add_argument("--preset", default="soul")
     parser.add_argument("--rhythm", choices=RHYTHMS, help="this one only")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     options = parser.parse_args()
+    tables = tables_from(options.folds)
     style = load(options.preset)
     charts = [charted(song) for song in read_folder(options.folder)[:: options.every]]
     songs = [song for song in charts if {str(m.metre) for m in song.metres} == {"4/4"}]
     print(f"{options.folder.name}, {options.preset}: {len(songs)} charts in 4/4")
     for name in [options.rhythm] if options.rhythm else RHYTHMS:
-        print(f"{name:26}{measure(songs, RHYTHMS[name], style)}", flush=True)
+        print(f"{name:26}{measure(songs, RHYTHMS[name], style, tables)}", flush=True)
 
 
 if __name__ == "__main__":
