@@ -8,12 +8,11 @@ a fit takes about half an hour of one core.  With --folds it fits three times, e
 third of the songs by their numbers, and leaves fold0.py to fold2.py in a folder for
 `python -m bench.hearing --folds CACHE` (see bench/folds.py).
 
-How: each song is read by the ear's own code into evidence at three moments of every beat, as
-played and made harder; charts are rendered as keyboard players play them.  The network of
-engine/hearing/chord.py is fitted by gradient through the beats (bench/network.py).  The loss is
-the surprise at the labelled root and at the labelled chord, before each beat, a tenth, half and
-nearly all of it in.  Key and memory, which read the network's beliefs, are computed by the ear's
-own code between the lessons.
+How: the songs in all their guises (bench/guises.py) are evidence at three moments of every beat.
+The network of engine/hearing/chord.py is fitted by gradient through the beats (bench/network.py).
+The loss is the surprise at the labelled root and at the labelled chord, before each beat, a tenth,
+half and nearly all of it in.  Key and memory, which read the network's beliefs, are computed by
+the ear's own code between the lessons.
 """
 
 from __future__ import annotations
@@ -21,32 +20,22 @@ from __future__ import annotations
 import argparse
 import textwrap
 from base64 import b64encode
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import torch
 
-from bench.alter import loose, smeared, without_low_notes
-from bench.corpus import Note, Song, read_folder
 from bench.fit_keys import Heard, KeyTables, fit_keys
 from bench.folds import FOLDS, fold_of
-from bench.listening import beats_of
+from bench.guises import Array, Part, read_parts
 from bench.network import KINDS, STATES, Filter, Q
-from bench.voicings import MANNERS, any_quality, charted, render, turns
-from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
-from engine.hearing.ear import beats_of_bar
-from engine.hearing.evidence import BEFORE, EARLY, LENGTHS, PRESENCE, WIDTH_NOW, Past, read_beat
-from engine.hearing.held import HeldNotes
+from engine.hearing.evidence import BEFORE, LENGTHS, PRESENCE, WIDTH_NOW
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
 from engine.hearing.tables import Tables
 from engine.hearing.taught import Coded, tables_of
-from engine.labels import parse_harte
-
-MOMENTS = (0.1, 0.5, 0.95)
 
 
 @dataclass(frozen=True)
@@ -67,16 +56,11 @@ HARDER = {"as played": 0.6, "pedal": 0.12, "no low notes": 0.18, "loose": 0.1}
 LIFELIKE = {"as played": 0.78, "pedal": 0.07, "no low notes": 0.1, "loose": 0.05}
 # After each lesson the ear's memory and its sense of key learn of what it hears by now.
 LESSONS = (
-    Lesson(3, 0.003, 0.0, HARDER, 0.25),
-    Lesson(14, 0.0025, 1.0, HARDER, 0.25),
-    Lesson(8, 0.0015, 1.0, HARDER, 0.25),
-    Lesson(10, 0.0015, 1.0, LIFELIKE, 0.2),
+    Lesson(3, 0.003, 0.0, HARDER, 0.36),
+    Lesson(14, 0.0025, 1.0, HARDER, 0.36),
+    Lesson(8, 0.0015, 1.0, HARDER, 0.36),
+    Lesson(10, 0.0015, 1.0, LIFELIKE, 0.3),
 )
-# Of the charts each manner gets every so many; long ones are left out.
-CHARTS_PER_MANNER = {"block": 3, "shell": 4, "rootless": 3, "broken": 1, "melody": 4, "any": 5}
-LONGEST_CHART = 700
-# Charts of our own, each in three manners.
-TURNS = 60
 # Songs are cut in pieces of so many beats; the filter first runs in over the others, unscored.
 PIECE, RUN_IN, BATCH = 64, 16, 24
 # What the surprise before a beat, a tenth, half and nearly all of it in counts for.
@@ -86,138 +70,6 @@ LOOK_BACK_WEIGHT = 0.5
 ROOT_WEIGHT, CHORD_WEIGHT = 0.7, 0.6
 # How dear large weights are; from which share of the rounds on the tables are averaged.
 PRICE, AVERAGED_FROM = 1e-3, 0.6
-
-Array = np.ndarray[Any, Any]
-
-
-@dataclass
-class Part:
-    """A song in one guise, as evidence; what is remembered is filled in between the rounds."""
-
-    name: str
-    guise: str
-    key: Key | None
-    now: Array
-    past: Array
-    places: Array
-    pulses: Array
-    in_bar: int
-    states: Array
-    positions: Array
-    keys: Array
-    recalled: Array
-    hints: Array
-
-
-# Reading songs ------------------------------------------------------------------------------
-
-
-def kind_of(label: str) -> int:
-    """The state of a label: 16 x root + kind; -1 for none."""
-    chord = parse_harte(label)
-    return -1 if chord is None else chord.root * Q + KINDS.index(_PLAINER[chord.quality.harte])
-
-
-def _plainer(harte: str) -> str:
-    """The kind that a quality is a coloured form of: the largest kind inside it."""
-    if harte in KINDS:
-        return harte
-    quality = QUALITY_BY_HARTE[harte]
-    if quality.family is Family.DOMINANT:
-        return "7"
-    tones = set(quality.intervals)
-    inside = [k for k in KINDS if set(QUALITY_BY_HARTE[k].intervals) <= tones and k != "5"]
-    same = [k for k in inside if QUALITY_BY_HARTE[k].family is quality.family]
-    return max(same or inside, key=lambda k: len(QUALITY_BY_HARTE[k].intervals))
-
-
-_PLAINER = {quality.harte: _plainer(quality.harte) for quality in QUALITIES}
-
-
-def read_part(song: Song, guise: str) -> Part:
-    """A song as the ear would read it, beat by beat."""
-    held, past = HeldNotes(), Past()
-    events: list[tuple[float, int, Note]] = [(n.end, 0, n) for n in song.notes]
-    events += [(n.start, 1, n) for n in song.notes]
-    coming = iter(sorted(events, key=lambda e: e[:2]))
-    waiting = next(coming, None)
-    rows: dict[str, list[Any]] = {n: [] for n in ("now", "past", "place", "pulse", "state", "at")}
-    pulses = 1
-
-    def play_until(position: float) -> None:
-        nonlocal waiting
-        while waiting is not None and waiting[0] < position:
-            when, on, note = waiting
-            if on:
-                held.strike(when, note.note, note.velocity, 0)
-            else:
-                held.release(when, note.note, 0)
-            waiting = next(coming, None)
-
-    for beat in beats_of(song):
-        bar = beats_of_bar(beat.metre)
-        pulse = min(range(len(bar)), key=lambda i, at=beat.in_bar, bar=bar: abs(bar[i][0] - at))
-        _, length, place = bar[pulse]
-        pulses = max(pulses, len(bar))
-        at = beat.position
-        play_until(at)
-        held.forget_ended(at - EARLY * length)
-        rows["past"].append(past.vector())
-        readings = []
-        for share in MOMENTS:
-            play_until(at + share * length)
-            readings.append(read_beat(held, at, length, at + share * length).now)
-        rows["now"].append(readings)
-        rows["place"].append(place)
-        rows["pulse"].append(pulse)
-        rows["at"].append(at)
-        rows["state"].append(kind_of(song.label_at(at + 0.5 * min(length, 1.0))))
-        play_until(at + length)
-        whole = read_beat(held, at, length, at + length)
-        if whole.bass is not None:
-            past.add(whole)
-    beats = len(rows["at"])
-    return Part(
-        song.name,
-        guise,
-        song.key,
-        np.array(rows["now"], np.float32),
-        np.array(rows["past"], np.float32),
-        np.array(rows["place"]),
-        np.array(rows["pulse"]),
-        pulses,
-        np.array(rows["state"]),
-        np.array(rows["at"]),
-        np.full((beats, 24), 1 / 24, np.float32),
-        np.full((beats, STATES), -np.log(STATES), np.float32),
-        np.tile(np.array([0, 0, 0, 0, 0.3, 0.3, 0], np.float32), (beats, 1)),
-    )
-
-
-def read_parts(folders: list[Path], charts: Path) -> list[Part]:
-    """All songs in all guises, and the charts in all manners."""
-    changes: dict[str, Callable[[Song], Song]] = {
-        "as played": lambda s: s,
-        "pedal": smeared,
-        "no low notes": without_low_notes,
-        "loose": loose,
-    }
-    parts = []
-    for folder in folders:
-        for song in read_folder(folder):
-            parts += [read_part(change(song), guise) for guise, change in changes.items()]
-        print(f"read {folder.name}", flush=True)
-    charted_songs = [charted(s) for s in read_folder(charts) if s.bars]
-    charted_songs = [s for s in charted_songs if s.labels[-1].end < LONGEST_CHART]
-    for i, manner in enumerate((*MANNERS, "any")):
-        for song in charted_songs[i % 3 :: CHARTS_PER_MANNER[manner]]:
-            played = render(any_quality(song), "block", 2) if manner == "any" else None
-            parts.append(read_part(played or render(song, manner, 2), manner))
-    print(f"read {charts.name}", flush=True)
-    for manner in ("rootless", "shell", "block"):
-        parts += [read_part(render(turns(i), manner, 2), manner) for i in range(TURNS)]
-    return parts
-
 
 # The loss ----------------------------------------------------------------------------------
 

@@ -160,9 +160,9 @@ def test_chords_struck_before_the_sequencer_starts_are_heard_at_its_start() -> N
 
 
 def test_a_chord_without_its_third_is_a_plain_one() -> None:
-    """G, D and F where the song is in C: G7 is meant, and not G7sus4, for no C sounds."""
+    """G, D and F where G has been major: G7 is meant, and not G7sus4, for no C sounds."""
     player = Pianist()
-    for bar, keys in enumerate(("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 62 65")):
+    for bar, keys in enumerate(("48 60 64 67", "43 59 62 67", "41 57 60 65", "43 62 65")):
         player.at(4 * bar).play(keys)
     assert player.at(12.1).hears() == "G7"
 
@@ -244,13 +244,14 @@ def test_a_broken_chord_is_gathered() -> None:
 
 
 def test_a_chord_taken_for_the_whole_of_a_beat_is_heard_as_at_its_end() -> None:
-    """F# minor over A is A for a moment, but not if nothing more is to come."""
-    player = Pianist().at(0).play("64 67 72").at(2).play("40 59 64 67 71").at(4).play("57 61 66")
+    """A flat minor over B is B6 for a moment, but not if nothing more is to come."""
+    player = Pianist()
+    player.at(0).play("48 60 64 67").at(2).play("40 59 64 67 71").at(4).play("59 63 68")
     whole = player.at(4.25).ear.heard(moment(4.25), whole=True).chord
     at_once, by_the_end = player.hears(), player.at(4.9).hears()
 
     assert whole is not None
-    assert (at_once, symbol(whole, Key(0)), by_the_end) == ("A", "F#m", "F#m")
+    assert (at_once, symbol(whole, Key(0)), by_the_end) == ("B6", "Abm", "Abm")
 
 
 def test_a_pedal_point_stays_the_bass() -> None:
@@ -283,6 +284,27 @@ def test_a_bass_let_go_late_makes_no_slash_chord() -> None:
     """The F below still down for a moment, the chord with a low bass of its own is a B flat."""
     player = Pianist().at(0).play("41 57 60 65").at(4).strike(46).strike(62).strike(65)
     assert player.at(4.02).hears() == "Bb"
+
+
+def with_the_fifth_on_three(chord: str) -> list[str]:
+    """Bass, chord, fifth, chord."""
+    bass, *right = voiced(chord)
+    above = " ".join(map(str, right))
+    return [str(bass), above, str(36 + (bass + 7) % 12), above]
+
+
+TURN = ("Eb", "Cm", "Fm7", "Bb7")
+
+
+@pytest.mark.parametrize("up_by", range(0, 12, 5))
+def test_a_left_hand_that_goes_to_the_fifth_stays_in_its_chord(up_by: int) -> None:
+    """The fifth of C minor, alone on three, is no G minor, the first time round or the second."""
+    player = Pianist()
+    for bar, chord in enumerate(TURN * 2):
+        root = (parse_symbol(chord).root + up_by) % 12
+        for beat, keys in enumerate(with_the_fifth_on_three(chord)):
+            player.at(4 * bar + beat).play(up(keys, up_by)).at(player.now + 0.9)
+            assert parse_symbol(player.hears()).root == root
 
 
 def test_rootless_voicings_are_heard_in_their_key() -> None:

@@ -42,9 +42,11 @@ _COLOUR_PRESENCE: Final = 0.45
 
 # A suspended, diminished or open chord counts this much when a plain one stands against it: a plain
 # chord's third is often silent for a moment.  But a fourth that sounds where no third does says
-# that a suspended chord is meant, and counts so much more for it.
+# that a suspended chord is meant, and counts so much more for it; one that does not sound counts
+# against it.  G, D and F are G7 where that is at home; on labelled songs it makes no difference.
 _RARE: Final = 0.8
 _SUSPENDS: Final = 2.5
+_UNHEARD: Final = 0.4
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 # Who foresees a chord from the song's past has it from this very ear, which expects it already:
@@ -84,6 +86,7 @@ class Ear:
         self._readiness = np.where(plain, 1.0, _RARE)
         fourths = [name.startswith("sus4") for name in tables.qualities]
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
+        self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
         self._keys = KeyFilter(tables, told) if keys is None else keys
@@ -210,7 +213,9 @@ class Ear:
         presences = enumerate(reading.now[PRESENCE].tolist())
         sounding = frozenset([pc for pc, present in presences if present > _COLOUR_PRESENCE])
         kinds = by_root[root] * self._readiness
-        if (root + 5) % 12 in sounding and not sounding & {(root + 3) % 12, (root + 4) % 12}:
+        if (root + 5) % 12 not in sounding:
+            kinds = kinds * self._unsuspended
+        elif not sounding & {(root + 3) % 12, (root + 4) % 12}:
             kinds = kinds * self._suspended
         kind = self._tables.quality_values[int(kinds.argmax())]
         self._named = True
