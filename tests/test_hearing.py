@@ -160,9 +160,9 @@ def test_chords_struck_before_the_sequencer_starts_are_heard_at_its_start() -> N
 
 
 def test_a_chord_without_its_third_is_a_plain_one() -> None:
-    """G, D and F where G has been major: G7 is meant, and not G7sus4, for no C sounds."""
+    """G, D and F where the song is in C: G7 is meant, and not G7sus4, for no C sounds."""
     player = Pianist()
-    for bar, keys in enumerate(("48 60 64 67", "43 59 62 67", "41 57 60 65", "43 62 65")):
+    for bar, keys in enumerate(("48 60 64 67", "45 60 64 69", "41 57 60 65", "43 62 65")):
         player.at(4 * bar).play(keys)
     assert player.at(12.1).hears() == "G7"
 

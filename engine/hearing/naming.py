@@ -34,6 +34,10 @@ assert all(QUALITY_BY_HARTE[c] in QUALITIES for cs in _COLOURS.values() for c in
 _PLAIN: Final = MappingProxyType({c: plain for plain, cs in _COLOURS.items() for c in cs})
 
 
+# Two names of the same keys: F6 over D is Dm7.  The bass has the say.
+TWINS: Final = (("maj6", "min7"), ("min6", "hdim7"))
+
+
 @lru_cache(maxsize=1024)
 def name_chord(root: int, kind: Quality, sounding: frozenset[int], lowest: int | None) -> Chord:
     """The chord of this root and kind that the sounding pitch classes spell, over its bass."""
