@@ -212,8 +212,9 @@ def main() -> None:
     parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     options = parser.parse_args()
     tables = tables_from(options.folds)
-    songs = [song for song in read_folder(options.folder)[: options.songs] if chart_of(song)]
-    charts = [chart for song in songs if (chart := chart_of(song))]
+    songs = read_folder(options.folder)[: options.songs]
+    charted = [(song, chart) for song in songs if (chart := chart_of(song))]
+    charts = [chart for _, chart in charted]
     print(f"{len(charts)} charts, tables of foresight as shipped")
     if options.heard is None:
         print(HEAD)
@@ -225,7 +226,7 @@ def main() -> None:
             print(report(total, name), flush=True)
             continue
         heard = Heard(options.heard, load(options.preset), options.lead)
-        for i, (song, chart, play) in enumerate(zip(songs, charts, played, strict=True)):
+        for i, ((song, chart), play) in enumerate(zip(charted, played, strict=True)):
             heard.add(chart, play, str(i), tables(song))
         print(heard.report(name), flush=True)
 

@@ -21,7 +21,7 @@ from bench.alter import loose, smeared, struck_by, without_low_notes
 from bench.corpus import Note, Song, read_folder
 from bench.listening import beats_of
 from bench.network import KINDS, STATES, Q
-from bench.rhythms import HANDS, RHYTHMS, played
+from bench.rhythms import HANDS, RHYTHMS, in_four, played
 from bench.voicings import any_quality, charted, render, turns
 from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
 from engine.hearing.ear import beats_of_bar
@@ -171,7 +171,7 @@ def read_parts(folders: Sequence[Path], charts: Path) -> list[Part]:
     for i, manner in enumerate(CHARTS_PER_MANNER):
         for song in songs[i % 3 :: CHARTS_PER_MANNER[manner]]:
             parts.append(read_part(_in_manner(song, manner), manner))
-    parts += _comped([song for song in songs if _is_in_four(song)], leaves_out=5)
+    parts += _comped([song for song in songs if in_four(song)], leaves_out=5)
     print(f"read {charts.name}", flush=True)
     own = [turns(i) for i in range(TURNS)]
     for manner in ("rootless", "shell", "block"):
@@ -183,10 +183,6 @@ def _in_manner(song: Song, manner: str) -> Song:
     if manner == "any":
         return render(any_quality(song), "block", SEED)
     return render(song, manner, SEED)
-
-
-def _is_in_four(song: Song) -> bool:
-    return {str(change.metre) for change in song.metres} == {"4/4"}
 
 
 def _comped(songs: Sequence[Song], leaves_out: int = 0) -> list[Part]:

@@ -96,6 +96,11 @@ _LOWEST: Final = 36  # C2: the left hand keeps to the octave above it
 _JUST: Final = 0.1  # a note that begins so little before a change is written for it
 
 
+def in_four(song: Song) -> bool:
+    """Whether a charted song is in 4/4 throughout, as the rhythms are."""
+    return {str(change.metre) for change in song.metres} == {"4/4"}
+
+
 def played(song: Song, rhythm: Rhythm) -> Song:
     """A charted song in 4/4, comped in a rhythm; keys may be struck again before they are let go.
 
@@ -206,7 +211,7 @@ def main() -> None:
     tables = tables_from(options.folds)
     style = load(options.preset)
     charts = [charted(song) for song in read_folder(options.folder)[:: options.every]]
-    songs = [song for song in charts if {str(m.metre) for m in song.metres} == {"4/4"}]
+    songs = [song for song in charts if in_four(song)]
     print(f"{options.folder.name}, {options.preset}: {len(songs)} charts in 4/4")
     for name in [options.rhythm] if options.rhythm else RHYTHMS:
         print(f"{name:26}{measure(songs, RHYTHMS[name], style, tables)}", flush=True)

@@ -286,6 +286,16 @@ def test_a_bass_let_go_late_makes_no_slash_chord() -> None:
     assert player.at(4.02).hears() == "Bb"
 
 
+@pytest.mark.parametrize(("keys", "name"), [("38 57 60 65", "Dm7"), ("38 56 60 65", "Dm7b5")])
+def test_a_sixth_chord_over_its_sixth_is_the_seventh_chord_on_that_bass(
+    keys: str, name: str
+) -> None:
+    """F6 has the keys of Dm7, F minor 6 those of Dm7b5: the bass says which it is."""
+    player = Pianist().at(0).play("41 57 60 65").at(4).play("48 55 60 64").at(8).play(keys)
+
+    assert player.hears() == name
+
+
 def with_the_fifth_on_three(chord: str) -> list[str]:
     """Bass, chord, fifth, chord."""
     bass, *right = voiced(chord)
