@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from math import inf
 from random import Random
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import Final, NamedTuple
 
 from bench.corpus import Label, Note, Song
 from bench.listening import beats_of
@@ -46,6 +47,17 @@ def loose(song: Song, seed: int = 1) -> Song:
         start = max(0.0, note.start + off)
         notes.append(note._replace(start=start, end=start + max(0.02, note.end - note.start)))
     return replace(song, notes=tuple(sorted(notes)))
+
+
+# The ways in which a song is heard: as it is, and made harder.
+ALTERED: Final[Mapping[str, Callable[[Song], Song]]] = MappingProxyType(
+    {
+        "as played": lambda song: song,
+        "pedal": smeared,
+        "no low notes": without_low_notes,
+        "loose": loose,
+    }
+)
 
 
 class Hands(NamedTuple):

@@ -13,8 +13,8 @@ beat, or else the root last heard.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
 is played on it.  Reached: of the notes written a semitone from the root they lead to, those that
 the root really played resolves.
-Landed and clash are those of bench.landing.  With `--folds` every song is heard with tables of the
-ear that were fitted on others (see bench.folds).
+Landed and clash are those of bench.landing.  With `--folds` every song is heard and foreseen with
+tables that were fitted on others (see bench.folds).
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ import numpy as np
 
 from bench.alter import Hands, struck_by
 from bench.corpus import Song, read_folder
-from bench.folds import tables_from
+from bench.folds import taught_from
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
 from bench.landing import Landing, count
 from bench.playing import Take, take
@@ -193,7 +193,7 @@ def main() -> None:
     )
     parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     options = parser.parse_args()
-    tables = tables_from(options.folds)
+    taught = taught_from(options.folds)
     style = load(options.preset)
     hands = Hands(options.late / 1000, options.give / 1000, options.spread / 1000)
     for folder in options.folders:
@@ -202,7 +202,7 @@ def main() -> None:
             with TemporaryDirectory() as made:
                 manner, there = options.rendered, Path(made)
                 played_song = rendered(song, manner, hands, there) if manner else song
-                played = take(played_song, there if manner else folder, style, tables=tables(song))
+                played = take(played_song, there if manner else folder, style, taught=taught(song))
             tally.add_song(felt_beats(played_song), played)
             count(played_song, played, landing)
         print(tally.report(f"{folder.name}, {options.preset}"))

@@ -3,7 +3,8 @@
 The network of the ear takes half an hour to fit, so it is fitted three times, each time without a
 third of the songs (bench/fit_hearing.py).  What names the key is fitted in seconds, so for each of
 the three it is fitted ten times, each time without a tenth (bench/fit_keys.py): a song is heard
-by a network and by key tables that have both never met it.
+by a network and by key tables that have both never met it.  What foresees it was fitted five times,
+each time without a fifth (bench/fit_foresight.py), and lies in the folder foresight of the cache.
 """
 
 from __future__ import annotations
@@ -12,10 +13,13 @@ import runpy
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from bench.corpus import Song
+from bench.foresight import tables_by_song
+from engine.foresight import tables as foresight
 from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import Tables
 from engine.hearing.taught import tables_of
@@ -23,6 +27,17 @@ from engine.hearing.taught import tables_of
 Choose = Callable[[Song], Tables]
 FOLDS, TENTHS = 3, 10
 KEY_TABLES = ("key_weights", "minor_bias", "scale_chords", "scale_tones")
+
+
+class Taught(NamedTuple):
+    """What hears a song, and what foresees it."""
+
+    ear: Tables = DEFAULT
+    foresight: foresight.Tables = foresight.DEFAULT
+
+
+SHIPPED: Final = Taught()
+Teaching = Callable[[Song], Taught]
 
 
 def fold_of(number: str) -> int:
@@ -49,6 +64,13 @@ def tables_from(cache: Path | None) -> Choose:
         _with_keys(network_of(cache, fold), cache / f"keys{fold}.npz") for fold in range(FOLDS)
     ]
     return lambda song: folds[fold_of(song.number)][tenth_of(song.number)]
+
+
+def taught_from(cache: Path | None) -> Teaching:
+    """What hears and foresees a song: what never met it, from a cache, or what ships."""
+    ears = tables_from(cache)
+    outlooks = tables_by_song(None if cache is None else cache / "foresight")
+    return lambda song: Taught(ears(song), outlooks(song.number))
 
 
 def _with_keys(network: Tables, path: Path) -> list[Tables]:

@@ -1,7 +1,7 @@
 """How well a player is followed through a chart: chords given, one felt beat ahead.
 
     python -m bench.following FOLDER [--songs N] [--preset NAME]
-        [--heard MANNER [--lead] [--folds CACHE]]
+        [--heard MANNER [--lead]] [--folds CACHE]
 
 The charts are the songs of the folder whose bars all have one length.  Each is played as written;
 with a section played twice more than written; from a section in its middle on; and with one chord
@@ -12,7 +12,7 @@ step back to the start of a section that was to be left, the first beat that tel
 With `--heard` the chords are not given but played in a manner of bench.voicings to the whole
 engine, which has the chart; with `--lead` it has no chart, and the keys come a felt beat early.
 Then the figures are those of bench.expecting and bench.landing; every change is to be landed on,
-and with `--lead` every change is judged.  With `--folds` the keys are heard with tables of the ear
+and with `--lead` every change is judged.  With `--folds` all is heard and foreseen with tables
 that were fitted on other songs (see bench.folds).
 """
 
@@ -29,7 +29,7 @@ from tempfile import TemporaryDirectory
 
 from bench.corpus import Label, MetreChange, Song, read_folder
 from bench.expecting import Tally, save
-from bench.folds import tables_from
+from bench.folds import Taught, taught_from
 from bench.foresight import (
     HEAD,
     SEED,
@@ -47,7 +47,6 @@ from bench.voicings import MANNERS, merged, render
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.harmony import C_MAJOR, Chord
-from engine.hearing.tables import Tables
 from engine.labels import harte
 from engine.meter import Metre
 from engine.style import Style
@@ -132,10 +131,14 @@ def with_substitutes(beats: Sequence[Felt], rng: random.Random) -> tuple[list[Fe
     return out, entries
 
 
-def follow(chart: Chart, beats: Sequence[Felt], unjudged: set[int]) -> Calls:
+Play = tuple[list[Felt], set[int]]
+
+
+def follow(chart: Chart, play: Play, taught: Taught) -> Calls:
     """What is expected of a player by someone who has the chart."""
-    calls = call_song(beats, [felt.chord for felt in beats], Foresight(chart=chart))
-    return calls.without(unjudged)
+    beats, unjudged = play
+    foresight = Foresight(taught.foresight, chart)
+    return call_song(beats, [felt.chord for felt in beats], foresight).without(unjudged)
 
 
 def as_song(beats: Sequence[Felt], metre: Metre, number: str) -> Song:
@@ -149,9 +152,6 @@ def as_song(beats: Sequence[Felt], metre: Metre, number: str) -> Song:
     return Song("played", number, tuple(merged(labels)), metres=(change,))
 
 
-Play = tuple[list[Felt], set[int]]
-
-
 @dataclass
 class Heard:
     """Charts played to the whole engine, and the counts of what came of it."""
@@ -162,7 +162,7 @@ class Heard:
     tally: Tally = field(default_factory=Tally)
     landing: Landing = field(default_factory=Landing)
 
-    def add(self, chart: Chart, play: Play, number: str, tables: Tables) -> None:
+    def add(self, chart: Chart, play: Play, number: str, taught: Taught) -> None:
         """Play one and count."""
         beats, unjudged = play
         metre = chart.metre
@@ -171,9 +171,9 @@ class Heard:
         notes = tuple(n._replace(start=n.start - early, end=n.end - early) for n in song.notes)
         with TemporaryDirectory() as folder:
             save(replace(song, notes=notes), Path(folder))
-            foresight = None if self.lead else Foresight(chart=chart)
+            foresight = None if self.lead else Foresight(taught.foresight, chart)
             played = take(
-                song, Path(folder), self.style, 1, foresight, int(self.lead), tables=tables
+                song, Path(folder), self.style, 1, foresight, int(self.lead), taught=taught
             )
         later = [replace(felt, beat=felt.beat + metre.bar) for felt in beats]
         self.tally.add_song(later, played, set() if self.lead else unjudged)
@@ -211,23 +211,24 @@ def main() -> None:
     parser.add_argument("--preset", default="soul")
     parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     options = parser.parse_args()
-    tables = tables_from(options.folds)
+    taught = taught_from(options.folds)
     songs = read_folder(options.folder)[: options.songs]
     charted = [(song, chart) for song in songs if (chart := chart_of(song))]
     charts = [chart for _, chart in charted]
-    print(f"{len(charts)} charts, tables of foresight as shipped")
+    which = "fitted on other songs" if options.folds else "as shipped"
+    print(f"{len(charts)} charts, tables {which}")
     if options.heard is None:
         print(HEAD)
     for name, played in plays(charts):
         if options.heard is None:
             total = Calls()
-            for chart, (beats, unjudged) in zip(charts, played, strict=True):
-                total.add(follow(chart, beats, unjudged))
+            for (song, chart), play in zip(charted, played, strict=True):
+                total.add(follow(chart, play, taught(song)))
             print(report(total, name), flush=True)
             continue
         heard = Heard(options.heard, load(options.preset), options.lead)
         for i, ((song, chart), play) in enumerate(zip(charted, played, strict=True)):
-            heard.add(chart, play, str(i), tables(song))
+            heard.add(chart, play, str(i), taught(song))
         print(heard.report(name), flush=True)
 
 

@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 import random
 import zlib
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
@@ -72,6 +72,14 @@ def tables_in(path: Path) -> Tables:
     names: dict[str, Any] = {}
     exec(path.read_text(encoding="utf-8"), names)
     return unpack_tables(names["COUNTS"], names["NETWORKS"])
+
+
+def tables_by_song(folder: Path | None) -> Callable[[str], Tables]:
+    """Which tables foresee the song of a number: those of its fold, or those that ship."""
+    if folder is None:
+        return lambda _: DEFAULT
+    folds = [tables_in(folder / f"fold{fold}.py") for fold in range(FOLDS)]
+    return lambda number: folds[fold_of(number)]
 
 
 # Songs as felt beats ------------------------------------------------------------------------
@@ -284,19 +292,19 @@ def main() -> None:
         for row in cost(read_folder(options.folders[0]), options.cost):
             print(row, flush=True)
         return
-    by_fold = {}
-    if options.folds is not None:
-        by_fold = {fold: tables_in(options.folds / f"fold{fold}.py") for fold in range(FOLDS)}
-    print(f"tables: {'one for each fold' if by_fold else 'as shipped'}; {options.ahead} ahead")
+    tables = tables_by_song(options.folds)
+    print(
+        f"tables: {'one for each fold' if options.folds else 'as shipped'}; {options.ahead} ahead"
+    )
     print(HEAD)
     for folder in options.folders:
         songs, total = read_folder(folder), Calls()
         rng = random.Random(SEED)
         for song in songs:
             beats = felt_beats(song)
-            tables: Tables = by_fold[fold_of(song.number)] if by_fold else DEFAULT
             heard = misheard(beats, options.misheard, rng)
-            total.add(call_song(beats, heard, Foresight(tables), options.ahead))
+            foresight = Foresight(tables(song.number))
+            total.add(call_song(beats, heard, foresight, options.ahead))
         print(report(total, f"{folder.name}, {options.misheard:.0%} misheard"), flush=True)
         print(reliability(total))
 

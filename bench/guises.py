@@ -8,8 +8,8 @@ evidence at three moments of every beat.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import cycle
 from pathlib import Path
 from types import MappingProxyType
@@ -17,7 +17,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from bench.alter import loose, smeared, struck_by, without_low_notes
+from bench.alter import ALTERED, struck_by
 from bench.corpus import Note, Song, read_folder
 from bench.listening import beats_of
 from bench.network import KINDS, STATES, Q
@@ -32,14 +32,6 @@ from engine.labels import parse_harte
 MOMENTS: Final = (0.1, 0.5, 0.95)
 SEED: Final = 2  # benches judge renderings of another seed
 
-ALTERED: Final[MappingProxyType[str, Callable[[Song], Song]]] = MappingProxyType(
-    {
-        "as played": replace,
-        "pedal": smeared,
-        "no low notes": without_low_notes,
-        "loose": loose,
-    }
-)
 # Of the charts each manner gets every so many; long ones are left out.
 CHARTS_PER_MANNER: Final = MappingProxyType({
     "block": 3, "shell": 2, "rootless": 3, "broken": 1, "melody": 4, "any": 5,

@@ -7,11 +7,11 @@ from pathlib import Path
 from random import Random
 
 from bench.corpus import Song
+from bench.folds import SHIPPED, Taught
 from engine.bassist import Bassist
 from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.foresight.outlook import Foresight
-from engine.hearing.ear import DEFAULT, Ear
-from engine.hearing.tables import Tables
+from engine.hearing.ear import Ear
 from engine.style import Style
 from ports.replay import replay
 from ports.song import read
@@ -43,15 +43,15 @@ def take(  # noqa: PLR0917
     foresight: Foresight | None = None,
     lead: int = 0,
     *,
-    tables: Tables = DEFAULT,
+    taught: Taught = SHIPPED,
 ) -> Take:
     """Play a song of a folder as a sequencer would send it, and keep what comes back."""
     bassist = Bassist(
         style,
         Random(seed),
         external_clock=True,
-        ear=Ear(tables),
-        foresight=foresight,
+        ear=Ear(taught.ear),
+        foresight=foresight or Foresight(taught.foresight),
         lead=lead,
     )
     out: list[Outgoing] = []

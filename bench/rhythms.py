@@ -9,7 +9,7 @@ has no stroke gets one of its own; in the rhythms that lay back it waits for the
 that push it comes with the last one before.  Foreseen and repeated as in bench.expecting, landed
 and clash as in bench.landing; elsewhere is the share of a song's bass notes, between the changes
 too, that were written over another root than the chart's, on an average of the songs.  With
-`--folds` every song is heard with tables of the ear that were fitted on others (see bench.folds).
+`--folds` every song is heard and foreseen with tables that were fitted on others (see bench.folds).
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from typing import Final, NamedTuple, assert_never
 from bench.alter import Hands, struck_by
 from bench.corpus import Label, Note, Song, read_folder
 from bench.expecting import Tally, save
-from bench.folds import Choose, tables_from
+from bench.folds import Teaching, taught_from
 from bench.foresight import felt_beats
 from bench.landing import Landing, count
 from bench.playing import Take, take
@@ -183,14 +183,14 @@ def elsewhere(song: Song, heard: Take) -> float:
     return sum(wrong) / max(len(wrong), 1)
 
 
-def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, tables: Choose) -> str:
+def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, taught: Teaching) -> str:
     """The figures of one rhythm as a line."""
     tally, landing, shares = Tally(), Landing(), []
     for song in songs:
         comped = struck_by(HANDS, played(song, rhythm))
         with TemporaryDirectory() as made:
             save(comped, Path(made))
-            heard = take(comped, Path(made), style, tables=tables(song))
+            heard = take(comped, Path(made), style, taught=taught(song))
         tally.add_song(felt_beats(comped), heard)
         count(comped, heard, landing)
         shares.append(elsewhere(comped, heard))
@@ -208,13 +208,13 @@ def main() -> None:
     parser.add_argument("--rhythm", choices=RHYTHMS, help="this one only")
     parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     options = parser.parse_args()
-    tables = tables_from(options.folds)
+    taught = taught_from(options.folds)
     style = load(options.preset)
     charts = [charted(song) for song in read_folder(options.folder)[:: options.every]]
     songs = [song for song in charts if in_four(song)]
     print(f"{options.folder.name}, {options.preset}: {len(songs)} charts in 4/4")
     for name in [options.rhythm] if options.rhythm else RHYTHMS:
-        print(f"{name:26}{measure(songs, RHYTHMS[name], style, tables)}", flush=True)
+        print(f"{name:26}{measure(songs, RHYTHMS[name], style, taught)}", flush=True)
 
 
 if __name__ == "__main__":

@@ -181,11 +181,17 @@ class Listening:
             return replace(ended, chord=None)
         if self.timing.rests and self._foretold.sure:
             return replace(ended, chord=self._chord)
-        began, known = self._began, self._known
-        stayed = began is not None and known is not None and began.root == known.root
-        if stayed and self.timing.pushed(following) and self._ended.yields_to(following):
+        known = self._known
+        if known is None or self._changed_when_due(ended, known):
+            return ended
+        if self.timing.pushed(following) and self._ended.yields_to(following):
             return replace(ended, chord=known)
         return ended
+
+    def _changed_when_due(self, ended: Heard, known: Chord) -> bool:
+        """Whether a beat brought a change to the very root that was foretold for it."""
+        began, came = self._began, ended.chord
+        return began is not None and came is not None and began.root == came.root != known.root
 
     def _amend_sent(self) -> bool:
         """A chord sent early was heard for a beat by now: which one it was is known better."""

@@ -8,7 +8,7 @@ clue is a share, a flag or a logarithm, near 0 to 1.
 
 from __future__ import annotations
 
-from math import log2
+from math import log2, log10
 from typing import Final
 
 import numpy as np
@@ -57,6 +57,9 @@ _PLACES: Final = 12
 _LASTED: Final = 17
 _PULSES: Final = (3, 4, 6, 12)
 _DUE: Final = (1, 2, 4, 8, 16)
+
+_LEAST_DOUBT: Final = 0.01
+"""The ear is sure where it doubts less than that; chords that are given are not doubted at all."""
 
 
 class Record:
@@ -159,8 +162,10 @@ def of_customs(course: Course, customs: Floats) -> Floats:
     return out
 
 
-def common(memory: Memory, votes: Votes, course: Course, record: Record) -> Floats:
-    """The clues that hold for all candidates alike."""
+def common(
+    memory: Memory, votes: Votes, course: Course, record: Record, confidence: float
+) -> Floats:
+    """The clues that hold for all candidates alike, with how surely the last chord was heard."""
     ranked = _SCALED[np.sort(votes.longest, axis=0)[-2:].T]
     parts = (
         ranked.ravel(),
@@ -168,6 +173,7 @@ def common(memory: Memory, votes: Votes, course: Course, record: Record) -> Floa
         _of_time(course),
         _of_chords(course),
         _of_lag(memory, course),
+        (-0.5 * log10(1 - confidence + _LEAST_DOUBT),),
     )
     return np.concatenate(parts, dtype=np.float32)
 

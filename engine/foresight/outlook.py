@@ -79,6 +79,7 @@ class Foresight:
         self._where = None if self._follower is None else self._follower.anywhere()
         self._trust = _TRUST_IN_CHART
         self._memory = Memory()
+        self._confidence = 1.0
         self._record = Record()
         self._course = Course()
         self._last: Step | None = None
@@ -179,6 +180,7 @@ class Foresight:
         more and weigh another, comes to the same as to weigh two.
         """
         metre = moment.metre
+        self._confidence = confidence
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
         sure = 1 - _DOUBT * (1 - confidence)
@@ -237,7 +239,8 @@ class Foresight:
         votes = self._memory.votes()
         customs = of_customs(course, self._custom.odds(course))
         candidates = np.concatenate((of_candidates(self._memory, votes, course), customs), axis=1)
-        judged = self._judge.odds(candidates, common(self._memory, votes, course, self._record))
+        shared = common(self._memory, votes, course, self._record, self._confidence)
+        judged = self._judge.odds(candidates, shared)
         if self._follower is None or where is None:
             return Standing(step, votes, judged, None, None, judged.astype(np.float64))
         charted, places = self._follower.odds(where)
