@@ -509,6 +509,41 @@ def test_a_song_whose_chords_are_pushed_changes_on_its_bar_lines() -> None:
     assert all(p.written.chord.root == parse_symbol(names[p.written.beat // 4]).root for p in late)
 
 
+class Mistaken(WatchedForesight):
+    """Foresight that expects D flat on every fourth beat, and notes what it is told to remember."""
+
+    def __init__(self) -> None:
+        super().__init__(self._d_flat_on_four)
+        self.remembered: dict[Fraction, Chord | None] = {}
+
+    @staticmethod
+    def _d_flat_on_four(ahead: Outlook) -> Outlook:
+        wrong = parse_symbol("Db")
+        return tuple(
+            replace(each, chord=wrong, confidence=0.6) if each.beat % 4 == 3 else each
+            for each in ahead
+        )
+
+    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
+        """Note it."""
+        self.remembered[beat] = chord
+        super().commit(beat, in_bar, metre, chord)
+
+
+def test_a_pushed_chord_is_due_on_its_bar_line_whatever_else_was_foretold() -> None:
+    """D flat is expected on four and does not come: the fourth beat was the old chord's."""
+    foresight = Mistaken()
+    heard_from(bass_player(foresight=foresight), stabs(LOOP * 2, (-0.5, 1.0), 0.4), until=31.5)
+
+    names = LOOP.split() * 2
+    on_four = {beat: chord for beat, chord in foresight.remembered.items() if beat % 4 == 3}
+    late = [(beat, chord) for beat, chord in on_four.items() if 8 <= beat < 60]
+    assert len(late) > 10
+    for beat, chord in late:
+        assert chord is not None
+        assert chord.root == parse_symbol(names[int(beat // 4)]).root
+
+
 def test_the_bass_comes_back_with_the_player() -> None:
     """After eight bars of silence a chord on beat three is answered there, once."""
     back = 17.0

@@ -61,6 +61,20 @@ def test_a_loop_is_known_the_second_time_round(shift: int) -> None:
     assert [f.chord for f in seen] == song[37:45]
 
 
+@pytest.mark.parametrize("beat", [20, 24, 33, 47])
+def test_what_follows_a_chord_that_was_hardly_heard_is_less_sure(beat: int) -> None:
+    """A loop in its second or third round: the more the chord that sounds is in doubt, the less."""
+    sure = []
+    for confidence in (1.0, 0.9, 0.6, 0.3):
+        foresight = Foresight()
+        play(foresight, (LOOP * 4)[:beat])
+        [after] = foresight.look(at(beat), (LOOP * 4)[beat], KEY, confidence, 1)
+        sure.append(after.confidence)
+
+    assert sure == sorted(sure, reverse=True)
+    assert sure[0] - sure[-1] > 0.1
+
+
 def test_twelve_eight_is_felt_in_four() -> None:
     """In 12/8 the forecasts lie a dotted quarter apart."""
     metre = Metre(12, 8)

@@ -35,9 +35,6 @@ Floats = NDArray[np.float64]
 FARTHEST: Final = 8
 """Beats looked ahead at most: two bars of four, as far as a line is planned."""
 
-_DOUBT: Final = 0.3
-"""How much of the ear's doubt falls on what comes: a chord misheard mostly leads on as well."""
-
 _RECOVERS: Final = 0.06
 """How often a beat is right although one before it on the way was not."""
 
@@ -183,7 +180,7 @@ class Foresight:
         self._confidence = confidence
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
-        sure = 1 - _DOUBT * (1 - confidence)
+        sure = 1.0
         for call in self._calls(Step(chord, first), len(metre.pulses), key, weigh):
             beat = moment.bar_start + metre.start_of(first + len(forecasts) + 1)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
