@@ -775,7 +775,9 @@ def test_woken_late_a_note_keeps_the_time_that_it_was_due_at() -> None:
         bassist.receive(event)
 
     assert len(lateness) > 40
-    assert min(lateness) > 0.005
+    assert min(lateness) > 0
+    # One that was due a little later than what the waking was for may be close to it by chance.
+    assert sum(late > 0.005 for late in lateness) > 0.9 * len(lateness)
 
 
 def test_keys_that_come_while_the_bass_thinks_are_heard_before_it_thinks_on() -> None:

@@ -11,11 +11,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
+
+_SHARPENED: Final = np.float32(1.02)
+"""Networks that vote are each as sure as they are often right, and together a little less so: this
+makes up for it.  On charts (bench.foresight, in folds) the calibration error is 0.53% without."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +61,7 @@ class Judge:
     def odds(self, candidates: Floats, common: Floats) -> Floats:
         """The probability of each candidate."""
         scores = np.stack([n.scores(candidates, common) for n in self._networks]).mean(0)
+        scores *= _SHARPENED
         odds: Floats = np.exp(scores - scores.max())
         odds /= odds.sum()
         return odds
