@@ -11,8 +11,8 @@ fitted on others (see bench/histories.py).  The counts that a song's clues come 
 the song itself.  With --fold K the songs of that fold are left out, for an honest check with
 bench.foresight or bench.expecting.
 
-To gather the clues takes some twenty minutes of two cores and 12 GB of memory; they are kept in
-DIR, from where any number of fits can read them.  A network takes about four minutes of one core.
+To gather the clues takes some twenty minutes of two cores; they are kept in DIR, 8 GB in all, from
+where any number of fits can read them.  A network takes two or three minutes of one core.
 The shipped file was written with the defaults below.
 """
 
