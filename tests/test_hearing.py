@@ -10,7 +10,7 @@ from bench.doubtful import key_in_doubt, runs_ahead
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
-from engine.hearing.naming import alike_but_for_colour
+from engine.hearing.naming import alike_but_for_colour, spelled_triad
 from engine.hearing.recall import SongMemory
 from engine.meter import Metre
 from engine.symbols import parse_symbol, symbol
@@ -244,14 +244,14 @@ def test_a_broken_chord_is_gathered() -> None:
 
 
 def test_a_chord_taken_for_the_whole_of_a_beat_is_heard_as_at_its_end() -> None:
-    """A flat minor over B is B6 for a moment, but not if nothing more is to come."""
+    """G, D and E are a G for a moment, but Em7 if nothing more is to come."""
     player = Pianist()
-    player.at(0).play("48 60 64 67").at(2).play("40 59 64 67 71").at(4).play("59 63 68")
+    player.at(0).play("48 60 64 67").at(2).play("40 59 64 67 71").at(4).play("55 62 64")
     whole = player.at(4.25).ear.heard(moment(4.25), whole=True).chord
     at_once, by_the_end = player.hears(), player.at(4.9).hears()
 
     assert whole is not None
-    assert (at_once, symbol(whole, Key(0)), by_the_end) == ("B6", "Abm", "Abm")
+    assert (at_once, symbol(whole, Key(0)), by_the_end) == ("G", "Em7", "Em7")
 
 
 def test_a_pedal_point_stays_the_bass() -> None:
@@ -354,6 +354,24 @@ def test_four_tones_with_two_names_are_what_was_to_come() -> None:
     assert {heard, other} == {0, 9}
     assert not player.ear.holds_against(heard, other, 0.999)
     assert player.ear.holds_against(heard, other, 0.001)
+
+
+@pytest.mark.parametrize(("also", "name"), [("", "F"), ("50", "Dm")])
+def test_a_full_triad_is_itself_though_another_chord_was_to_come(also: str, name: str) -> None:
+    """C, F and A where two bars of Dm were played four times: F, unless a D is held under them."""
+    player = Pianist()
+    for bar, keys in enumerate(4 * ("38 57 62 65", "38 57 62 65", "43 59 62 65", "36 60 64 67")):
+        player.at(4 * bar).play(keys)
+    player.at(64).play("38 57 62 65").at(68).play(f"{also} 60 65 69")
+    assert parse_symbol(player.hears()).root == parse_symbol(name).root
+
+
+@pytest.mark.parametrize(("keys", "root"), [
+    ({5, 9, 0}, 5), ({2, 5, 9}, 2), ({5, 9}, None), ({5, 9, 0, 2}, None), ({11, 2, 5}, None)
+])  # fmt: skip
+def test_three_keys_may_spell_a_triad(keys: set[int], root: int | None) -> None:
+    """F, and Dm; two keys, four, and a diminished triad, which is most of G7, do not."""
+    assert spelled_triad(frozenset(keys)) == root
 
 
 def test_looking_twice_changes_nothing() -> None:

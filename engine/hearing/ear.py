@@ -30,7 +30,7 @@ from engine.hearing.evidence import (
 )
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
-from engine.hearing.naming import TWINS, name_chord
+from engine.hearing.naming import TWINS, name_chord, spelled_triad
 from engine.hearing.recall import SongMemory
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
@@ -51,6 +51,11 @@ _SUSPENDS: Final = 2.5
 _UNHEARD: Final = 0.4
 _FOREIGN: Final = 0.8
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
+
+# A triad that is all that was struck and all that sounds may be part of a larger chord, but mostly
+# it is itself: its root counts so much more in the naming.  On changes followed in a chart of which
+# one chord in eight was replaced, 14 of 3,447 were not landed on with it, and 26 without.
+_SPELLED: Final = 4.0
 
 # Who foresees a chord from the song's past has it from this very ear, which expects it already:
 # their word counts for this power of itself.  At 1 the bass landed a point less often on pop909
@@ -170,7 +175,7 @@ class Ear:
     @property
     def struck(self) -> frozenset[int]:
         """The pitch classes struck in the running beat, when the keys were last read."""
-        return frozenset(self._now[STRUCK].nonzero()[0].tolist())
+        return _classes(self._now[STRUCK])
 
     @property
     def low(self) -> int | None:
@@ -180,7 +185,7 @@ class Ear:
     @property
     def sounding(self) -> frozenset[int]:
         """The pitch classes that sounded when the keys were last read, struck now or before."""
-        return frozenset(self._now[SOUNDING].nonzero()[0].tolist())
+        return _classes(self._now[SOUNDING])
 
     @property
     def silent(self) -> bool:
@@ -213,7 +218,7 @@ class Ear:
         return reading.bass is not None and (reading.fresh or not self._named)
 
     def _name(self, belief: Array, reading: Reading) -> None:
-        by_root = self._joined(belief.reshape(12, -1), reading.bass)
+        by_root = _as_spelled(self._joined(belief.reshape(12, -1), reading.bass), reading)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
         presences = enumerate(reading.now[PRESENCE].tolist())
@@ -269,6 +274,23 @@ class Ear:
         self._beat = moment.position
         recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)
+
+
+def _classes(vector: Array) -> frozenset[int]:
+    """The pitch classes that a vector of a beat has."""
+    return frozenset(vector.nonzero()[0].tolist())
+
+
+def _as_spelled(by_root: Array, reading: Reading) -> Array:
+    """The belief, in which a full triad that is all that is heard counts for itself."""
+    struck = _classes(reading.now[STRUCK])
+    root = spelled_triad(struck)
+    if root is None or struck != _classes(reading.now[SOUNDING]):
+        return by_root
+    out = by_root.copy()
+    out[root] *= _SPELLED
+    out /= out.sum()
+    return out
 
 
 def _ratio(odds: float) -> float:
