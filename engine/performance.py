@@ -4,7 +4,8 @@ Knows: swing, lay-back, human spread, and how hard and how long a note of a styl
 Refuses to know: which notes are written, and when a bar is planned.
 How: the beat is warped by the swing, the lag is seconds added after the tempo has its say, on
 felt beats never early by looseness, for the keys on that beat are to be heard first; a length
-never reaches the place where the next note may begin.
+never reaches the place where the next note may begin.  How loose a note is belongs to its place: a
+bar that is written anew because another chord is expected keeps its feel.
 """
 
 from __future__ import annotations
@@ -56,6 +57,11 @@ class Performer:
         self._touch = style.touch
         self._loudness = style.interplay.loudness
         self._random = random
+        self._drawn: dict[Fraction, tuple[float, float]] = {}
+
+    def forget(self) -> None:
+        """The song goes on elsewhere, or comes by here again."""
+        self._drawn.clear()
 
     def perform(
         self,
@@ -69,12 +75,13 @@ class Performer:
         """
         beat = swung(note.beat, self._feel, bar)
         following = swung(note.beat + note.length, self._feel, bar)
-        loose = self._spread(self._feel.looseness_ms)
+        late, hard = self._looseness(note.beat, bar)
+        loose = late * self._feel.looseness_ms
         if note.beat - bar.bar_start in bar.metre.pulses:
             loose = abs(loose)  # keys that are on the beat are to be heard first
         lag = (self._feel.lay_back_ms + loose) / 1000
         until = self._until(note, beat, following, lag, bar.seconds_per_beat)
-        return Performed(beat, lag, until, self._velocity(note, manner), _bent(note))
+        return Performed(beat, lag, until, self._velocity(note, manner, hard), _bent(note))
 
     def _until(
         self, note: BassNote, beat: float, following: float, lag: float, seconds_per_beat: float
@@ -88,17 +95,24 @@ class Performer:
         start = beat + lag / seconds_per_beat
         return max(min(start + length, latest), start + min(length, 0.25 * (following - beat)))
 
-    def _velocity(self, note: BassNote, manner: Manner) -> int:
-        level = struck(note.accent, self._touch) + self._spread(self._touch.spread)
+    def _velocity(self, note: BassNote, manner: Manner, hard: float) -> int:
+        level = struck(note.accent, self._touch) + hard * self._touch.spread
         level += _SWELL * self._loudness * (2 * manner.loud - 1)
         level *= _FORCE[note.articulation]
         if note.ghost:
             level = min(level, self._touch.ghost + self._touch.spread)
         return max(1, min(127, round(level)))
 
-    def _spread(self, deviation: float) -> float:
-        widest = _WIDEST * deviation
-        return max(-widest, min(widest, self._random.gauss(0, deviation)))
+    def _looseness(self, place: Fraction, bar: Moment) -> tuple[float, float]:
+        """How late, and how hard, a note at a place comes by chance, in standard deviations."""
+        if place not in self._drawn:
+            since = bar.bar_start - bar.metre.bar  # a bar back may still be written anew
+            self._drawn = {beat: drawn for beat, drawn in self._drawn.items() if beat >= since}
+            self._drawn[place] = self._deviation(), self._deviation()
+        return self._drawn[place]
+
+    def _deviation(self) -> float:
+        return max(-_WIDEST, min(_WIDEST, self._random.gauss(0, 1)))
 
 
 def _bent(note: BassNote) -> int:

@@ -92,6 +92,7 @@ class Writing:
         self.written_to = None
         self._written_for.clear()
         self._manners.clear()
+        self._performer.forget()
 
     def write_on(self, beat: Fraction, next_beat: Fraction, belief: Belief) -> bool:
         """Hold the part a felt beat ahead, and to what is believed; whether a bar was to write."""

@@ -100,11 +100,22 @@ class TestPerformer:
     def test_looseness_never_has_a_note_before_its_felt_beat(self) -> None:
         """Keys that are on the beat are heard first; between the beats it goes either way."""
         style = replace(PLAIN, feel=Feel(looseness_ms=5))
-        performer = Performer(style, Random(1))
-        on = [performer.perform(note(Fraction(3)), bar()).lag for _ in range(50)]
-        off = [performer.perform(note(Fraction(3, 2)), bar()).lag for _ in range(50)]
-        assert min(on) >= 0.0
+        players = [Performer(style, Random(seed)) for seed in range(50)]
+        on = [player.perform(note(Fraction(3)), bar()).lag for player in players]
+        off = [player.perform(note(Fraction(3, 2)), bar()).lag for player in players]
+        assert 0.0 <= min(on) < max(on)
         assert min(off) < 0.0 < max(off)
+
+    def test_a_note_that_is_written_anew_keeps_its_looseness(self) -> None:
+        """As late and as hard at its place as it was to be; elsewhere, or the next time, anew."""
+        style = replace(PLAIN, feel=Feel(looseness_ms=5), touch=replace(PLAIN.touch, spread=9))
+        player = Performer(style, Random(1))
+        two = player.perform(note(Fraction(2)), bar())
+        three = player.perform(note(Fraction(3)), bar())
+        assert player.perform(note(Fraction(2)), bar()) == two
+        assert (three.lag, three.velocity) != (two.lag, two.velocity)
+        player.forget()
+        assert player.perform(note(Fraction(2)), bar()).lag != two.lag
 
     def test_a_style_that_lays_back_plays_behind_the_beat(self) -> None:
         """Ten milliseconds are ten milliseconds at any tempo."""
