@@ -43,6 +43,7 @@ from bench.histories import (
     keep,
     kept_rows,
     of_chart,
+    withhold,
 )
 from engine.foresight import clues
 from engine.foresight.course import Course
@@ -176,7 +177,9 @@ def drawn(
                 [column[np.sort(rows[some[kinds[some] == kind]])] for column in each.lessons[:4]]
                 for kind, each in enumerate(taught)
             ]
-            yield [torch.from_numpy(np.concatenate(column)) for column in zip(*parts, strict=True)]
+            candidates, common, *rest = (np.concatenate(each) for each in zip(*parts, strict=True))
+            withhold(candidates, common, rng)
+            yield [torch.from_numpy(column) for column in (candidates, common, *rest)]
 
 
 def fit_network(

@@ -132,7 +132,7 @@ def read_part(song: Song, guise: str) -> Part:
         keys.play_until(at + length)
         whole = read_beat(keys.held, at, length, at + length)
         if whole.bass is not None:
-            past.add(whole)
+            past = past.after(whole)
     beats = len(rows["at"])
     return Part(
         song.name,

@@ -47,6 +47,8 @@ STYLE: Final = "soul"
 # Of the segments of a chart that is misheard, so many are on a wrong root.
 WRONG: Final = 0.05
 SEED: Final = 1
+# How often what the ear expects is withheld: half of the looks at a beat come before it is asked.
+WITHHELD: Final = 0.5
 
 
 class Kind(Enum):
@@ -92,8 +94,10 @@ def lesson_of(
         course = course.after(step, len(felt.metre.pulses))
         votes = memory.votes()
         before = step, votes
-        candidates.append(clues.of_candidates(memory, votes, course).astype(np.float16))
-        commons.append(clues.common(memory, votes, course, record, 1.0).astype(np.float16))
+        candidates.append(
+            clues.of_candidates(memory, votes, course, clues.GIVEN).astype(np.float16)
+        )
+        commons.append(clues.common(memory, votes, course, record, clues.GIVEN).astype(np.float16))
         courses.append(course)
     roots = [root_of(felt.chord) for felt in beats]
     right = [root_of(chord) == root for chord, root in zip(heard, roots, strict=True)]
@@ -162,19 +166,22 @@ class _Noting(Foresight):
         confidence: float,
         horizon: int,
         *,
+        coming: np.ndarray | None = None,
         weigh: int = WEIGHED,
     ) -> tuple[Forecast, ...]:
-        out = super().look(moment, chord, key, confidence, horizon, weigh=weigh)
+        out = super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
         beat, standing = float(out[0].beat), self._path[0].standing
         if moment.position <= beat - BEFORE and standing is not None:
             self.noted[beat] = self._clues[id(standing)][1]
         return out
 
-    def _weigh(self, step: Step, course: Course, where: Whereabouts | None) -> Standing:
+    def _weigh(
+        self, step: Step, course: Course, where: Whereabouts | None, said: clues.Said
+    ) -> Standing:
         votes = self._memory.votes()
-        candidates = clues.of_candidates(self._memory, votes, course).astype(np.float16)
-        common = clues.common(self._memory, votes, course, self._record, self._confidence)
-        standing = super()._weigh(step, course, where)
+        candidates = clues.of_candidates(self._memory, votes, course, said).astype(np.float16)
+        common = clues.common(self._memory, votes, course, self._record, said)
+        standing = super()._weigh(step, course, where, said)
         self._clues[id(standing)] = standing, (candidates, common.astype(np.float16), course)
         return standing
 
@@ -274,3 +281,10 @@ def kept_rows(kind: Kind, folder: Path) -> Rows:
 
 def _file(folder: Path, kind: Kind, name: str) -> Path:
     return folder / f"{kind.name.lower()}_{name}.npy"
+
+
+def withhold(candidates: np.ndarray, common: np.ndarray, rng: np.random.Generator) -> None:
+    """Take what the ear expects out of some rows, and with it that it was asked."""
+    some = rng.random(len(common)) < WITHHELD
+    candidates[some, :, clues.OF_EAR] = 0
+    common[some, -1] = 0

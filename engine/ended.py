@@ -11,12 +11,15 @@ Unless the change was foretold for the weaker beat, as by a chart: then it came 
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord
 from engine.meter import Moment
+
+_LONG: Final = 16
+"""For so many beats after the last one that was remembered otherwise it may happen again."""
 
 
 class EndedBeat(NamedTuple):
@@ -24,7 +27,7 @@ class EndedBeat(NamedTuple):
 
     `weight` is that of the strongest felt beat which its keys may have been meant for: itself, or
     if they came between the beats the one that follows; see Metre.weight.  `due` is whether a
-    change was foretold just there.
+    change was foretold just there, `apart` whether the ear heard something else.
     """
 
     began: Moment
@@ -32,6 +35,7 @@ class EndedBeat(NamedTuple):
     rested: bool
     weight: int
     due: bool
+    apart: bool = False
 
     def brought(self, chord: Chord) -> bool:
         """Whether it had the root of this chord."""
@@ -48,6 +52,15 @@ class Ended:
         self._foresight = foresight
         self.last: EndedBeat | None = None
         self._left_out: list[EndedBeat] = []
+        self._agreed = _LONG
+
+    @property
+    def apart(self) -> bool:
+        """Whether lately a beat was remembered otherwise than the ear, which cannot know, heard it.
+
+        The ear then expects chords where their keys come, and not where they are due.
+        """
+        return self._agreed < _LONG
 
     def commit(self) -> None:
         """Let the foresight remember the beat, if it does not yet."""
@@ -55,8 +68,10 @@ class Ended:
         if beat is None:
             return
         self._left_out = [each for each in self._left_out if each.began.bar == beat.began.bar]
-        if beats := self._due_earlier(beat):
+        beats = self._due_earlier(beat)
+        if beats:
             self._foresight.amend(beat.heard.chord, beats)
+        self._agreed = 0 if beats or beat.apart else min(self._agreed + 1, _LONG)
         start = Fraction(beat.began.position).limit_denominator(96)
         in_bar = start - beat.began.bar_start
         self._foresight.commit(start, in_bar, beat.began.metre, beat.heard.chord)

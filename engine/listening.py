@@ -18,10 +18,11 @@ from typing import Final
 from engine.colours import Colours
 from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
-from engine.foresight.outlook import FARTHEST, WEIGHED, Foresight
+from engine.foresight.outlook import Foresight
 from engine.foretold import BELIEVED, FIRST_KEYS, SURE, Foretold, is_rest
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
+from engine.looking import Looking
 from engine.meter import ON_THE_BEAT, Moment
 from engine.plan import Belief, next_change
 from engine.player import Player
@@ -54,8 +55,7 @@ class Listening:
         self.player = Player()
         self.timing = Timing()
         self.heard = ear.ended  # nothing yet, in the key that it was told
-        self._unseen = 0
-        self._foresight = foresight
+        self._looking = Looking(ear, foresight)
         self._lead = lead
         self._sent = SentEarly()
         self._beyond: tuple[Forecast, ...] = ()
@@ -79,7 +79,7 @@ class Listening:
         self._end_paused_beat(moment)
         self._ended.relocate()
         self.ear.relocate(moment)
-        self._foresight.relocate(moment.next_beat())
+        self._looking.relocate(moment)
         self.player.relocate()
         self._beyond = ()
         self._beat = self._before = None
@@ -87,7 +87,6 @@ class Listening:
         self.tacet = self._defied = False
         self._sent.clear()
         self._key_at = moment.position
-        self._unseen = 0
 
     def _end_paused_beat(self, moment: Moment) -> None:
         """A song that goes on from within the beat under way does not come to its end again."""
@@ -153,7 +152,9 @@ class Listening:
         if self._beat is not None and self._chord is not None:
             heard, rested = self._as_it_was(moment), self.timing.rests
             weight = max(self._beat.weight, self.timing.between * moment.weight)
-            self._ended.last = EndedBeat(self._beat, heard, rested, weight, self._foretold.changes)
+            self._ended.last = EndedBeat(
+                self._beat, heard, rested, weight, self._foretold.changes, heard != self.ear.ended
+            )
         self.timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
@@ -169,7 +170,7 @@ class Listening:
         self._defied = rest and self._defied
         self.tacet = rest and not self._defied
         self._began, self._known = self._chord, self.ear.ended.chord
-        self._unseen = WEIGHED
+        self._looking.cross()
         return amended
 
     def _as_it_was(self, following: Moment) -> Heard:
@@ -213,6 +214,8 @@ class Listening:
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
         late = self._beat is not None and _is_late(moment, self._beat)
+        if late and not (self.ear.silent or self._ended.apart):
+            self._looking.ask()
         ear = self.ear
         heard = self._foretold.named(ear.heard(moment, whole=self._lead and late), ear)
         self.timing.read(moment, silent=ear.silent)
@@ -249,7 +252,7 @@ class Listening:
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != chord.root or self._lead:
             self._place = moment
-            self._unseen = WEIGHED
+            self._looking.look_anew()
         self._goes_on(before, chord)
 
     @property
@@ -281,18 +284,20 @@ class Listening:
             beyond[i] = replace(forecast, chord=chord)
         self._beyond = tuple(beyond)
 
+    @property
+    def has_more_to_see(self) -> bool:
+        """Whether to look again would tell something new."""
+        return self._looking.has_more_to_see
+
     def look(self) -> bool:
         """Remember the beat that ended, or look a step ahead; whether there was anything to do."""
         if self._ended.last is not None:
             self._ended.commit()
             return True
-        if not self._unseen or self._chord is None or self._place is None:
+        if not self.has_more_to_see or self._chord is None or self._place is None:
             return False
-        self._unseen -= 1
-        heard, chord = self.heard, None if self.tacet else self._colours.with_the_tune(self._chord)
-        self._beyond = self._foresight.look(
-            self._place, chord, heard.key, heard.confidence, FARTHEST, weigh=1
-        )
+        chord = None if self.tacet else self._colours.with_the_tune(self._chord)
+        self._beyond = self._looking.step(self._place, chord, self.heard, self._beyond)
         if chord is not None:
             self._goes_on(chord, self._chord)
         return True

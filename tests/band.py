@@ -23,6 +23,7 @@ from engine.events import (
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
+from engine.hearing.tables import Array
 from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.symbols import parse_symbol, symbol
 from ports.replay import replay
@@ -55,10 +56,12 @@ class WatchedForesight(Foresight):
         confidence: float,
         horizon: int,
         *,
+        coming: Array | None = None,
         weigh: int = WEIGHED,
     ) -> Outlook:
         """Look ahead as usual, and pass it on."""
-        return self._watch(super().look(moment, chord, key, confidence, horizon, weigh=weigh))
+        seen = super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
+        return self._watch(seen)
 
 
 class Pianist:

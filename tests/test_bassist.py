@@ -40,10 +40,11 @@ from engine.events import (
     Tick,
 )
 from engine.foresight.chart import Bar, Chart, Section
-from engine.foresight.outlook import Foresight
+from engine.foresight.outlook import WEIGHED, Foresight
 from engine.foresight.tables import DEFAULT as FORESEEN
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
+from engine.hearing.tables import Array
 from engine.hearing.taught import TAUGHT
 from engine.line.grades import Grade
 from engine.meter import Metre, Moment
@@ -731,6 +732,69 @@ def noting_looks(log: list[object]) -> Foresight:
         return ahead
 
     return WatchedForesight(note)
+
+
+class Asked(Foresight):
+    """Foresight that notes in a log each look, and whether it was given the ear's word."""
+
+    def __init__(self, log: list[object]) -> None:
+        super().__init__()
+        self._log = log
+
+    def look(
+        self,
+        moment: Moment,
+        chord: Chord | None,
+        key: Key,
+        confidence: float,
+        horizon: int,
+        *,
+        coming: Array | None = None,
+        weigh: int = WEIGHED,
+    ) -> Outlook:
+        """Look ahead as usual."""
+        self._log.append("looks" if coming is None else "looks again")
+        return super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
+
+
+def test_a_sixteenth_after_each_beat_it_is_looked_again_with_what_the_ear_expects() -> None:
+    """As a beat begins the ear has not heard it yet; a sixteenth later it says how it goes on."""
+    log: list[object] = []
+    bassist = bass_player("rock", foresight=Asked(log))
+    for event in [*comping(" ".join([TURNAROUND] * 2)), Stop(32.0)]:
+        while (due := bassist.next_deadline()) is not None and due < event.at:
+            log.append(due)
+            log += [o for o in bassist.receive(Tick(due)) if isinstance(o, Beat)]
+        bassist.receive(event)
+
+    starts = [i for i, o in enumerate(log) if isinstance(o, Beat)]
+    for start, end in pairwise(starts[1:]):
+        beat, of_beat = log[start], log[start:end]
+        again = of_beat.index("looks again")
+        at = [due for due in of_beat[:again] if isinstance(due, float)][-1]
+        assert isinstance(beat, Beat) and 0.125 <= at - beat.at < 0.15
+        assert "looks" in of_beat[:again] and "looks" not in of_beat[again:]
+
+
+@pytest.mark.parametrize(
+    ("places", "length", "asked"),
+    [((0.0,), 1.5, {0, 1}), ((1.0, 3.0), 0.4, set[int]())],
+    ids=["on one", "on two and four"],
+)
+def test_the_ear_is_asked_where_it_can_know(
+    places: Sequence[float], length: float, asked: set[int]
+) -> None:
+    """While a chord sounds, here for a beat and a half; but not when it comes after it was due."""
+    log: list[object] = []
+    keys = in_time(clock(64), stabs(LOOP * 2, places, length))
+    bassist = bass_player("rock", foresight=Asked(log), external_clock=True)
+    play_through(bassist, [*keys, Stop(31.5)], log.append)
+
+    starts = [i for i, o in enumerate(log) if isinstance(o, Beat)]
+    found = {
+        n % 4 for n, (i, j) in enumerate(pairwise(starts)) if "looks again" in log[i:j] and n > 7
+    }
+    assert found == asked
 
 
 def test_the_note_on_the_beat_does_not_wait_for_the_look_ahead() -> None:

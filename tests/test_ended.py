@@ -46,6 +46,15 @@ class Noting(Foresight):
         super().amend(chord, beats)
 
 
+def end(ended: Ended, beat: Struck, metre: Metre = FOUR_FOUR, *, apart: bool = False) -> None:
+    """Let a beat be over."""
+    place, following = moment(beat.at, metre), moment(beat.at + 1, metre)
+    weight = max(place.weight, beat.between * following.weight)
+    heard = Heard(parse_symbol(beat.chord), 0.9, Key(10), 0.9)
+    ended.last = EndedBeat(place, heard, beat.rested, weight, beat.due, apart)
+    ended.commit()
+
+
 def amended(
     *beats: Struck, metre: Metre = FOUR_FOUR, jump_at: int | None = None
 ) -> list[tuple[str, int]]:
@@ -55,11 +64,7 @@ def amended(
     for beat in beats:
         if beat.at == jump_at:
             ended.relocate()
-        place, following = moment(beat.at, metre), moment(beat.at + 1, metre)
-        weight = max(place.weight, beat.between * following.weight)
-        heard = Heard(parse_symbol(beat.chord), 0.9, Key(10), 0.9)
-        ended.last = EndedBeat(place, heard, beat.rested, weight, beat.due)
-        ended.commit()
+        end(ended, beat, metre)
     assert ended.last is None
     return foresight.amended
 
@@ -118,3 +123,22 @@ def test_a_push_goes_to_the_next_beat_unless_a_stronger_one_was_left_out(
     ended.commit()
 
     assert ended.yields_to(moment(at)) is yields
+
+
+@pytest.mark.parametrize("pushed", [False, True])
+def test_for_four_bars_the_ear_may_be_wrong_about_when_chords_change(*, pushed: bool) -> None:
+    """Once a chord was due before its keys came, or, pushed, after them; no such song, no doubt."""
+    ended = Ended(Foresight())
+    end(ended, Struck(3, "Bb"))
+    assert not ended.apart
+    if pushed:
+        end(ended, Struck(4, "Bb"), apart=True)
+    else:
+        end(ended, left_out(4, "Bb"))
+        end(ended, Struck(5, "Eb"))
+
+    for beat in range(6, 21):
+        end(ended, Struck(beat, "Eb"))
+        assert ended.apart
+    end(ended, Struck(21, "Eb"))
+    assert not ended.apart

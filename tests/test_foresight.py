@@ -7,6 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from engine.foresight.chart import Bar, Chart, Section
@@ -162,6 +163,37 @@ def test_looking_changes_nothing() -> None:
     asked.look(at(32), chord("E"), KEY, 1.0, 8)
 
     assert asked.look(at(32), LOOP[0], KEY, 1.0, 8) == unasked.look(at(32), LOOP[0], KEY, 1.0, 8)
+
+
+def expecting(root: int) -> np.ndarray:
+    """An ear that all but knows what comes next."""
+    coming = np.full(12, 0.005)
+    coming[root] = 0.945
+    return coming
+
+
+def test_what_the_ear_expects_has_a_word() -> None:
+    """When a song has just begun, that B flat stays is likelier if the ear expects no E flat."""
+    odds = []
+    for root in (3, 10):
+        foresight = Foresight()
+        play(foresight, LOOP[:3])
+        [seen] = foresight.look(at(3), LOOP[0], KEY, 0.9, 1, coming=expecting(root))
+        assert seen.chord is not None
+        odds.append(seen.confidence if seen.chord.root == 10 else 1 - seen.confidence)
+    assert odds[0] < odds[1]
+
+
+def test_a_beat_weighed_before_the_ear_was_asked_is_weighed_again_when_it_was() -> None:
+    """First without its word, then with it: the same as with it from the start."""
+    asked_late, asked = Foresight(), Foresight()
+    coming = expecting(3)
+    for foresight in (asked_late, asked):
+        play(foresight, LOOP[:3])
+    without = asked_late.look(at(3), LOOP[0], KEY, 0.9, 2)
+    late = asked_late.look(at(3), LOOP[0], KEY, 0.9, 2, coming=coming)
+
+    assert late == asked.look(at(3), LOOP[0], KEY, 0.9, 2, coming=coming) != without
 
 
 def test_a_beat_that_was_amended_is_remembered_as_what_it_was() -> None:

@@ -383,6 +383,36 @@ def test_looking_twice_changes_nothing() -> None:
     assert np.array_equal(once.at(1).ear.foretold(), often.at(1).ear.foretold())
 
 
+def test_to_ask_what_comes_changes_nothing() -> None:
+    """One ear is asked on and on, in silence too, and hears and expects what the other does."""
+    asked, unasked = Pianist(), Pianist()
+    for beat in range(48):
+        keys = ("45 57 60 64", "", "50 57 62 65")[beat // 4 % 3]
+        for player in (asked, unasked):
+            player.at(beat)
+            if beat % 4 == 0:
+                player.play(keys)
+        for part in (0.1, 0.6):
+            asked.at(beat + part).ear.coming()
+    assert asked.at(47.9).hears() == unasked.at(47.9).hears()
+    assert np.array_equal(asked.at(48).ear.foretold(), unasked.at(48).ear.foretold())
+
+
+def test_what_is_to_come_is_what_is_expected_when_it_comes() -> None:
+    """At the end of a beat it is known already what will be expected as the next one begins."""
+    player = Pianist()
+    for bar, keys in enumerate(3 * ("45 57 60 64", "50 57 62 65", "40 56 59 64", "45 57 60 64")):
+        player.at(4 * bar).play(keys)
+        coming = player.at(4 * bar + 3.95).ear.coming()
+        expected = player.at(4 * bar + 4.0).ear.foretold().sum(axis=1)
+        assert np.allclose(coming, expected, atol=0.05)
+
+
+def test_nobody_knows_what_comes_before_it_has_begun() -> None:
+    """Before the first beat any root is as likely as another."""
+    assert np.allclose(Pianist().ear.coming(), 1 / 12)
+
+
 def test_chords_are_heard_in_other_metres() -> None:
     """In 6/8 a felt beat lasts a dotted quarter, and a chord for each is heard."""
     player = Pianist(Metre(6, 8))
@@ -429,6 +459,27 @@ def test_a_beat_is_remembered_as_it_turned_out() -> None:
     """The first two notes of C over E may be E minor; the third said C, so C is expected again."""
     recalled = looped((0, 0, 5, 7), {0: 4}).expect(0, 4)
     assert int(recalled.log_shares.argmax()) == 0
+
+
+def test_memory_may_be_asked_what_it_would_expect() -> None:
+    """At any beat, also of a song so long that its beginning is forgotten: it learns nothing."""
+    asked, unasked = looped((0, 0, 5, 7), {}), looped((0, 0, 5, 7), {})
+    for beat in range(12, 1100):
+        if beat < 40 or beat > 1000:
+            asked.foresee(beat % 4, sure_of(3), 4)
+        for memory in (asked, unasked):
+            memory.add(float(beat), beat % 4, sure_of((0, 0, 5, 7)[beat % 4]))
+    seen, expected = (memory.expect(0, 4) for memory in (asked, unasked))
+    assert np.array_equal(seen.log_shares, expected.log_shares)
+    assert np.array_equal(seen.hints, expected.hints)
+
+
+def test_what_memory_would_expect_is_what_it_then_does() -> None:
+    """The beat that it was told of as over is over, with just that belief."""
+    memory = looped((0, 0, 5, 7), {})
+    foreseen = memory.foresee(0, sure_of(0), 4)
+    memory.add(12.0, 0, sure_of(0))
+    assert np.array_equal(foreseen.log_shares, memory.expect(1, 4).log_shares)
 
 
 def test_nothing_is_put_right_across_a_jump() -> None:

@@ -21,9 +21,13 @@ from bench.histories import (
     heard,
     keep,
     kept_rows,
+    lesson_of,
     of_chart,
     reordered,
+    withhold,
 )
+from engine.foresight.clues import OF_EAR
+from engine.foresight.custom import TABLES
 
 ROUND = ("Eb:maj", "C:min", "F:min7", "Bb:7")
 CHORDS = ROUND * 4
@@ -120,3 +124,33 @@ def test_a_song_that_has_a_file_is_played_from_it(tmp_path: Path, in_blocks: Les
 
     assert from_file.kind is Kind.SONG_HEARD
     assert np.array_equal(from_file.candidates, in_blocks.candidates)
+
+
+def test_the_ear_was_asked_what_comes_where_it_heard_the_song(in_blocks: Lesson) -> None:
+    """And is right of most beats of a song that goes round; of chords that are given it is not."""
+    given = lesson_of(
+        Kind.CHART, "7", felt_beats(CHART), [felt.chord for felt in felt_beats(CHART)]
+    )
+    asked = in_blocks.common[:, -1] == 1
+    expected = in_blocks.candidates[asked, :12, -1].argmax(axis=1)
+
+    assert asked.mean() > 0.6
+    assert (expected == in_blocks.came[asked]).mean() > 0.75
+    assert not in_blocks.candidates[~asked, :, -1].any()
+    assert not given.common[:, -1].any() and not given.candidates[:, :, -1].any()
+
+
+def test_now_and_then_the_ear_is_not_asked(in_blocks: Lesson) -> None:
+    """Half of the rows have nothing of what it expects; nothing else is missing from any."""
+    customs = np.ones((len(in_blocks.came), 13, len(TABLES)), np.float16)
+    whole = np.tile(np.concatenate((in_blocks.candidates, customs), axis=2), (40, 1, 1))
+    asked = np.tile(in_blocks.common, (40, 1))
+    candidates, common = whole.copy(), asked.copy()
+    withhold(candidates, common, np.random.default_rng(1))
+
+    silent = (common != asked).any(axis=1)
+    assert 0.45 < silent[asked[:, -1] == 1].mean() < 0.55
+    assert not candidates[silent, :, OF_EAR].any() and not common[silent, -1].any()
+    candidates[silent, :, OF_EAR] = whole[silent, :, OF_EAR]
+    common[silent, -1] = 1
+    assert np.array_equal(candidates, whole) and np.array_equal(common, asked)

@@ -8,8 +8,8 @@ clue is a share, a flag or a logarithm, near 0 to 1.
 
 from __future__ import annotations
 
-from math import log2, log10
-from typing import Final
+from math import log, log2, log10
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,6 +62,29 @@ _LEAST_DOUBT: Final = 0.01
 """The ear is sure where it doubts less than that; chords that are given are not doubted at all."""
 
 
+_LEAST_COMING: Final = 0.003
+"""What the ear expects less than that it does not expect."""
+
+OF_EAR: Final = slice(-len(TABLES) - 1, -len(TABLES))
+"""Where the ear's word stands among all clues of a candidate; whether it was asked is the last of
+those common to all."""
+
+
+class Said(NamedTuple):
+    """What the ear says: how surely it heard the chord that sounds, and what it expects.
+
+    `coming` is its belief about the root of the next beat, (12,): see Ear.coming; None where it was
+    not asked.
+    """
+
+    sure: float
+    coming: NDArray[np.float64] | None = None
+
+
+GIVEN: Final = Said(1.0)
+"""Of chords that nobody had to hear."""
+
+
 class Record:
     """How well each way of remembering has called the beats of this song, and the changes."""
 
@@ -79,7 +102,7 @@ class Record:
         self.hits = fades * self.hits + (1 - fades) * right
 
 
-def of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
+def of_candidates(memory: Memory, votes: Votes, course: Course, said: Said) -> Floats:
     """A row of clues for each of the thirteen candidates."""
     deep = votes.counts.reshape(-1, BINS).astype(np.float32) @ _AT_LEAST
     deep = deep.reshape(ROOTS, -1)
@@ -90,6 +113,7 @@ def of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
         _of_latest(memory),
         _of_bars_ago(memory, course),
         _of_roots(course),
+        _of_ear(said),
     )
     return np.concatenate(parts, axis=1, dtype=np.float32)
 
@@ -149,6 +173,15 @@ def _of_roots(course: Course) -> Floats:
     return out
 
 
+def _of_ear(said: Said) -> Floats:
+    """What the ear expects, which knows no silence."""
+    out = np.zeros((ROOTS, 1), dtype=np.float32)
+    if said.coming is not None:
+        out[:12, 0] = 0.2 * np.log(said.coming + _LEAST_COMING)
+        out[NO_CHORD] = 0.2 * log(_LEAST_COMING)
+    return out
+
+
 def of_customs(course: Course, customs: Floats) -> Floats:
     """The logarithms of what songs in general would do, a row for each candidate."""
     logs = np.log(customs + 1e-4) * np.float32(0.2)
@@ -162,9 +195,7 @@ def of_customs(course: Course, customs: Floats) -> Floats:
     return out
 
 
-def common(
-    memory: Memory, votes: Votes, course: Course, record: Record, confidence: float
-) -> Floats:
+def common(memory: Memory, votes: Votes, course: Course, record: Record, said: Said) -> Floats:
     """The clues that hold for all candidates alike, with how surely the last chord was heard."""
     ranked = _SCALED[np.sort(votes.longest, axis=0)[-2:].T]
     parts = (
@@ -173,7 +204,7 @@ def common(
         _of_time(course),
         _of_chords(course),
         _of_lag(memory, course),
-        (-0.5 * log10(1 - confidence + _LEAST_DOUBT),),
+        (-0.5 * log10(1 - said.sure + _LEAST_DOUBT), said.coming is not None),
     )
     return np.concatenate(parts, dtype=np.float32)
 

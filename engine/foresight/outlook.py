@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from engine.events import Forecast
 from engine.foresight.agreement import NO_CHORD, Step, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
-from engine.foresight.clues import Record, common, of_candidates, of_customs
+from engine.foresight.clues import GIVEN, Record, Said, common, of_candidates, of_customs
 from engine.foresight.course import Course
 from engine.foresight.custom import Custom
 from engine.foresight.judge import Judge
@@ -45,10 +45,10 @@ With 3 a look took half as long again, and the bass landed no better for it."""
 _TAKEN_BACK: Final = 4
 """How many beats can be remembered otherwise when the next one is there: a bar's."""
 
-_LEAN: Final = 1.2
+_LEAN: Final = 1.4
 """A change is called although staying is up to this much likelier: a change missed costs the line
 its way in, one called for nothing is said with so little certainty that the line stays in the
-chord.  Cross-validated on charts it calls half a point more changes at the right beat (1.5 in new
+chord.  Cross-validated on charts it calls a point more changes at the right beat (three in new
 material), and no more others with a half or more."""
 
 _GUESSED: Final = 0.92
@@ -76,7 +76,7 @@ class Foresight:
         self._where = None if self._follower is None else self._follower.anywhere()
         self._trust = _TRUST_IN_CHART
         self._memory = Memory()
-        self._confidence = 1.0
+        self._said = GIVEN
         self._record = Record()
         self._course = Course()
         self._last: Step | None = None
@@ -169,15 +169,20 @@ class Foresight:
         confidence: float,
         horizon: int,
         *,
+        coming: Floats | None = None,
         weigh: int = WEIGHED,
     ) -> tuple[Forecast, ...]:
         """One forecast for each of the coming felt beats, `chord` taken as sounding now.
 
+        `coming` is what the ear expects of the next beat, where it was asked (Ear.coming); if that
+        was weighed without it, it is weighed again.
         So many beats are weighed, at a millisecond or so each; to weigh one, and then look once
         more and weigh another, comes to the same as to weigh two.
         """
         metre = moment.metre
-        self._confidence = confidence
+        if coming is not self._said.coming:
+            self._path[:1] = [way._replace(standing=None) for way in self._path[:1]]
+        self._said = Said(confidence, coming)
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
         sure = 1.0
@@ -192,7 +197,7 @@ class Foresight:
 
     def _calls(self, step: Step, pulses: int, key: Key, weigh: int) -> Iterator[Call]:
         """The best path, a beat at a time, from a beat that is taken as sounding."""
-        course, where = self._course, self._where
+        course, where, said = self._course, self._where, self._said
         path, self._path = self._path, []
         self._memory.forget_imagined()
         while True:
@@ -208,8 +213,9 @@ class Foresight:
                 way = Way(step, self._memory.now, course, where, None)
             course, where, standing = way.course, way.where, way.standing
             if standing is None:
-                standing = self._weigh(step, course, where)
+                standing = self._weigh(step, course, where, said)
                 weigh -= 1
+            said = said._replace(coming=None)  # of no beat but the next one
             self._path.append(way._replace(standing=standing))
             root = _called(standing.odds, step.root)
             stays = root == step.root
@@ -228,16 +234,17 @@ class Foresight:
         """What is known after the last committed beat."""
         if self._standing is None and self._last is not None:
             self._memory.forget_imagined()
-            self._standing = self._weigh(self._last, self._course, self._where)
+            said = self._said._replace(coming=None)
+            self._standing = self._weigh(self._last, self._course, self._where, said)
         return self._standing
 
-    def _weigh(self, step: Step, course: Course, where: Whereabouts | None) -> Standing:
+    def _weigh(self, step: Step, course: Course, where: Whereabouts | None, said: Said) -> Standing:
         """Ask everyone about the beat after this one."""
         votes = self._memory.votes()
         customs = of_customs(course, self._custom.odds(course))
-        candidates = np.concatenate((of_candidates(self._memory, votes, course), customs), axis=1)
-        shared = common(self._memory, votes, course, self._record, self._confidence)
-        judged = self._judge.odds(candidates, shared)
+        own = of_candidates(self._memory, votes, course, said)
+        shared = common(self._memory, votes, course, self._record, said)
+        judged = self._judge.odds(np.concatenate((own, customs), axis=1), shared)
         if self._follower is None or where is None:
             return Standing(step, votes, judged, None, None, judged.astype(np.float64))
         charted, places = self._follower.odds(where)

@@ -59,18 +59,37 @@ class ChordFilter:
 
     def begin(self, place: int, past: Vector, keys: Array, recalled: Recalled) -> None:
         """A beat begins at a place in the bar; `keys` is the belief over keys."""
-        tables = self._tables
-        shares = recalled.log_shares.reshape(12, -1).T.astype(np.float32)
-        known = np.concatenate((past, keys), dtype=np.float32) @ tables.turned_known
-        same = tables.places[place] + recalled.hints.astype(np.float32) @ tables.hints
-        context = known.reshape(-1, 12) + same[:, None]
-        context += tables.remembered.T @ shares + tables.carry.T @ self._left
+        tables, shares = self._tables, _by_kind(recalled)
+        context = self._context(self._left, place, past, keys, recalled)
         self._gates = self._gates_of(self._left)
         self._known, end = (np.concatenate((r * shares, context)) for r in tables.recall[1:])
         self._known += tables.reading_bias[0][:, None]
         self._passing = end + tables.reading_bias[1][:, None] - self._known
+        self.expected = self._expected(context, shares)
+
+    def foresee(
+        self, place: int, past: Vector, keys: Array, recalled: Recalled, *, weighed: bool
+    ) -> Array:
+        """What the next beat would begin with, if this one, `weighed` or silent, were over."""
+        left = self._told[: self._tables.width] if weighed else self._left
+        context = self._context(left, place, past, keys, recalled)
+        return self._expected(context, _by_kind(recalled))
+
+    def _context(
+        self, left: Floats, place: int, past: Vector, keys: Array, recalled: Recalled
+    ) -> Floats:
+        """The features of each root before any tone of a beat."""
+        tables = self._tables
+        known = np.concatenate((past, keys), dtype=np.float32) @ tables.turned_known
+        same = tables.places[place] + recalled.hints.astype(np.float32) @ tables.hints
+        context: Floats = known.reshape(-1, 12) + same[:, None]
+        context += tables.remembered.T @ _by_kind(recalled) + tables.carry.T @ left
+        return context
+
+    def _expected(self, context: Floats, shares: Floats) -> Array:
+        tables = self._tables
         told = _with_mean(np.maximum(context, 0), tables.foretell)
-        self.expected = _chances(told + tables.bias[0][:, None] + tables.recall[0] * shares)
+        return _chances(told + tables.bias[0][:, None] + tables.recall[0] * shares)
 
     def weigh(self, now: Vector) -> Array:
         """The belief about the running beat, given its evidence so far."""
@@ -126,6 +145,11 @@ class ChordFilter:
         np.subtract(self._left, say, out=out)
         out *= keep
         out += say
+
+
+def _by_kind(recalled: Recalled) -> Floats:
+    """The logarithms of what memory expects, kinds x roots."""
+    return recalled.log_shares.reshape(12, -1).T.astype(np.float32)
 
 
 def _with_mean(features: Floats, table: Floats, bias: Floats | float = 0.0) -> Floats:

@@ -34,7 +34,7 @@ from engine.hearing.naming import TWINS, name_chord, spelled_triad
 from engine.hearing.recall import SongMemory
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
-from engine.meter import ON_THE_BEAT, Metre, Moment
+from engine.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
 
 DEFAULT: Final = TAUGHT
 
@@ -104,6 +104,7 @@ class Ear:
         self._past = Past()
         self._memory = SongMemory(12 * tables.count)
         self._beat: float | None = None
+        self._beats = beats_of_bar(FOUR_FOUR)
         self._length = 1.0
         self._place = BAR_LINE
         self._pulse = 0
@@ -165,6 +166,24 @@ class Ear:
     def foretold(self) -> Array:
         """The belief about the running beat before any of its notes, (12, qualities)."""
         return self._chords.expected.reshape(12, -1)
+
+    def coming(self) -> Array:
+        """The belief about the root of the next beat, if this one ends as it sounds now, (12,).
+
+        Nothing is changed by asking.
+        """
+        if self._beat is None:
+            return np.full(12, 1 / 12)
+        reading = self._read(self._beat + self._length)
+        sounds = reading.bass is not None
+        belief = self._believed(reading) if sounds else self._chords.committed
+        past = self._past.after(reading) if sounds else self._past
+        recalled = self._memory.foresee(self._pulse, belief, len(self._beats))
+        _, _, place = self._beats[(self._pulse + 1) % len(self._beats)]
+        keys = self._keys.belief
+        expected = self._chords.foresee(place, past.vector(), keys, recalled, weighed=sounds)
+        roots: Array = expected.reshape(12, -1).sum(axis=1)
+        return roots
 
     def holds_against(self, root: int, expected: int, odds: float) -> bool:
         """Whether a root heard stands against another, expected by who asks with these odds."""
@@ -256,19 +275,22 @@ class Ear:
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
         if reading.bass is not None:
-            belief = self._chords.weigh(reading.now)
+            belief = self._believed(reading)
             if self._tells(reading):
                 self._name(belief, reading)
-            else:
-                belief = self._chords.committed
             self._memory.revise(self._chords.look_back())
             self._chords.commit(belief)
-            self._past.add(reading)
+            self._past = self._past.after(reading)
             self._keys.add(reading.now[LENGTHS], belief, self._place)
         self._memory.add(beat, self._pulse, self._chords.committed)
 
+    def _believed(self, reading: Reading) -> Array:
+        """What is believed of a beat that sounds: of one that tells nothing, the chord before."""
+        belief = self._chords.weigh(reading.now)
+        return belief if self._tells(reading) else self._chords.committed
+
     def _begin(self, moment: Moment) -> None:
-        beats = beats_of_bar(moment.metre)
+        self._beats = beats = beats_of_bar(moment.metre)
         self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
         _, self._length, self._place = beats[self._pulse]
         self._beat = moment.position

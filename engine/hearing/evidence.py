@@ -227,14 +227,16 @@ class Past:
             out[_SONG] *= 12 / total
         return out.ravel()
 
-    def add(self, reading: Reading) -> None:
-        """A beat is over: it becomes the past."""
+    def after(self, reading: Reading) -> Past:
+        """The past as it will be when a beat is over."""
         lengths, lowest = reading.now[LENGTHS], reading.now[_LOWEST_TONE]
-        before, fade = self._before, self.FADE
+        past, fade = Past(), self.FADE
+        past._before = before = self._before.copy()
         before[_LAST], before[_LAST_LOWEST] = lengths, lowest
         before[_FADING] = fade * before[_FADING] + lengths
         before[_FADING_LOWEST] = fade * before[_FADING_LOWEST] + lowest
         before[_SONG] += lengths
+        return past
 
     def leave(self) -> None:
         """The song goes on elsewhere: only what the whole song has had is kept."""

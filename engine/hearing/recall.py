@@ -104,6 +104,15 @@ class SongMemory:
         self._beats += 1
         self._open = True
 
+    def foresee(self, pulse: int, belief: Array, pulses: int) -> Recalled:
+        """What to expect of the beat after the running one, if that were over with this belief."""
+        was_open, rates, odds = self._open, self._rates.copy(), self._odds.copy()
+        self.add(np.inf, pulse, belief)
+        out = self.expect((pulse + 1) % pulses, pulses)
+        self._beats -= 1
+        self._open, self._rates, self._odds = was_open, rates, odds
+        return out
+
     def revise(self, belief: Array) -> None:
         """The beat before the next is believed to have been this, now that more is known."""
         at = self._beats - 1
