@@ -27,7 +27,7 @@ class EndedBeat(NamedTuple):
 
     `weight` is that of the strongest felt beat which its keys may have been meant for: itself, or
     if they came between the beats the one that follows; see Metre.weight.  `due` is whether a
-    change was foretold just there, `apart` whether the ear heard something else.
+    change was foretold just there, `apart` whether the ear heard another root.
     """
 
     began: Moment

@@ -152,9 +152,9 @@ class Listening:
         if self._beat is not None and self._chord is not None:
             heard, rested = self._as_it_was(moment), self.timing.rests
             weight = max(self._beat.weight, self.timing.between * moment.weight)
-            self._ended.last = EndedBeat(
-                self._beat, heard, rested, weight, self._foretold.changes, heard != self.ear.ended
-            )
+            apart = _root(heard) != _root(self.ear.ended)
+            due = self._foretold.changes
+            self._ended.last = EndedBeat(self._beat, heard, rested, weight, due, apart)
         self.timing.cross(moment)
         amended = self._lead and self._amend_sent()
         self._beat = self._place = moment
@@ -301,6 +301,10 @@ class Listening:
         if chord is not None:
             self._goes_on(chord, self._chord)
         return True
+
+
+def _root(heard: Heard) -> int | None:
+    return None if heard.chord is None else heard.chord.root
 
 
 def _is_late(moment: Moment, beat: Moment) -> bool:
