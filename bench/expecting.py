@@ -13,8 +13,10 @@ beat, or else the root last heard.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
 is played on it.  Reached: of the notes written a semitone from the root they lead to, those that
 the root really played resolves.
-Landed and clash are those of bench.landing.  With `--folds` every song is heard and foreseen with
-tables that were fitted on others (see bench.folds).
+Landed and clash are those of bench.landing.  All is printed again without the songs whose labels
+run ahead of their keys (bench/doubtful.py), if there are any.
+With `--folds` every song is heard and foreseen with tables that were fitted on others (see
+bench.folds).
 """
 
 from __future__ import annotations
@@ -33,6 +35,7 @@ import numpy as np
 
 from bench.alter import Hands, struck_by
 from bench.corpus import Song, read_folder
+from bench.doubtful import runs_ahead
 from bench.folds import taught_from
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
 from bench.landing import Landing, count
@@ -141,6 +144,25 @@ class Tally:
         return f"{title}: {changes} changes  {figures}\n  led into by: {ways}"
 
 
+@dataclass
+class Measured:
+    """All that is measured of some songs."""
+
+    songs: int = 0
+    tally: Tally = field(default_factory=Tally)
+    landing: Landing = field(default_factory=Landing)
+
+    def add(self, song: Song, played: Take) -> None:
+        """Count one song more."""
+        self.songs += 1
+        self.tally.add_song(felt_beats(song), played)
+        count(song, played, self.landing)
+
+    def report(self, title: str) -> str:
+        """The figures as lines."""
+        return f"{self.tally.report(title)}\n  {self.landing.report()}"
+
+
 def _is_ground(told: int, heard: int, beats: list[Felt]) -> bool:
     """Whether the bass of the second beat was known: told for it, or heard and common to both."""
     grounds = [{felt.chord.root, felt.chord.bass} for felt in beats if felt.chord is not None]
@@ -197,16 +219,19 @@ def main() -> None:
     style = load(options.preset)
     hands = Hands(options.late / 1000, options.give / 1000, options.spread / 1000)
     for folder in options.folders:
-        tally, landing = Tally(), Landing()
+        measured, on_time = Measured(), Measured()
         for song in read_folder(folder)[:: options.every]:
             with TemporaryDirectory() as made:
                 manner, there = options.rendered, Path(made)
                 played_song = rendered(song, manner, hands, there) if manner else song
                 played = take(played_song, there if manner else folder, style, taught=taught(song))
-            tally.add_song(felt_beats(played_song), played)
-            count(played_song, played, landing)
-        print(tally.report(f"{folder.name}, {options.preset}"))
-        print(f"  {landing.report()}", flush=True)
+            measured.add(played_song, played)
+            if not runs_ahead(played_song):
+                on_time.add(played_song, played)
+        print(measured.report(f"{folder.name}, {options.preset}"), flush=True)
+        if 0 < on_time.songs < measured.songs:
+            less = measured.songs - on_time.songs
+            print(on_time.report(f"{folder.name}, less {less} labelled ahead"), flush=True)
 
 
 if __name__ == "__main__":
