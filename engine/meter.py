@@ -68,8 +68,7 @@ class Metre:
 
     def start_of(self, felt_beat: int) -> Fraction:
         """Where a felt beat starts, in quarter notes from the bar line; counts overrun the bar."""
-        bars, rest = divmod(felt_beat, len(self.pulses))
-        return bars * self.bar + self.pulses[rest]
+        return _start_of(self, felt_beat)
 
     def later(self, in_bar: float, felt_beats: int) -> float:
         """The place so many felt beats later, as far within its own beat; both in quarter notes."""
@@ -135,6 +134,13 @@ def _groups(count: int) -> list[int]:
 
 # A felt beat lies on a place of this grid, that of the MIDI clock.
 _GRID: Final = 24
+
+
+@lru_cache(maxsize=256)  # fractions are slow, and a look ahead asks eight times
+def _start_of(metre: Metre, felt_beat: int) -> Fraction:
+    bars, rest = divmod(felt_beat, len(metre.pulses))
+    return bars * metre.bar + metre.pulses[rest]
+
 
 FOUR_FOUR: Final = Metre(4, 4)
 

@@ -249,7 +249,7 @@ def _of_chords(course: Course) -> Floats:
         out[at + 15] = 9 in quality.intervals
     at += 16
     tones = course.tones / np.maximum(course.tones.sum(1, keepdims=True), 1)
-    out[at:] = np.roll(tones, -course.reference, axis=1).ravel() * 3
+    out[at:] = tones[:, _TURNS[course.reference]].ravel() * 3
     return out
 
 

@@ -45,7 +45,8 @@ class Network:
         """A score for each candidate."""
         hidden = candidates @ self.candidate + (common @ self.common + self.bias)
         np.maximum(hidden, 0, out=hidden)
-        pooled = np.concatenate((hidden.mean(0), hidden.max(0)))
+        mean = np.add.reduce(hidden, 0) / np.float32(len(hidden))
+        pooled = np.concatenate((mean, np.maximum.reduce(hidden, 0)))
         second = hidden @ self.first + (pooled @ self.rivals + self.first_bias)
         np.maximum(second, 0, out=second)
         scores: Floats = second @ self.second + candidates @ self.skip
@@ -60,8 +61,8 @@ class Judge:
 
     def odds(self, candidates: Floats, common: Floats) -> Floats:
         """The probability of each candidate."""
-        scores = np.stack([n.scores(candidates, common) for n in self._networks]).mean(0)
-        scores *= _SHARPENED
+        told = [network.scores(candidates, common) for network in self._networks]
+        scores = np.add.reduce(told, 0) * (_SHARPENED / np.float32(len(told)))
         odds: Floats = np.exp(scores - scores.max())
         odds /= odds.sum()
         return odds
