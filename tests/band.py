@@ -42,11 +42,15 @@ def moment(position: float, metre: Metre = FOUR_FOUR) -> Moment:
 
 
 class WatchedForesight(Foresight):
-    """Foresight that lets each outlook be seen, or be made another one, before it is told."""
+    """Foresight that lets each outlook be seen, or be made another one, before it is told.
+
+    `asked` is whether the ear had been asked what comes.
+    """
 
     def __init__(self, watch: Callable[[Outlook], Outlook]) -> None:
         super().__init__()
         self._watch = watch
+        self.asked = False
 
     def look(
         self,
@@ -60,6 +64,7 @@ class WatchedForesight(Foresight):
         weigh: int = WEIGHED,
     ) -> Outlook:
         """Look ahead as usual, and pass it on."""
+        self.asked = coming is not None
         seen = super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
         return self._watch(seen)
 

@@ -40,11 +40,10 @@ from engine.events import (
     Tick,
 )
 from engine.foresight.chart import Bar, Chart, Section
-from engine.foresight.outlook import WEIGHED, Foresight
+from engine.foresight.outlook import Foresight
 from engine.foresight.tables import DEFAULT as FORESEEN
 from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
-from engine.hearing.tables import Array
 from engine.hearing.taught import TAUGHT
 from engine.line.grades import Grade
 from engine.meter import Metre, Moment
@@ -734,33 +733,21 @@ def noting_looks(log: list[object]) -> Foresight:
     return WatchedForesight(note)
 
 
-class Asked(Foresight):
+def noting_questions(log: list[object]) -> Foresight:
     """Foresight that notes in a log each look, and whether it was given the ear's word."""
 
-    def __init__(self, log: list[object]) -> None:
-        super().__init__()
-        self._log = log
+    def note(ahead: Outlook) -> Outlook:
+        log.append("looks again" if foresight.asked else "looks")
+        return ahead
 
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        coming: Array | None = None,
-        weigh: int = WEIGHED,
-    ) -> Outlook:
-        """Look ahead as usual."""
-        self._log.append("looks" if coming is None else "looks again")
-        return super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
+    foresight = WatchedForesight(note)
+    return foresight
 
 
 def test_a_sixteenth_after_each_beat_it_is_looked_again_with_what_the_ear_expects() -> None:
     """As a beat begins the ear has not heard it yet; a sixteenth later it says how it goes on."""
     log: list[object] = []
-    bassist = bass_player("rock", foresight=Asked(log))
+    bassist = bass_player("rock", foresight=noting_questions(log))
     for event in [*comping(" ".join([TURNAROUND] * 2)), Stop(32.0)]:
         while (due := bassist.next_deadline()) is not None and due < event.at:
             log.append(due)
@@ -787,7 +774,7 @@ def test_the_ear_is_asked_where_it_can_know(
     """While a chord sounds, here for a beat and a half; but not when it comes after it was due."""
     log: list[object] = []
     keys = in_time(clock(64), stabs(LOOP * 2, places, length))
-    bassist = bass_player("rock", foresight=Asked(log), external_clock=True)
+    bassist = bass_player("rock", foresight=noting_questions(log), external_clock=True)
     play_through(bassist, [*keys, Stop(31.5)], log.append)
 
     starts = [i for i, o in enumerate(log) if isinstance(o, Beat)]
