@@ -309,7 +309,8 @@ class Bassist:
         if (another or comes_in) and self._pulse.running and moment.position >= 0:
             self._write_from = self._writing.place_to_change(moment, self._listening.chord_at)
             self._rewrite(self._write_from)
-        if self._pulse.running and self._listening.has_more_to_see:
+            self._agenda.look(at)
+        elif self._pulse.running and self._listening.has_more_to_see:
             self._agenda.look(at)
 
     def _look(self, at: float, out: list[Outgoing]) -> None:

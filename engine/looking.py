@@ -41,7 +41,7 @@ class Looking:
     def relocate(self, moment: Moment) -> None:
         """The song goes on from here."""
         self._foresight.relocate(moment.next_beat())
-        self._steps = 0
+        self._steps, self._asks, self._coming = 0, False, None
 
     def cross(self) -> None:
         """A beat begins."""

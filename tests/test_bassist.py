@@ -784,6 +784,41 @@ def test_the_ear_is_asked_where_it_can_know(
     assert found == asked
 
 
+def test_a_chord_that_is_altered_at_the_end_of_its_bar_makes_no_bar_line_late() -> None:
+    """B flat turns minor on the last eighth of the bar: the next bar is written again at once."""
+    two = {"Bb": (46, 58, 62, 65), "Gm": (43, 58, 62, 67), "Eb": (39, 58, 63, 67)}
+    keys: list[Incoming] = []
+    for bar, name in enumerate(("Bb", "Gm", "Eb", "Gm") * 4):
+        turned = (46, 58, 61, 65) if name == "Bb" else (two[name][0],)
+        strokes = [(0, two[name], 1.9), (2, (two[name][0],), 0.9), (3, (two[name][0],), 0.4)]
+        for place, notes, length in [*strokes, (3.5, turned, 0.3)]:
+            at = 2 * bar + place / 2
+            keys += [NoteOn(at, note) for note in notes]
+            keys += [NoteOff(at + length / 2, note) for note in notes]
+    keys.sort(key=lambda event: event.at)
+    begun = [p.at for p in plays(heard_from(bass_player("rock"), keys, until=31.9))]
+
+    for bar in (5, 9, 13):
+        assert next(at for at in begun if at > 2 * bar - 0.02) - 2 * bar < 0.008
+
+
+def test_after_a_jump_the_ear_is_not_asked_before_it_has_heard_a_beat() -> None:
+    """A chord that is struck between the jump and the next beat is looked on from without it."""
+    log: list[object] = []
+    bassist = bass_player("rock", foresight=noting_questions(log), external_clock=True)
+    keys = in_time(clock(8), stabs("Bb Eb", (0.0,), 3.8))
+    play_through(bassist, [e for e in keys if e.at < 3.3], lambda _: None)
+    log.clear()
+    bassist.receive(Stop(3.4))
+    bassist.receive(SongPosition(3.5, 5))
+    bassist.receive(Continue(3.6))
+    ticks = [ClockTick(3.6 + n / 48) for n in range(10)]
+    chord = [NoteOn(3.65, note) for note in (53, 57, 60, 65)]
+    play_through(bassist, sorted([*ticks, *chord], key=lambda event: event.at), lambda _: None)
+
+    assert "looks" in log and "looks again" not in log
+
+
 def test_the_note_on_the_beat_does_not_wait_for_the_look_ahead() -> None:
     """What takes long is done when the note due with the beat is on its way."""
     log: list[object] = []
@@ -842,7 +877,7 @@ def test_woken_late_a_note_keeps_the_time_that_it_was_due_at() -> None:
         bassist.receive(event)
 
     assert len(lateness) > 40
-    assert min(lateness) > 0
+    assert min(lateness) > 0.005
 
 
 def test_keys_that_come_while_the_bass_thinks_are_heard_before_it_thinks_on() -> None:

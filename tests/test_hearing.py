@@ -366,6 +366,13 @@ def test_a_full_triad_is_itself_though_another_chord_was_to_come(also: str, name
     assert parse_symbol(player.hears()).root == parse_symbol(name).root
 
 
+def test_a_full_triad_needs_no_more_to_come() -> None:
+    """B, E flat and A flat are A flat minor, from the first moment on, and no B6."""
+    player = Pianist()
+    player.at(0).play("48 60 64 67").at(2).play("40 59 64 67 71").at(4).play("59 63 68")
+    assert [player.at(4 + later).hears() for later in (0.02, 0.25, 0.9)] == ["Abm"] * 3
+
+
 @pytest.mark.parametrize(("keys", "root"), [
     ({5, 9, 0}, 5), ({2, 5, 9}, 2), ({5, 9}, None), ({5, 9, 0, 2}, None), ({11, 2, 5}, None)
 ])  # fmt: skip

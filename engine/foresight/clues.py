@@ -61,7 +61,6 @@ _DUE: Final = (1, 2, 4, 8, 16)
 _LEAST_DOUBT: Final = 0.01
 """The ear is sure where it doubts less than that; chords that are given are not doubted at all."""
 
-
 _LEAST_COMING: Final = 0.003
 """What the ear expects less than that it does not expect."""
 
