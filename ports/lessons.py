@@ -18,7 +18,7 @@ from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_
 from engine.teaching.lessons import Lesson, lessons
 from engine.teaching.ways import Lead
 from ports.played import Played
-from ports.tablature import DrawnBar, step_of, string_name, system
+from ports.tablature import DrawnBar, step_of, string_names, system
 
 # As text ------------------------------------------------------------------------------------
 
@@ -26,11 +26,10 @@ from ports.tablature import DrawnBar, step_of, string_name, system
 def page(played: Played) -> Iterator[str]:
     """The part bar by bar, line by line."""
     tuning = played.tuning
-    strings = " ".join(string_name(opened) for opened in tuning)
+    strings = " ".join(string_names(tuning))
     graded = "" if played.grade == Grade.EVERYTHING else f", grade {played.grade}"
     yield (
-        f"{played.style}{graded}, seed {played.seed}, {len(played.bars)} bars,"
-        f" strings {strings} (1 to {len(tuning)})"
+        f"{played.style}{graded}, seed {played.seed}, {len(played.bars)} bars, strings {strings}"
     )
     before: Bar | None = None
     for lesson in lessons(played.bars, played.span):
@@ -51,7 +50,8 @@ def _section(lesson: Lesson, before: Bar | None, tuning: tuple[int, ...]) -> Ite
     drawn = DrawnBar("", bar.start, bar.metre, bar.notes)
     yield from list(system([drawn], step_of([drawn]), tuning))[1:]
     yield ""
-    yield from (_line(bar, note) for note in bar.notes)
+    names = string_names(tuning)
+    yield from (_line(bar, note, names[note.string - 1]) for note in bar.notes)
     yield from (_way_in(bar, lead) for lead in lesson.leads)
     yield f"  {lesson.teaching}"
 
@@ -65,8 +65,8 @@ def _chords(bar: Bar) -> str:
     return ", ".join([first[1] + begins, *later])
 
 
-def _line(bar: Bar, note: BassNote) -> str:
-    place = f"string {note.string} " + (f"fret {note.fret}" if note.fret else "open")
+def _line(bar: Bar, note: BassNote, string: str) -> str:
+    place = f"{string} string " + (f"fret {note.fret}" if note.fret else "open")
     if note.ghost:
         return f"  {bar.count(note):<12}{'x':<5}{place:<18}{why(note)}"
     text = f"  {bar.count(note):<12}{named_with_octave(note):<5}{place:<18}"

@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.meter import Metre
-from engine.pitch import spell_near
+from engine.pitch import note_name, spell_near
 from engine.score import Articulation, BassNote
 
 CELL: Final = 3
@@ -64,6 +64,15 @@ def system(bars: Sequence[DrawnBar], step: Fraction, tuning: Sequence[int]) -> I
 def string_name(opened: int) -> str:
     """A string by the name of its open note."""
     return spell_near(opened % 12, 0)
+
+
+def string_names(tuning: Sequence[int]) -> list[str]:
+    """The strings by their open notes, with the octave where two are of one name: D1, A, D2, G."""
+    plain = [string_name(opened) for opened in tuning]
+    return [
+        note_name(opened) if plain.count(name) > 1 else name
+        for opened, name in zip(tuning, plain, strict=True)
+    ]
 
 
 def _bar(bar: DrawnBar, step: Fraction, strings: int) -> list[str]:

@@ -224,7 +224,24 @@ def test_five_strings_are_drawn(capsys: pytest.CaptureFixture[str], folder: Path
     assert status == 0
     assert drawn[:5] == ["G", "D", "A", "E", "B"]
     assert len(drawn) == 5 * text.count("\nBar ")
-    assert "strings B E A D G (1 to 5)" in text
+    assert "strings B E A D G\n" in text
+
+
+def test_strings_are_called_by_their_names(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    """F1 is on the E string; in drop D it is on the lower one of two D strings."""
+    (folder / "drop.yaml").write_text(
+        FIVE_STRINGS.replace("B0, E1", "D1").replace("C1", "D1").replace("E1}", "D1}")
+    )
+    standard, dropped = (
+        run(capsys, "explain", "song.mid", "--preset", preset, "--grade", 1, "--seed", 1)[1]
+        for preset in ("rock", "drop.yaml")
+    )
+
+    assert re.search(r" F1 +E string fret 1 ", standard)
+    assert "strings D1 A D2 G\n" in dropped
+    assert re.search(r" F1 +D1 string fret 3 ", dropped)
 
 
 def test_the_tablature_shows_the_notes(capsys: pytest.CaptureFixture[str], trace: Path) -> None:
