@@ -28,7 +28,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from bench.corpus import Label, MetreChange, Song, read_folder
-from bench.expecting import Tally, save
+from bench.expecting import Measured, save
 from bench.folds import Taught, taught_from
 from bench.foresight import (
     HEAD,
@@ -41,7 +41,7 @@ from bench.foresight import (
     report,
     root_of,
 )
-from bench.landing import Landing, count
+from bench.landing import count
 from bench.playing import take
 from bench.voicings import MANNERS, merged, render
 from engine.foresight.chart import Bar, Chart, Section
@@ -159,8 +159,7 @@ class Heard:
     manner: str
     style: Style
     lead: bool
-    tally: Tally = field(default_factory=Tally)
-    landing: Landing = field(default_factory=Landing)
+    measured: Measured = field(default_factory=Measured)
 
     def add(self, chart: Chart, play: Play, number: str, taught: Taught) -> None:
         """Play one and count."""
@@ -176,12 +175,8 @@ class Heard:
                 song, Path(folder), self.style, 1, foresight, int(self.lead), taught=taught
             )
         later = [replace(felt, beat=felt.beat + metre.bar) for felt in beats]
-        self.tally.add_song(later, played, set() if self.lead else unjudged)
-        count(song, played, self.landing)
-
-    def report(self, title: str) -> str:
-        """The figures as lines."""
-        return f"{self.tally.report(title)}\n  {self.landing.report()}"
+        self.measured.tally.add_song(later, played, set() if self.lead else unjudged)
+        count(song, played, self.measured.landing)
 
 
 WAYS: tuple[tuple[str, Callable[[int, random.Random], list[int]]], ...] = (
@@ -229,7 +224,7 @@ def main() -> None:
         heard = Heard(options.heard, load(options.preset), options.lead)
         for i, ((song, chart), play) in enumerate(zip(charted, played, strict=True)):
             heard.add(chart, play, str(i), taught(song))
-        print(heard.report(name), flush=True)
+        print(heard.measured.report(name), flush=True)
 
 
 if __name__ == "__main__":

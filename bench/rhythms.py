@@ -24,10 +24,8 @@ from typing import Final, NamedTuple, assert_never
 
 from bench.alter import Hands, struck_by
 from bench.corpus import Label, Note, Song, read_folder
-from bench.expecting import Tally, save
+from bench.expecting import Measured, save
 from bench.folds import Teaching, taught_from
-from bench.foresight import felt_beats
-from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import charted, close, merged
 from engine.harmony import Chord
@@ -185,18 +183,17 @@ def elsewhere(song: Song, heard: Take) -> float:
 
 def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, taught: Teaching) -> str:
     """The figures of one rhythm as a line."""
-    tally, landing, shares = Tally(), Landing(), []
+    measured, shares = Measured(), []
     for song in songs:
         comped = struck_by(HANDS, played(song, rhythm))
         with TemporaryDirectory() as made:
             save(comped, Path(made))
             heard = take(comped, Path(made), style, taught=taught(song))
-        tally.add_song(felt_beats(comped), heard)
-        count(comped, heard, landing)
+        measured.add(comped, heard)
         shares.append(elsewhere(comped, heard))
-    cells = tally.cells()
+    cells = measured.tally.cells()
     told = "  ".join(f"{name} {cells[name]:6.1%}" for name in ("foreseen", "repeated"))
-    return f"{told}  {landing.report()}  elsewhere {sum(shares) / len(shares):.1%}"
+    return f"{told}  {measured.landing.report()}  elsewhere {sum(shares) / len(shares):.1%}"
 
 
 def main() -> None:
