@@ -1,4 +1,4 @@
-"""Ended: the felt beat that is over, on its way into the foresight's memory.
+"""Ended: the felt beat that is over, on its way into memory.
 
 Knows: how the beat that ended was heard, and those before it in the bar that were left out.
 Refuses to know: what is expected of the beats to come.
@@ -6,20 +6,20 @@ How: a beat is remembered as it was heard when there is time for it.  Beats that
 out were taken for more of the chord before; if then another chord comes on a weaker beat than one
 of them, that chord was due with the stronger one: who strikes on two and four changes on one.
 Unless the change was foretold for the weaker beat, as by a chart: then it came when it was due.
+The ear, which hears when keys come and cannot know when chords are due, is told of it.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import Final, NamedTuple
+from math import inf
+from typing import NamedTuple
 
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord
+from engine.hearing.ear import Ear
 from engine.meter import Moment
-
-_LONG: Final = 16
-"""For so many beats after the last one that was remembered otherwise it may happen again."""
 
 
 class EndedBeat(NamedTuple):
@@ -43,24 +43,20 @@ class EndedBeat(NamedTuple):
 
 
 class Ended:
-    """The beat that ended last, until the foresight remembers it.
+    """The beat that ended last, until it is remembered.
+
+    Args:
+        foresight: remembers it.
+        ear: has heard it, and is told where it was wrong about when chords change.
 
     `last` is that beat, None once it is remembered.
     """
 
-    def __init__(self, foresight: Foresight) -> None:
+    def __init__(self, foresight: Foresight, ear: Ear) -> None:
         self._foresight = foresight
+        self._ear = ear
         self.last: EndedBeat | None = None
         self._left_out: list[EndedBeat] = []
-        self._agreed = _LONG
-
-    @property
-    def apart(self) -> bool:
-        """Whether lately a beat was remembered otherwise than the ear, which cannot know, heard it.
-
-        The ear then expects chords where their keys come, and not where they are due.
-        """
-        return self._agreed < _LONG
 
     def commit(self) -> None:
         """Let the foresight remember the beat, if it does not yet."""
@@ -68,14 +64,23 @@ class Ended:
         if beat is None:
             return
         self._left_out = [each for each in self._left_out if each.began.bar == beat.began.bar]
-        beats = self._due_earlier(beat)
-        if beats:
-            self._foresight.amend(beat.heard.chord, beats)
-        self._agreed = 0 if beats or beat.apart else min(self._agreed + 1, _LONG)
+        self._put_right(beat)
         start = Fraction(beat.began.position).limit_denominator(96)
         in_bar = start - beat.began.bar_start
         self._foresight.commit(start, in_bar, beat.began.metre, beat.heard.chord)
         self._left_out = [*self._left_out, beat] if beat.rested else []
+
+    def _put_right(self, beat: EndedBeat) -> None:
+        """What was remembered, or heard, of this beat and those before, now that more is known."""
+        chord, began = beat.heard.chord, beat.began.position
+        if chord is None:
+            return
+        beats = self._due_earlier(beat)
+        if beats:
+            self._foresight.amend(chord, beats)
+            self._ear.amend(chord.root, self._left_out[-beats].began.position, began)
+        elif beat.apart:
+            self._ear.amend(chord.root, began, inf)
 
     def _due_earlier(self, beat: EndedBeat) -> int:
         """On how many beats before, left out, the chord of this one was due."""

@@ -66,7 +66,7 @@ class Listening:
         self._known: Chord | None = None  # what had been heard when the beat began
         self._beat: Moment | None = None
         self._place: Moment | None = None
-        self._ended = Ended(foresight)
+        self._ended = Ended(foresight, ear)
         self._doubted: Fraction | None = None
         self._foretold = Foretold()
         self._fresh, self._key_at = 0, 0.0  # keys since the last reading; where the last one came
@@ -214,7 +214,7 @@ class Listening:
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
         late = self._beat is not None and _is_late(moment, self._beat)
-        if late and not (self.ear.silent or self._ended.apart):
+        if late and not self.ear.silent:
             self._looking.ask()
         ear = self.ear
         heard = self._foretold.named(ear.heard(moment, whole=self._lead and late), ear)

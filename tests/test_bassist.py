@@ -765,13 +765,13 @@ def test_a_sixteenth_after_each_beat_it_is_looked_again_with_what_the_ear_expect
 
 @pytest.mark.parametrize(
     ("places", "length", "asked"),
-    [((0.0,), 1.5, {0, 1}), ((1.0, 3.0), 0.4, set[int]())],
+    [((0.0,), 1.5, {0, 1}), ((1.0, 3.0), 0.4, {1, 3})],
     ids=["on one", "on two and four"],
 )
-def test_the_ear_is_asked_where_it_can_know(
+def test_the_ear_is_asked_while_it_hears(
     places: Sequence[float], length: float, asked: set[int]
 ) -> None:
-    """While a chord sounds, here for a beat and a half; but not when it comes after it was due."""
+    """On the beats on which a chord sounds, here for a beat and a half or for less than one."""
     log: list[object] = []
     keys = in_time(clock(64), stabs(LOOP * 2, places, length))
     bassist = bass_player("rock", foresight=noting_questions(log), external_clock=True)
@@ -782,6 +782,26 @@ def test_the_ear_is_asked_where_it_can_know(
         n % 4 for n, (i, j) in enumerate(pairwise(starts)) if "looks again" in log[i:j] and n > 7
     }
     assert found == asked
+
+
+@pytest.mark.parametrize(
+    ("places", "length"),
+    [((1.0, 3.0), 0.4), ((-0.5, 1.5), 1.9)],
+    ids=["on two and four", "pushed"],
+)
+def test_the_ear_expects_chords_where_they_are_due(places: Sequence[float], length: float) -> None:
+    """Not where their keys come: the third time round it has each new root on its bar line."""
+    ear = Ear()
+    expected: list[int] = []
+
+    def ask(outgoing: Outgoing) -> None:
+        if isinstance(outgoing, Beat) and outgoing.count == 1:
+            expected.append(int(ear.foretold().sum(axis=1).argmax()))
+
+    keys = in_time(clock(96), stabs(LOOP * 3, places, length))
+    play_through(bass_player("rock", ear=ear, external_clock=True), [*keys, Stop(47.9)], ask)
+
+    assert expected[16:24] == [parse_symbol(name).root for name in LOOP.split()]
 
 
 def test_a_chord_that_is_altered_at_the_end_of_its_bar_makes_no_bar_line_late() -> None:

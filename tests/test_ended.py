@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import NamedTuple
 
 import pytest
@@ -10,6 +11,7 @@ from engine.ended import Ended, EndedBeat
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.harmony import Chord, Key
+from engine.hearing.ear import Ear
 from engine.meter import FOUR_FOUR, Metre
 from engine.symbols import parse_symbol
 from tests.band import moment
@@ -18,18 +20,34 @@ WALTZ = Metre(3, 4)
 
 
 class Struck(NamedTuple):
-    """A felt beat of the song: its chord, or the chord before it where nothing is struck."""
+    """A felt beat of the song: its chord, or the chord before it where nothing is struck.
+
+    N is no chord.
+    """
 
     at: int
     chord: str
     rested: bool = False
     between: bool = False
     due: bool = False
+    apart: bool = False
 
 
 def left_out(at: int, before: str) -> Struck:
     """A beat on which the player rests, taken for more of the chord before."""
     return Struck(at, before, rested=True)
+
+
+class Told(Ear):
+    """An ear that notes what it is told to remember otherwise."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.told: list[tuple[int, float, float]] = []
+
+    def amend(self, root: int, since: float, until: float) -> None:
+        """Note it."""
+        self.told.append((root, since, until))
 
 
 class Noting(Foresight):
@@ -46,12 +64,13 @@ class Noting(Foresight):
         super().amend(chord, beats)
 
 
-def end(ended: Ended, beat: Struck, metre: Metre = FOUR_FOUR, *, apart: bool = False) -> None:
+def end(ended: Ended, beat: Struck, metre: Metre = FOUR_FOUR) -> None:
     """Let a beat be over."""
     place, following = moment(beat.at, metre), moment(beat.at + 1, metre)
     weight = max(place.weight, beat.between * following.weight)
-    heard = Heard(parse_symbol(beat.chord), 0.9, Key(10), 0.9)
-    ended.last = EndedBeat(place, heard, beat.rested, weight, beat.due, apart)
+    chord = None if beat.chord == "N" else parse_symbol(beat.chord)
+    heard = Heard(chord, 0.9, Key(10), 0.9)
+    ended.last = EndedBeat(place, heard, beat.rested, weight, beat.due, beat.apart)
     ended.commit()
 
 
@@ -60,7 +79,7 @@ def amended(
 ) -> list[tuple[str, int]]:
     """By which root, and for how many beats, it is remembered otherwise."""
     foresight = Noting()
-    ended = Ended(foresight)
+    ended = Ended(foresight, Ear())
     for beat in beats:
         if beat.at == jump_at:
             ended.relocate()
@@ -117,7 +136,7 @@ def test_a_push_goes_to_the_next_beat_unless_a_stronger_one_was_left_out(
     at: int, *, yields: bool
 ) -> None:
     """Nothing on the first beat of a bar: a chord ahead of its third is not that one's."""
-    ended = Ended(Foresight())
+    ended = Ended(Foresight(), Ear())
     heard = Heard(parse_symbol("Bb"), 0.9, Key(10), 0.9)
     ended.last = EndedBeat(moment(at - 2), heard, True, moment(at - 2).weight, due=False)
     ended.commit()
@@ -125,20 +144,26 @@ def test_a_push_goes_to_the_next_beat_unless_a_stronger_one_was_left_out(
     assert ended.yields_to(moment(at)) is yields
 
 
-@pytest.mark.parametrize("pushed", [False, True])
-def test_for_four_bars_the_ear_may_be_wrong_about_when_chords_change(*, pushed: bool) -> None:
-    """Once a chord was due before its keys came, or, pushed, after them; no such song, no doubt."""
-    ended = Ended(Foresight())
-    end(ended, Struck(3, "Bb"))
-    assert not ended.apart
-    if pushed:
-        end(ended, Struck(4, "Bb"), apart=True)
-    else:
-        end(ended, left_out(4, "Bb"))
-        end(ended, Struck(5, "Eb"))
-
-    for beat in range(6, 21):
-        end(ended, Struck(beat, "Eb"))
-        assert ended.apart
-    end(ended, Struck(21, "Eb"))
-    assert not ended.apart
+@pytest.mark.parametrize(
+    ("beats", "wanted"),
+    [
+        # Nothing on one, another chord on two or on four: the beats before had it, too.
+        ((left_out(4, "Bb"), Struck(5, "Eb")), [(3, 4.0, 5.0)]),
+        ((*(left_out(i, "Bb") for i in (4, 5, 6)), Struck(7, "Eb")), [(3, 4.0, 7.0)]),
+        # Nothing on two, another chord on three: it was heard when it was due.
+        ((Struck(4, "Bb"), left_out(5, "Bb"), Struck(6, "Eb")), []),
+        # Pushed: the beat on which it was heard still had the chord before.
+        ((Struck(6, "Bb"), Struck(7, "Bb", apart=True)), [(10, 7.0, inf)]),
+        # The player stopped, and no chord was played by.
+        ((Struck(6, "Bb"), Struck(7, "N", apart=True)), []),
+    ],
+)
+def test_the_ear_is_told_where_a_chord_was_due(
+    beats: tuple[Struck, ...], wanted: list[tuple[int, float, float]]
+) -> None:
+    """By which root, from where, and before what."""
+    ear = Told()
+    ended = Ended(Foresight(), ear)
+    for beat in beats:
+        end(ended, beat)
+    assert ear.told == wanted

@@ -489,6 +489,46 @@ def test_what_memory_would_expect_is_what_it_then_does() -> None:
     assert np.array_equal(foreseen.log_shares, memory.expect(1, 4).log_shares)
 
 
+def test_a_chord_is_expected_where_it_turned_out_to_have_been_due() -> None:
+    """Its keys came on two: told that it was due on one, memory expects it there."""
+    told, untold = SongMemory(12), SongMemory(12)
+    for memory in (told, untold):
+        memory.expect(0, 4)
+        for beat in range(32):
+            memory.add(float(beat), beat % 4, sure_of((9, 0, 0, 9)[beat % 4]))
+            if memory is told and beat % 4 == 1:
+                memory.amend(0, beat - 1.0, float(beat))
+    assert int(untold.expect(0, 4).log_shares.argmax()) == 9
+    assert int(told.expect(0, 4).log_shares.argmax()) == 0
+
+
+def test_memory_told_otherwise_is_as_if_it_had_been_heard_so() -> None:
+    """The beats after those that are amended keep what they were heard as."""
+    heard_so, told = SongMemory(12), SongMemory(12)
+    only_five = np.full((12, 1), 1e-9)
+    only_five[5] = 1.0
+    for memory in (heard_so, told):
+        memory.expect(0, 4)
+        for beat in range(40):
+            wrong = memory is told or not 37 <= beat < 39
+            belief = sure_of((0, 0, 5, 7)[beat % 4]) if wrong else only_five.ravel()
+            memory.add(float(beat), beat % 4, belief)
+    told.amend(5, 37.0, 39.0)
+    seen, wanted = (memory.expect(0, 4) for memory in (told, heard_so))
+    assert np.allclose(seen.log_shares, wanted.log_shares, atol=1e-6)
+    assert np.allclose(seen.hints, wanted.hints)
+
+
+@pytest.mark.parametrize("since", [3.0, 100.0])
+def test_nothing_is_amended_across_a_jump(since: float) -> None:
+    """Nor is there anything to amend where nothing has been heard yet."""
+    memory, unasked = looped((0, 0, 5, 7), {}), looped((0, 0, 5, 7), {})
+    for each in (memory, unasked):
+        each.jump(100.0)
+    memory.amend(3, since, 200.0)
+    assert np.array_equal(memory.expect(0, 4).log_shares, unasked.expect(0, 4).log_shares)
+
+
 def test_nothing_is_put_right_across_a_jump() -> None:
     """What is heard after a jump says nothing about the beat before it."""
     memory = looped((0, 0, 5, 7), {})

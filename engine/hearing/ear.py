@@ -153,6 +153,14 @@ class Ear:
         self._named = False
         self._beat = None
 
+    def amend(self, root: int, since: float, until: float) -> None:
+        """Remember the beats from one place to before another as of a root they turned out to have.
+
+        For whoever knows that a chord was due before its keys came, or after them.  What was said
+        of the beats, and what is believed now, is not changed by it.
+        """
+        self._memory.amend(root, since, until)
+
     # Beliefs ------------------------------------------------------------------------------
 
     def heard(self, moment: Moment, *, whole: bool = False) -> Heard:

@@ -5,13 +5,15 @@ Refuses to know: notes, keys.
 How: songs repeat at whole numbers of bars, most of all of four.  Every such distance back is a
 witness, and of each it is kept how well it would have foretold the beats of late, and those of the
 last minute: the logarithm of its odds against a guess.  What followed then is expected now, each
-distance counting by these odds.  What was believed of a beat is put right when the next is over.
+distance counting by these odds.  What was believed of a beat is put right when the next is over,
+and when it turns out that a chord had been due before its keys came, or after them.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -40,6 +42,10 @@ _SAME_PLACE: Final = 3.5
 _RATE: Final = 0.15
 _FIRST_RATE: Final = 0.35
 
+_TAKEN_BACK: Final = 8
+"""How many beats can be remembered otherwise: a bar's."""
+_FAINTEST: Final = 1e-9
+
 
 @dataclass(frozen=True, slots=True)
 class Recalled:
@@ -52,6 +58,16 @@ class Recalled:
 
     log_shares: Array
     hints: Array
+
+
+class _Before(NamedTuple):
+    """A beat, and what had been learned before it was added."""
+
+    position: float
+    pulse: int
+    rates: Array
+    odds: Array
+    was_open: bool
 
 
 class SongMemory:
@@ -70,6 +86,7 @@ class SongMemory:
         self._lags = np.zeros(0, dtype=int)
         self._weights = np.zeros(0)
         self._odds = np.zeros((2, 0))
+        self._before: deque[_Before] = deque(maxlen=_TAKEN_BACK + 1)
 
     def expect(self, pulse: int, pulses: int) -> Recalled:
         """What is expected of the next beat, the given pulse of a bar that has so many."""
@@ -91,6 +108,8 @@ class SongMemory:
         """A beat is over, with this belief about it."""
         if self._beats == _ROOM:
             self._make_room()
+        before = _Before(position, pulse, self._rates.copy(), self._odds.copy(), self._open)
+        self._before.append(before)
         at = self._beats
         roots = belief.reshape(12, -1).sum(axis=1)
         change = 0.5 if at == 0 else 1 - float(roots @ self._roots[at - 1])
@@ -106,12 +125,41 @@ class SongMemory:
 
     def foresee(self, pulse: int, belief: Array, pulses: int) -> Recalled:
         """What to expect of the beat after the running one, if that were over with this belief."""
-        was_open, rates, odds = self._open, self._rates.copy(), self._odds.copy()
         self.add(np.inf, pulse, belief)
         out = self.expect((pulse + 1) % pulses, pulses)
-        self._beats -= 1
-        self._open, self._rates, self._odds = was_open, rates, odds
+        self._take_back(1)
         return out
+
+    def _take_back(self, beats: int) -> list[_Before]:
+        """Unlearn so many beats, the last ones."""
+        taken = [self._before.pop() for _ in range(beats)][::-1]
+        first = taken[0]
+        self._beats -= beats
+        self._rates, self._odds, self._open = first.rates, first.odds, first.was_open
+        return taken
+
+    def amend(self, root: int, since: float, until: float) -> None:
+        """The beats from one place to before another had this root after all.
+
+        Of the last eight, and since the last jump.  The kind of chord is what the song has mostly
+        had on that root.
+        """
+        beats = sum(each.position >= since for each in self._before)
+        if not beats:
+            return
+        belief, kinds = np.full((12, self._states // 12), _FAINTEST), self._kinds_on(root)
+        belief[root] = kinds / kinds.sum()
+        heard = self._heard[self._beats - beats : self._beats].copy()
+        for each, as_heard in zip(self._take_back(beats), heard, strict=True):
+            amended = each.position < until
+            self.add(each.position, each.pulse, belief.ravel() if amended else as_heard)
+            self._open = not amended
+
+    def _kinds_on(self, root: int) -> Array:
+        """How much of each kind of chord this root has had, in what is remembered."""
+        heard = self._heard[max(self._beats - REACH, 0) : self._beats]
+        kinds: Array = heard.reshape(-1, 12, self._states // 12)[:, root].sum(axis=0)
+        return kinds + _FAINTEST
 
     def revise(self, belief: Array) -> None:
         """The beat before the next is believed to have been this, now that more is known."""
@@ -126,6 +174,7 @@ class SongMemory:
         """The song goes on at another place; if it has been there, that is what to expect."""
         self._odds[:] = 0.0
         self._open = False
+        self._before.clear()
         near = np.abs(self._positions[: self._beats] - position) < 0.25
         if near.any() and self._pulses:
             self._measure(self._pulses)
@@ -144,6 +193,7 @@ class SongMemory:
             [self._lags % (bars * pulses) == 0 for bars in (4, 2, 1)], [four, two, one], less
         )
         self._odds = np.zeros((2, len(self._lags)))
+        self._before.clear()
 
     def _make_room(self) -> None:
         for kept in (self._heard, self._roots, self._changes, self._positions):
