@@ -86,6 +86,7 @@ class SongMemory:
         self._lags = np.zeros(0, dtype=int)
         self._weights = np.zeros(0)
         self._odds = np.zeros((2, 0))
+        # Room for one more, which is only imagined.
         self._before: deque[_Before] = deque(maxlen=_TAKEN_BACK + 1)
 
     def expect(self, pulse: int, pulses: int) -> Recalled:
