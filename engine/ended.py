@@ -75,20 +75,20 @@ class Ended:
         chord, began = beat.heard.chord, beat.began.position
         if chord is None:
             return
-        beats = self._due_earlier(beat)
+        beats = self._due_earlier(beat, chord)
         if beats:
             self._foresight.amend(chord, beats)
             self._ear.amend(chord.root, self._left_out[-beats].began.position, began)
         elif beat.apart:
             self._ear.amend(chord.root, began, inf)
 
-    def _due_earlier(self, beat: EndedBeat) -> int:
+    def _due_earlier(self, beat: EndedBeat, chord: Chord) -> int:
         """On how many beats before, left out, the chord of this one was due."""
         left_out = self._left_out
-        if not left_out or beat.rested or beat.due or beat.heard.chord is None:
+        if not left_out or beat.rested or beat.due:
             return 0
         strongest = max(left_out, key=lambda each: each.began.weight)
-        if strongest.began.weight <= beat.weight or strongest.brought(beat.heard.chord):
+        if strongest.began.weight <= beat.weight or strongest.brought(chord):
             return 0
         return len(left_out) - left_out.index(strongest)
 

@@ -473,7 +473,7 @@ def test_memory_may_be_asked_what_it_would_expect() -> None:
     asked, unasked = looped((0, 0, 5, 7), {}), looped((0, 0, 5, 7), {})
     for beat in range(12, 1100):
         if beat < 40 or beat > 1000:
-            asked.foresee(beat % 4, sure_of(3), 4)
+            asked.foresee(beat % 4, sure_of(3))
         for memory in (asked, unasked):
             memory.add(float(beat), beat % 4, sure_of((0, 0, 5, 7)[beat % 4]))
     seen, expected = (memory.expect(0, 4) for memory in (asked, unasked))
@@ -484,7 +484,7 @@ def test_memory_may_be_asked_what_it_would_expect() -> None:
 def test_what_memory_would_expect_is_what_it_then_does() -> None:
     """The beat that it was told of as over is over, with just that belief."""
     memory = looped((0, 0, 5, 7), {})
-    foreseen = memory.foresee(0, sure_of(0), 4)
+    foreseen = memory.foresee(0, sure_of(0))
     memory.add(12.0, 0, sure_of(0))
     assert np.array_equal(foreseen.log_shares, memory.expect(1, 4).log_shares)
 
@@ -510,8 +510,8 @@ def test_memory_told_otherwise_is_as_if_it_had_been_heard_so() -> None:
     for memory in (heard_so, told):
         memory.expect(0, 4)
         for beat in range(40):
-            wrong = memory is told or not 37 <= beat < 39
-            belief = sure_of((0, 0, 5, 7)[beat % 4]) if wrong else only_five.ravel()
+            as_five = memory is heard_so and 37 <= beat < 39
+            belief = only_five.ravel() if as_five else sure_of((0, 0, 5, 7)[beat % 4])
             memory.add(float(beat), beat % 4, belief)
     told.amend(5, 37.0, 39.0)
     seen, wanted = (memory.expect(0, 4) for memory in (told, heard_so))

@@ -186,7 +186,7 @@ class Ear:
         sounds = reading.bass is not None
         belief = self._believed(reading) if sounds else self._chords.committed
         past = self._past.after(reading) if sounds else self._past
-        recalled = self._memory.foresee(self._pulse, belief, len(self._beats))
+        recalled = self._memory.foresee(self._pulse, belief)
         _, _, place = self._beats[(self._pulse + 1) % len(self._beats)]
         keys = self._keys.belief
         expected = self._chords.foresee(place, past.vector(), keys, recalled, weighed=sounds)

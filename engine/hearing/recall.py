@@ -124,10 +124,10 @@ class SongMemory:
         self._beats += 1
         self._open = True
 
-    def foresee(self, pulse: int, belief: Array, pulses: int) -> Recalled:
+    def foresee(self, pulse: int, belief: Array) -> Recalled:
         """What to expect of the beat after the running one, if that were over with this belief."""
         self.add(np.inf, pulse, belief)
-        out = self.expect((pulse + 1) % pulses, pulses)
+        out = self.expect((pulse + 1) % self._pulses, self._pulses)
         self._take_back(1)
         return out
 
