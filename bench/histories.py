@@ -34,11 +34,10 @@ from bench.voicings import charted, render
 from engine.events import Forecast
 from engine.foresight import clues
 from engine.foresight.agreement import Step, Votes, place_in_bar
-from engine.foresight.chart import Whereabouts
 from engine.foresight.course import Course
 from engine.foresight.memory import Memory
 from engine.foresight.outlook import WEIGHED, Foresight
-from engine.foresight.standing import Standing
+from engine.foresight.standing import Standing, Way
 from engine.harmony import Chord, Key
 from engine.meter import Moment
 from presets.loader import load
@@ -92,12 +91,11 @@ def lesson_of(
             record.judge(before[1].longest, before[0].root, step.root)
         memory.remember(step, felt.beat)
         course = course.after(step, len(felt.metre.pulses))
-        votes = memory.votes()
-        before = step, votes
-        candidates.append(
-            clues.of_candidates(memory, votes, course, clues.GIVEN).astype(np.float16)
-        )
-        commons.append(clues.common(memory, votes, course, record, clues.GIVEN).astype(np.float16))
+        gathered = clues.gather(memory, course)
+        before = step, gathered.votes
+        own, shared = gathered.told(record, clues.GIVEN)
+        candidates.append(own.astype(np.float16))
+        commons.append(shared.astype(np.float16))
         courses.append(course)
     roots = [root_of(felt.chord) for felt in beats]
     right = [root_of(chord) == root for chord, root in zip(heard, roots, strict=True)]
@@ -175,14 +173,11 @@ class _Noting(Foresight):
             self.noted[beat] = self._clues[id(standing)][1]
         return out
 
-    def _weigh(
-        self, step: Step, course: Course, where: Whereabouts | None, said: clues.Said
-    ) -> Standing:
-        votes = self._memory.votes()
-        candidates = clues.of_candidates(self._memory, votes, course, said).astype(np.float16)
-        common = clues.common(self._memory, votes, course, self._record, said)
-        standing = super()._weigh(step, course, where, said)
-        self._clues[id(standing)] = standing, (candidates, common.astype(np.float16), course)
+    def _weigh(self, way: Way, said: clues.Said) -> Standing:
+        candidates, common = way.clues.told(self._record, said)
+        standing = super()._weigh(way, said)
+        noted = candidates.astype(np.float16), common.astype(np.float16), way.course
+        self._clues[id(standing)] = standing, noted
         return standing
 
 

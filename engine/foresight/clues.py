@@ -3,7 +3,8 @@
 Knows: the shape and scale of what the judge was fitted on.
 Refuses to know: what the judge makes of it.
 How: one row per candidate (twelve roots and no chord), and one row that is common to all; each
-clue is a share, a flag or a logarithm, near 0 to 1.
+clue is a share, a flag or a logarithm, near 0 to 1.  What a place of the song tells is gathered
+once; what the ear says, and who has been right so far, is filled in each time it is judged by.
 """
 
 from __future__ import annotations
@@ -68,6 +69,10 @@ OF_EAR: Final = slice(-len(TABLES) - 1, -len(TABLES))
 """Where the ear's word stands among all clues of a candidate; whether it was asked is the last of
 those common to all."""
 
+_NOTHING_TOLD: Final = np.zeros((ROOTS, 1), dtype=np.float32)
+_OF_RECORD: Final = slice(2 * WAYS, 5 * WAYS)
+"""Where the record of each way of remembering stands among the clues common to all."""
+
 
 class Said(NamedTuple):
     """What the ear says: how surely it heard the chord that sounds, and what it expects.
@@ -101,8 +106,35 @@ class Record:
         self.hits = fades * self.hits + (1 - fades) * right
 
 
-def of_candidates(memory: Memory, votes: Votes, course: Course, said: Said) -> Floats:
-    """A row of clues for each of the thirteen candidates."""
+class Clues(NamedTuple):
+    """What speaks at one place of the song, whatever the ear says and whoever has been right.
+
+    `candidates` has a row for each of the thirteen, `common` is one row for all of them; the places
+    of what is still to be told are empty.
+    """
+
+    votes: Votes
+    candidates: Floats
+    common: Floats
+
+    def told(self, record: Record, said: Said) -> tuple[Floats, Floats]:
+        """The clues of the candidates and those common to all, with nothing left to be told."""
+        candidates, common = self.candidates.copy(), self.common.copy()
+        if said.coming is not None:
+            candidates[:12, -1] = 0.2 * np.log(said.coming + _LEAST_COMING)
+            candidates[NO_CHORD, -1] = 0.2 * log(_LEAST_COMING)  # the ear expects no silence
+        common[_OF_RECORD] = record.hits.ravel()
+        common[-2:] = -0.5 * log10(1 - said.sure + _LEAST_DOUBT), said.coming is not None
+        return candidates, common
+
+
+def gather(memory: Memory, course: Course) -> Clues:
+    """What speaks after the beat that the memory has come to."""
+    votes = memory.votes()
+    return Clues(votes, _of_candidates(memory, votes, course), _common(memory, votes, course))
+
+
+def _of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
     deep = votes.counts.reshape(-1, BINS).astype(np.float32) @ _AT_LEAST
     deep = deep.reshape(ROOTS, -1)
     parts = (
@@ -112,7 +144,7 @@ def of_candidates(memory: Memory, votes: Votes, course: Course, said: Said) -> F
         _of_latest(memory),
         _of_bars_ago(memory, course),
         _of_roots(course),
-        _of_ear(said),
+        _NOTHING_TOLD,
     )
     return np.concatenate(parts, axis=1, dtype=np.float32)
 
@@ -168,16 +200,7 @@ def _of_roots(course: Course) -> Floats:
     out[:, 20] = course.roots > 0
     tones = np.concatenate((course.tones, course.roots[None, :12]))
     tones = tones / np.maximum(tones.sum(1, keepdims=True), 1)
-    out[:12, 21:] = tones[:, _TURNS].transpose(1, 0, 2).reshape(12, 36) * 3
-    return out
-
-
-def _of_ear(said: Said) -> Floats:
-    """What the ear expects, which knows no silence."""
-    out = np.zeros((ROOTS, 1), dtype=np.float32)
-    if said.coming is not None:
-        out[:12, 0] = 0.2 * np.log(said.coming + _LEAST_COMING)
-        out[NO_CHORD] = 0.2 * log(_LEAST_COMING)
+    out[:12, 21:] = tones.take(_TURNS, axis=1).swapaxes(0, 1).reshape(12, 36) * 3
     return out
 
 
@@ -186,7 +209,7 @@ def of_customs(course: Course, customs: Floats) -> Floats:
     logs = np.log(customs + 1e-4) * np.float32(0.2)
     now = NO_CHORD if course.chord is None else course.chord.root
     out = np.empty((ROOTS, len(TABLES)), dtype=np.float32)
-    out[:12] = logs[:, (np.arange(12) - course.reference) % 12].T
+    out[:12] = logs.take(_TURNS[-course.reference % 12], axis=1).T
     out[NO_CHORD] = logs[:, NO_CHORD]
     out[:, _TWO_WAYS] = logs[_TWO_WAYS, 1]
     out[now] = logs[:, STAYS]
@@ -194,16 +217,15 @@ def of_customs(course: Course, customs: Floats) -> Floats:
     return out
 
 
-def common(memory: Memory, votes: Votes, course: Course, record: Record, said: Said) -> Floats:
-    """The clues that hold for all candidates alike, with how surely the last chord was heard."""
+def _common(memory: Memory, votes: Votes, course: Course) -> Floats:
     ranked = _SCALED[np.sort(votes.longest, axis=0)[-2:].T]
     parts = (
         ranked.ravel(),
-        record.hits.ravel(),
+        np.zeros(3 * WAYS),  # of the record
         _of_time(course),
         _of_chords(course),
         _of_lag(memory, course),
-        (-0.5 * log10(1 - said.sure + _LEAST_DOUBT), said.coming is not None),
+        np.zeros(2),  # how surely the last chord was heard, and whether the ear was asked
     )
     return np.concatenate(parts, dtype=np.float32)
 
@@ -248,7 +270,7 @@ def _of_chords(course: Course) -> Floats:
         out[at + 15] = 9 in quality.intervals
     at += 16
     tones = course.tones / np.maximum(course.tones.sum(1, keepdims=True), 1)
-    out[at:] = tones[:, _TURNS[course.reference]].ravel() * 3
+    out[at:] = tones.take(_TURNS[course.reference], axis=1).ravel() * 3
     return out
 
 

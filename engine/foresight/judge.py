@@ -16,6 +16,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.foresight.agreement import ROOTS
+
 Floats = NDArray[np.float32]
 
 _SHARPENED: Final = np.float32(1.02)
@@ -41,28 +43,36 @@ class Network:
     second: Floats
     skip: Floats
 
-    def scores(self, candidates: Floats, common: Floats) -> Floats:
-        """A score for each candidate."""
-        hidden = candidates @ self.candidate + (common @ self.common + self.bias)
-        np.maximum(hidden, 0, out=hidden)
-        mean = np.add.reduce(hidden, 0) / np.float32(len(hidden))
-        pooled = np.concatenate((mean, np.maximum.reduce(hidden, 0)))
-        second = hidden @ self.first + (pooled @ self.rivals + self.first_bias)
-        np.maximum(second, 0, out=second)
-        scores: Floats = second @ self.second + candidates @ self.skip
-        return scores
-
 
 class Judge:
-    """A bench of networks."""
+    """A bench of networks of one size, which are asked at one go.
+
+    Their weights stand side by side, so that a beat takes a few large products, not many small.
+    """
 
     def __init__(self, networks: Sequence[Network]) -> None:
-        self._networks = tuple(networks)
+        share = _SHARPENED / np.float32(len(networks))
+        self._candidate = np.concatenate([each.candidate for each in networks], axis=1)
+        self._common = np.concatenate([each.common for each in networks], axis=1)
+        self._bias = np.concatenate([each.bias for each in networks])
+        self._first = np.stack([each.first for each in networks])
+        self._rivals = np.stack([each.rivals for each in networks])
+        self._first_bias = np.stack([each.first_bias for each in networks])[:, None]
+        self._second = share * np.stack([each.second for each in networks])[:, :, None]
+        self._skip = share * np.add.reduce([each.skip for each in networks])
 
     def odds(self, candidates: Floats, common: Floats) -> Floats:
         """The probability of each candidate."""
-        told = [network.scores(candidates, common) for network in self._networks]
-        scores = np.add.reduce(told, 0) * (_SHARPENED / np.float32(len(told)))
+        hidden = candidates @ self._candidate
+        hidden += common @ self._common + self._bias
+        np.maximum(hidden, 0, out=hidden)
+        networks = len(self._first)
+        mean = np.add.reduce(hidden, 0) / np.float32(ROOTS)
+        pooled = np.stack((mean, np.maximum.reduce(hidden, 0))).reshape(2, networks, -1)
+        second = hidden.reshape(ROOTS, networks, -1).swapaxes(0, 1) @ self._first
+        second += pooled.swapaxes(0, 1).reshape(networks, 1, -1) @ self._rivals + self._first_bias
+        np.maximum(second, 0, out=second)
+        scores = np.add.reduce(second @ self._second)[:, 0] + candidates @ self._skip
         odds: Floats = np.exp(scores - scores.max())
         odds /= odds.sum()
         return odds

@@ -160,10 +160,12 @@ class Memory:
         n = old.beats
         changed = bool(self._rows.changed[n])
         where = np.flatnonzero(self._rows.places[:n] == step.place)
-        before = old.lengths[:, where - 1] if n > 1 else np.zeros((EVENTS, len(where)), np.int32)
+        before: Ints = np.zeros((EVENTS, len(where)), dtype=np.int32)
+        if n > 1:
+            before = old.lengths.take(where - 1, axis=1)  # row by row, as it is gone on with
         if len(where) and where[0] == 0:
             before[:, 0] = 0
-        agrees = self._rows.signs[:, where] == self._rows.signs[:, n, None]
+        agrees = self._rows.signs.take(where, axis=1) == self._rows.signs[:, n, None]
         there = np.empty_like(before)
         np.multiply(before[:TOLERANT] + 1, agrees, out=there[:TOLERANT])
         there[TOLERANT] = self._forgiving(before, agrees[EXACT], changed, self._rows.changed[where])

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from engine.events import Forecast
 from engine.foresight.agreement import NO_CHORD, Step, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
-from engine.foresight.clues import GIVEN, Record, Said, common, of_candidates, of_customs
+from engine.foresight.clues import GIVEN, Record, Said, gather, of_customs
 from engine.foresight.course import Course
 from engine.foresight.custom import Custom
 from engine.foresight.judge import Judge
@@ -151,7 +151,7 @@ class Foresight:
         standing = self._stand()
         if standing is None:
             return
-        self._record.judge(standing.votes.longest, standing.step.root, step.root)
+        self._record.judge(standing.clues.votes.longest, standing.step.root, step.root)
         charted, places = standing.charted, standing.places
         if self._follower is not None and charted is not None and places is not None:
             chart = self._follower.foretold(charted, places, step)
@@ -176,8 +176,8 @@ class Foresight:
 
         `coming` is what the ear expects of the next beat, where it was asked (Ear.coming); if that
         was weighed without it, it is weighed again.
-        So many beats are weighed, at a millisecond or so each; to weigh one, and then look once
-        more and weigh another, comes to the same as to weigh two.
+        So many beats are weighed, at half a millisecond or so each; to weigh one, and then look
+        once more and weigh another, comes to the same as to weigh two.
         """
         metre = moment.metre
         if coming is not self._said.coming:
@@ -209,11 +209,10 @@ class Foresight:
             else:
                 path.clear()
                 self._memory.imagine(step)
-                course, where = course.after(step, pulses), self._followed(where, step)
-                way = Way(step, self._memory.now, course, where, None)
+                way = self._way(step, course.after(step, pulses), self._followed(where, step))
             course, where, standing = way.course, way.where, way.standing
             if standing is None:
-                standing = self._weigh(step, course, where, said)
+                standing = self._weigh(way, said)
                 weigh -= 1
             said = said._replace(coming=None)  # of no beat but the next one
             self._path.append(way._replace(standing=standing))
@@ -235,22 +234,26 @@ class Foresight:
         if self._standing is None and self._last is not None:
             self._memory.forget_imagined()
             said = self._said._replace(coming=None)
-            self._standing = self._weigh(self._last, self._course, self._where, said)
+            self._standing = self._weigh(self._way(self._last, self._course, self._where), said)
         return self._standing
 
-    def _weigh(self, step: Step, course: Course, where: Whereabouts | None, said: Said) -> Standing:
-        """Ask everyone about the beat after this one."""
-        votes = self._memory.votes()
+    def _way(self, step: Step, course: Course, where: Whereabouts | None) -> Way:
+        """The beat that the memory has come to, and what speaks after it."""
         customs = of_customs(course, self._custom.odds(course))
-        own = of_candidates(self._memory, votes, course, said)
-        shared = common(self._memory, votes, course, self._record, said)
-        judged = self._judge.odds(np.concatenate((own, customs), axis=1), shared)
+        clues = gather(self._memory, course)
+        return Way(step, self._memory.now, course, where, clues, customs, None)
+
+    def _weigh(self, way: Way, said: Said) -> Standing:
+        """Judge the beat after this one, by all that speaks."""
+        step, where, clues = way.step, way.where, way.clues
+        candidates, common = clues.told(self._record, said)
+        judged = self._judge.odds(np.concatenate((candidates, way.customs), axis=1), common)
         if self._follower is None or where is None:
-            return Standing(step, votes, judged, None, None, judged.astype(np.float64))
+            return Standing(step, clues, judged, None, None, judged.astype(np.float64))
         charted, places = self._follower.odds(where)
         share = 1 / (1 + np.exp(-self._trust))
         odds = share * charted + (1 - share) * judged
-        return Standing(step, votes, judged, charted, places, odds)
+        return Standing(step, clues, judged, charted, places, odds)
 
     def _chord_on(self, root: int, standing: Standing, key: Key) -> Chord | None:
         """The chord to expect on a root: as written, as heard in this song, or as in the key."""

@@ -14,8 +14,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.foresight.agreement import Agreement, Step, Votes
+from engine.foresight.agreement import Agreement, Step
 from engine.foresight.chart import Whereabouts
+from engine.foresight.clues import Clues
 from engine.foresight.course import Course
 from engine.harmony import Chord
 from engine.meter import Metre
@@ -28,7 +29,7 @@ class Standing:
     """All that is known after a beat about the next one."""
 
     step: Step
-    votes: Votes
+    clues: Clues
     judged: NDArray[np.float32]
     charted: Floats | None
     places: Floats | None
@@ -36,12 +37,18 @@ class Standing:
 
 
 class Way(NamedTuple):
-    """A beat on the path looked along, and what is known after it (None: to be asked anew)."""
+    """A beat on the path looked along, what speaks after it, and what is made of that.
+
+    `customs` is what songs in general would do next, see clues.of_customs; `standing` is None where
+    it is to be judged anew.
+    """
 
     step: Step
     agreement: Agreement
     course: Course
     where: Whereabouts | None
+    clues: Clues
+    customs: NDArray[np.float32]
     standing: Standing | None
 
 

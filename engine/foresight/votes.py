@@ -42,7 +42,7 @@ _SOFT_AS_LENGTH: Final = 13
 def count_votes(now: Agreement, rows: Rows) -> Votes:
     """Who speaks for which root."""
     cells, lengths, indices = _spoken(now, rows)
-    bands = cells * BINS + _BIN_OF[lengths]
+    bands = cells * BINS + _BIN_OF.take(lengths)
     counts = np.bincount(bands, minlength=ROOTS * WAYS * BINS).astype(np.int32)
     longest: Ints = np.zeros(ROOTS * WAYS, dtype=np.int32)
     keys = np.where(lengths > 0, (lengths << _INDEX_BITS) + indices + 1, 0)
