@@ -14,48 +14,25 @@ from typing import Final
 import numpy as np
 
 from engine.events import Heard
-from engine.harmony import Chord, Key
+from engine.harmony import Key
+from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import (
-    E3,
     EARLY,
     LENGTHS,
-    PRESENCE,
-    SOUNDING,
-    STRUCK,
-    WIDTH_NOW,
+    NOTHING_READ,
     Past,
     Reading,
     read_beat,
 )
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
-from engine.hearing.naming import TWINS, name_chord, spelled_triad
 from engine.hearing.recall import SongMemory
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
 from engine.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
 
 DEFAULT: Final = TAUGHT
-
-# A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
-_COLOUR_PRESENCE: Final = 0.45
-
-# A suspended, diminished or open chord counts this much when a plain one stands against it: a plain
-# chord's third is often silent for a moment.  But a fourth that sounds where no third does says
-# that a suspended chord is meant, and counts so much more for it; one that does not sound counts
-# against it, and so does, where no third sounds, a third that is foreign to the key: in C the keys
-# G, D and F are G7.  On labelled songs this moves no share by more than a tenth.
-_RARE: Final = 0.8
-_SUSPENDS: Final = 2.5
-_UNHEARD: Final = 0.4
-_FOREIGN: Final = 0.8
-_PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
-
-# A triad that is all that was struck and all that sounds may be part of a larger chord, but mostly
-# it is itself: its root counts so much more in the naming.  On changes followed in a chart of which
-# one chord in eight was replaced, 14 of 3,447 were not landed on with it, and 26 without.
-_SPELLED: Final = 4.0
 
 # Who foresees a chord from the song's past has it from this very ear, which expects it already:
 # their word counts for this power of itself.  At 1 the bass landed a point less often on pop909
@@ -90,14 +67,7 @@ class Ear:
         self, tables: Tables = DEFAULT, keys: KeyFilter | None = None, told: Key | None = None
     ) -> None:
         self._tables = tables
-        plain = [name in _PLAIN for name in tables.qualities]
-        self._readiness = np.where(plain, 1.0, _RARE)
-        fourths = [name.startswith("sus4") for name in tables.qualities]
-        self._suspended = np.where(fourths, _SUSPENDS, 1.0)
-        self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
-        self._thirds = [min({3, 4} & {*q.intervals}, default=0) for q in tables.quality_values]
-        at = tables.qualities.index
-        self._twins = tuple((at(sixth), at(seventh)) for sixth, seventh in TWINS)
+        self._chooser = Chooser(tables)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
         self._keys = KeyFilter(tables, told) if keys is None else keys
@@ -109,12 +79,9 @@ class Ear:
         self._place = BAR_LINE
         self._pulse = 0
         self._struck = False
-        self._kept: Chord | None = None
         self._named = False  # since the start or the last jump
-        self._kept_confidence = 0.0
-        self._roots: Array = np.full(12, 1 / 12)
-        self._now: Array = np.zeros(WIDTH_NOW)  # as last read
-        self._low: int | None = None
+        self._choice = NOTHING_HEARD
+        self._reading = NOTHING_READ
 
     # Events -------------------------------------------------------------------------------
 
@@ -169,7 +136,7 @@ class Ear:
         if self._struck:
             begins = self._beat if whole else None
             self._hear(moment.position if begins is None else begins + self._length)
-        return Heard(self._kept, self._kept_confidence, key, key_confidence)
+        return Heard(self._choice.chord, self._choice.confidence, key, key_confidence)
 
     def foretold(self) -> Array:
         """The belief about the running beat before any of its notes, (12, qualities)."""
@@ -197,22 +164,24 @@ class Ear:
         """Whether a root heard stands against another, expected by who asks with these odds."""
         own = float(self.foretold()[expected].sum())
         gain: float = (_ratio(odds) / _ratio(own)) ** _WORD
-        return float(self._roots[root]) > float(self._roots[expected]) * gain
+        roots = self._choice.roots
+        return float(roots[root]) > float(roots[expected]) * gain
 
     @property
     def struck(self) -> frozenset[int]:
         """The pitch classes struck in the running beat, when the keys were last read."""
-        return _classes(self._now[STRUCK])
+        return self._reading.struck
 
     @property
     def low(self) -> int | None:
         """The pitch class that was struck lowest on the running beat, if below E3."""
-        return None if self._low is None else self._low % 12
+        low = self._reading.low
+        return None if low is None else low % 12
 
     @property
     def sounding(self) -> frozenset[int]:
         """The pitch classes that sounded when the keys were last read, struck now or before."""
-        return _classes(self._now[SOUNDING])
+        return self._reading.sounding
 
     @property
     def silent(self) -> bool:
@@ -222,7 +191,7 @@ class Ear:
     @property
     def ended(self) -> Heard:
         """The beat that ended last, as it was finally heard; to be asked right after it ended."""
-        return Heard(self._kept, self._kept_confidence, *self._keys.best())
+        return Heard(self._choice.chord, self._choice.confidence, *self._keys.best())
 
     # ------------------------------------------------------------------------------------------
 
@@ -232,8 +201,7 @@ class Ear:
         return read_beat(self._held, beat, self._length, max(until, beat))
 
     def _hear(self, until: float) -> None:
-        reading = self._read(until)
-        self._now, self._low = reading.now, reading.low
+        reading = self._reading = self._read(until)
         if self._tells(reading):
             self._name(self._chords.weigh(reading.now), reading)
 
@@ -245,40 +213,8 @@ class Ear:
         return reading.bass is not None and (reading.fresh or not self._named)
 
     def _name(self, belief: Array, reading: Reading) -> None:
-        by_root = _as_spelled(self._joined(belief.reshape(12, -1), reading.bass), reading)
-        roots = by_root.sum(axis=1)
-        root = int(roots.argmax())
-        presences = enumerate(reading.now[PRESENCE].tolist())
-        sounding = frozenset([pc for pc, present in presences if present > _COLOUR_PRESENCE])
-        kinds = by_root[root] * self._readiness
-        thirdless = not sounding & {(root + 3) % 12, (root + 4) % 12}
-        if (root + 5) % 12 not in sounding:
-            kinds = kinds * self._unsuspended
-        elif thirdless:
-            kinds = kinds * self._suspended
-        if thirdless:
-            kinds = kinds * self._by_key(root)
-        kind = self._tables.quality_values[int(kinds.argmax())]
         self._named = True
-        self._kept = name_chord(root, kind, sounding, reading.bass)
-        self._kept_confidence = float(roots[root])
-        self._roots = roots
-
-    def _joined(self, by_root: Array, bass: int | None) -> Array:
-        """The belief, in which a sixth chord over its sixth is the seventh chord on that bass."""
-        if bass is None or bass >= E3:
-            return by_root
-        out, low = by_root.copy(), bass % 12
-        for sixth, seventh in self._twins:
-            out[low, seventh] += out[(low + 3) % 12, sixth]
-            out[(low + 3) % 12, sixth] = 0.0
-        return out
-
-    def _by_key(self, root: int) -> Array:
-        """How much each kind of a root counts where no third sounds: the key has one of its own."""
-        scale = self._keys.best()[0].scale
-        own = [not third or (root + third) % 12 in scale for third in self._thirds]
-        return np.where(own, 1.0, _FOREIGN)
+        self._choice = self._chooser.choose(belief, reading, self._keys.best()[0])
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
@@ -304,23 +240,6 @@ class Ear:
         self._beat = moment.position
         recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)
-
-
-def _classes(vector: Array) -> frozenset[int]:
-    """The pitch classes that a vector of a beat has."""
-    return frozenset(vector.nonzero()[0].tolist())
-
-
-def _as_spelled(by_root: Array, reading: Reading) -> Array:
-    """The belief, in which a full triad that is all that is heard counts for itself."""
-    struck = _classes(reading.now[STRUCK])
-    root = spelled_triad(struck)
-    if root is None or struck != _classes(reading.now[SOUNDING]):
-        return by_root
-    out = by_root.copy()
-    out[root] *= _SPELLED
-    out /= out.sum()
-    return out
 
 
 def _ratio(odds: float) -> float:

@@ -101,6 +101,23 @@ class Reading:
         self.low = low
         self.fresh = fresh
 
+    @property
+    def struck(self) -> frozenset[int]:
+        """The pitch classes struck in the beat, or just before it."""
+        return _classes(self.now[STRUCK])
+
+    @property
+    def sounding(self) -> frozenset[int]:
+        """The pitch classes that sound on, struck now or before."""
+        return _classes(self.now[SOUNDING])
+
+
+NOTHING_READ: Final = Reading(np.zeros(WIDTH_NOW), None, None, fresh=False)
+
+
+def _classes(vector: Vector) -> frozenset[int]:
+    return frozenset(vector.nonzero()[0].tolist())
+
 
 def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -> Reading:
     """Read the tones of the beat that began at `beat` and lasts `length`, up to `until`.

@@ -1,0 +1,111 @@
+"""Choice: which of the chords believed in is the one that is heard.
+
+Knows: where the likeliest is not what a musician would say, for two chords have the same keys, a
+third does not sound yet, or a triad is all that was played.
+Refuses to know: where the belief comes from, and what becomes of the chord.
+How: the likeliest root is taken, then the likeliest kind of chord on it; before either, the belief
+is weighed by what a reading shows to the eye.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from engine.harmony import Chord, Key
+from engine.hearing.evidence import E3, PRESENCE, Reading
+from engine.hearing.naming import TWINS, name_chord, spelled_triad
+from engine.hearing.tables import Array, Tables
+
+# A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
+_COLOUR_PRESENCE: Final = 0.45
+
+# A suspended, diminished or open chord counts this much when a plain one stands against it: a plain
+# chord's third is often silent for a moment.  But a fourth that sounds where no third does says
+# that a suspended chord is meant, and counts so much more for it; one that does not sound counts
+# against it, and so does, where no third sounds, a third that is foreign to the key: in C the keys
+# G, D and F are G7.  On labelled songs this moves no share by more than a tenth.
+_RARE: Final = 0.8
+_SUSPENDS: Final = 2.5
+_UNHEARD: Final = 0.4
+_FOREIGN: Final = 0.8
+_PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
+
+# A triad that is all that was struck and all that sounds may be part of a larger chord, but mostly
+# it is itself: its root counts so much more in the naming.  On changes followed in a chart of which
+# one chord in eight was replaced, 14 of 3,447 were not landed on with it, and 26 without.
+_SPELLED: Final = 4.0
+
+
+class Choice(NamedTuple):
+    """The chord that is heard, how surely its root is, and how surely each root (12,)."""
+
+    chord: Chord | None
+    confidence: float
+    roots: Array
+
+
+NOTHING_HEARD: Final = Choice(None, 0.0, np.full(12, 1 / 12))
+
+
+class Chooser:
+    """Chooses among the chords of some tables."""
+
+    def __init__(self, tables: Tables) -> None:
+        names = tables.qualities
+        self._kinds = tables.quality_values
+        self._readiness = np.where([name in _PLAIN for name in names], 1.0, _RARE)
+        fourths = [name.startswith("sus4") for name in names]
+        self._suspended = np.where(fourths, _SUSPENDS, 1.0)
+        self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
+        self._thirds = [min({3, 4} & {*kind.intervals}, default=0) for kind in self._kinds]
+        self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
+
+    def choose(self, belief: Array, reading: Reading, key: Key) -> Choice:
+        """The chord heard in a reading, by a belief about all chords (12 times qualities)."""
+        by_root = self._joined(belief.reshape(12, -1), reading.bass)
+        by_root = _as_spelled(by_root, reading)
+        roots = by_root.sum(axis=1)
+        root = int(roots.argmax())
+        presences = enumerate(reading.now[PRESENCE].tolist())
+        sounding = frozenset([pc for pc, present in presences if present > _COLOUR_PRESENCE])
+        kinds = by_root[root] * self._weights(root, sounding, key)
+        chord = name_chord(root, self._kinds[int(kinds.argmax())], sounding, reading.bass)
+        return Choice(chord, float(roots[root]), roots)
+
+    def _weights(self, root: int, sounding: frozenset[int], key: Key) -> Array:
+        """How much each kind of chord on a root counts, by the third and fourth that sound."""
+        thirdless = not sounding & {(root + 3) % 12, (root + 4) % 12}
+        weights: Array = self._readiness
+        if (root + 5) % 12 not in sounding:
+            weights = weights * self._unsuspended
+        elif thirdless:
+            weights = weights * self._suspended
+        return weights * self._by_key(root, key) if thirdless else weights
+
+    def _joined(self, by_root: Array, bass: int | None) -> Array:
+        """The belief, in which a sixth chord over its sixth is the seventh chord on that bass."""
+        if bass is None or bass >= E3:
+            return by_root
+        out, low = by_root.copy(), bass % 12
+        for sixth, seventh in self._twins:
+            out[low, seventh] += out[(low + 3) % 12, sixth]
+            out[(low + 3) % 12, sixth] = 0.0
+        return out
+
+    def _by_key(self, root: int, key: Key) -> Array:
+        """How much each kind of a root counts where no third sounds: the key has one of its own."""
+        own = [not third or (root + third) % 12 in key.scale for third in self._thirds]
+        return np.where(own, 1.0, _FOREIGN)
+
+
+def _as_spelled(by_root: Array, reading: Reading) -> Array:
+    """The belief, in which a full triad that is all that is heard counts for itself."""
+    root = spelled_triad(reading.struck)
+    if root is None or reading.struck != reading.sounding:
+        return by_root
+    out = by_root.copy()
+    out[root] *= _SPELLED
+    out /= out.sum()
+    return out
