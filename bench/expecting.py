@@ -9,7 +9,8 @@ that change, to that root, was expected; repeated, new, alarms and ECE as in ben
 over the beats for which a change was expected).  Grounded: the same where the bass of a slash
 chord is as good as its root (Am/D and D9sus4 are the same keys), also a bass that is known to
 stay.  Known: of all labelled beats, those whose root was expected to sound: the root told for that
-beat, or else the root last heard.
+beat, or else the root last heard; "at last" the same a fifth of a beat before it, the last place
+whose keys are not taken for its own.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
 is played on it.  Reached: of the notes written a semitone from the root they lead to, those that
 the root really played resolves.
@@ -42,12 +43,34 @@ from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import MANNERS, charted, render
 from engine.events import ChangeExpected, ChordHeard
+from engine.meter import ON_THE_BEAT
 from presets.loader import load
 
 BEFORE = 0.5
 EARLY = 0.125
 TICKS = 480
 WAYS_IN = {1: "semitone", 2: "tone", 5: "fourth or fifth", 0: "the same"}
+
+
+class _Trace:
+    """What was told while a song was played, to be looked up by place."""
+
+    def __init__(self, played: Take) -> None:
+        self._expects = [told for told in played.told if isinstance(told, ChangeExpected)]
+        self._chords = [told for told in played.told if isinstance(told, ChordHeard)]
+        self._expect_beats = [told.beat for told in self._expects]
+        self._chord_beats = [told.beat for told in self._chords]
+
+    def expected(self, beat: float, by: float) -> ChangeExpected | None:
+        """The change last told before a place, if it was for this beat."""
+        last = bisect_left(self._expect_beats, by) - 1
+        told = self._expects[last] if last >= 0 else None
+        return told if told is not None and abs(told.at_beat - beat) < 0.1 else None
+
+    def heard(self, by: float) -> int:
+        """The root last heard before a place."""
+        at = bisect_left(self._chord_beats, by) - 1
+        return root_of(self._chords[at].chord) if at >= 0 else NO_ROOT
 
 
 @dataclass
@@ -57,6 +80,7 @@ class Tally:
     told: list[int] = field(default_factory=list)
     sure: list[float] = field(default_factory=list)
     heard: list[int] = field(default_factory=list)
+    at_last: list[int] = field(default_factory=list)
     came: list[int] = field(default_factory=list)
     grounded: list[bool] = field(default_factory=list)
     before: list[int] = field(default_factory=list)
@@ -69,9 +93,7 @@ class Tally:
         self, beats: list[Felt], played: Take, unjudged: Container[int] = frozenset()
     ) -> None:
         """Count the beats of one song but those that are not to be judged."""
-        expects = [told for told in played.told if isinstance(told, ChangeExpected)]
-        chords = [told for told in played.told if isinstance(told, ChordHeard)]
-        expect_beats, chord_beats = [e.beat for e in expects], [c.beat for c in chords]
+        trace = _Trace(played)
         repeated = list(repeats(beats))
         foreseen: list[float] = []
         for i in range(1, len(beats)):
@@ -79,12 +101,12 @@ class Tally:
             if NO_ROOT in (came, before) or i in unjudged:
                 continue
             beat = float(beats[i].beat)
-            last = bisect_left(expect_beats, beat - BEFORE) - 1
-            told = expects[last] if last >= 0 and abs(expects[last].at_beat - beat) < 0.1 else None
-            at = bisect_left(chord_beats, beat - BEFORE) - 1
-            self.heard.append(root_of(chords[at].chord) if at >= 0 else NO_ROOT)
+            told = trace.expected(beat, beat - BEFORE)
+            self.heard.append(trace.heard(beat - BEFORE))
             self.told.append(root_of(told.chord) if told else -1)
             self.sure.append(told.confidence if told else 0.0)
+            told = trace.expected(beat, beat - ON_THE_BEAT)
+            self.at_last.append(root_of(told.chord) if told else trace.heard(beat - ON_THE_BEAT))
             self.came.append(came)
             self.grounded.append(_is_ground(self.told[-1], self.heard[-1], beats[i - 1 : i + 1]))
             self.before.append(before)
@@ -116,9 +138,9 @@ class Tally:
 
     def cells(self) -> dict[str, float]:
         """The figures by name, as shares."""
-        told, sure, heard, came, before, repeated = (
+        told, sure, heard, at_last, came, before, repeated = (
             np.array(getattr(self, name))
-            for name in ("told", "sure", "heard", "came", "before", "repeated")
+            for name in ("told", "sure", "heard", "at_last", "came", "before", "repeated")
         )
         changes = came != before
         right = told == came
@@ -131,6 +153,7 @@ class Tally:
             "new": right[changes & ~repeated].mean(),
             "alarms": (said & (told != came) & (sure >= 0.5))[~changes].mean(),
             "known": known.mean(),
+            "at last": (at_last == came).mean(),
             "ECE": calibration_error(sure[told >= 0], right[told >= 0]),
             "reached": self.resolved / max(self.approaches, 1),
         }
