@@ -10,7 +10,7 @@ from bench.doubtful import key_in_doubt, runs_ahead
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
-from engine.hearing.naming import alike_but_for_colour, spelled_triad
+from engine.hearing.naming import alike_but_for_colour, name_chord, spelled_triad
 from engine.hearing.recall import SongMemory
 from engine.meter import Metre
 from engine.symbols import parse_symbol, symbol
@@ -379,6 +379,17 @@ def test_a_full_triad_needs_no_more_to_come() -> None:
 def test_three_keys_may_spell_a_triad(keys: set[int], root: int | None) -> None:
     """F, and Dm; two keys, four, and a diminished triad, which is most of G7, do not."""
     assert spelled_triad(frozenset(keys)) == root
+
+
+@pytest.mark.parametrize(("notes", "called", "name"), [
+    ("43 60 65 69", "F", "F/G"), ("41 60 65 67 69", "F", "Fadd9"), ("38 60 64 67 70", "C7", "C7/D"),
+    ("55 60 65 69", "F", "Fadd9"), ("48 60 64 67 70 74", "C7", "C9"), ("50 60 64 67", "C", "C/D"),
+])  # fmt: skip
+def test_a_bass_of_its_own_colours_nothing(notes: str, called: str, name: str) -> None:
+    """G below F is F/G; above it, or where it is no bass, it is the ninth."""
+    keys, chord = [int(note) for note in notes.split()], parse_symbol(called)
+    sounding = frozenset(key % 12 for key in keys)
+    assert symbol(name_chord(chord.root, chord.quality, sounding, min(keys)), Key(5)) == name
 
 
 def test_looking_twice_changes_nothing() -> None:

@@ -40,10 +40,16 @@ TWINS: Final = (("maj6", "min7"), ("min6", "hdim7"))
 
 @lru_cache(maxsize=1024)
 def name_chord(root: int, kind: Quality, sounding: frozenset[int], lowest: int | None) -> Chord:
-    """The chord of this root and kind that the sounding pitch classes spell, over its bass."""
-    quality = _coloured(kind, frozenset((pc - root) % 12 for pc in sounding))
-    tones = {(root + i) % 12 for i in quality.intervals}
-    return Chord(root, quality, _bass(root, tones, lowest))
+    """The chord of this root and kind that the sounding pitch classes spell, over its bass.
+
+    A bass of its own colours nothing: F, A and C over G are F/G, and no Fadd9.
+    """
+    degrees = frozenset((pc - root) % 12 for pc in sounding)
+    coloured = _coloured(kind, degrees)
+    bass = _bass(root, {(root + i) % 12 for i in coloured.intervals}, lowest)
+    below = (bass - root) % 12
+    quality = coloured if below in kind.intervals else _coloured(kind, degrees - {below})
+    return Chord(root, quality, bass)
 
 
 @lru_cache(maxsize=512)
