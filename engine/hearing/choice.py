@@ -102,8 +102,9 @@ class Chooser:
 
 def _as_spelled(by_root: Array, reading: Reading) -> Array:
     """The belief, in which a full triad that is all that is heard counts for itself."""
-    root = spelled_triad(reading.struck)
-    if root is None or reading.struck != reading.sounding:
+    struck = reading.struck
+    root = spelled_triad(struck)
+    if root is None or struck != reading.sounding:
         return by_root
     out = by_root.copy()
     out[root] *= _SPELLED
