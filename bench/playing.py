@@ -50,7 +50,7 @@ def take(  # noqa: PLR0917
         style,
         Random(seed),
         external_clock=True,
-        ear=Ear(taught.ear),
+        ear=Ear(taught.ear, sent=lead > 0),
         foresight=foresight or Foresight(taught.foresight),
         lead=lead,
     )

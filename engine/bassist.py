@@ -88,7 +88,9 @@ class Bassist:
     ) -> None:
         self._pulse = Pulse(tempo, external=external_clock, count_in=count_in, metre=metre)
         self._lead = lead
-        self._listening = Listening(ear or Ear(), foresight or Foresight(), lead=lead > 0)
+        self._listening = Listening(
+            ear or Ear(sent=lead > 0), foresight or Foresight(), lead=lead > 0
+        )
         self._writing = Writing(
             style, random, self._pulse, self._listening.player, grade, bend_range=bend_range
         )

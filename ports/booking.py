@@ -86,7 +86,7 @@ class Booking:
         return Bassist(
             self.style, Random(self.seed),
             tempo=tempo, external_clock=external_clock, count_in=count_in, metre=metre,
-            ear=Ear(told=self.chart.key if self.chart else None),
+            ear=Ear(told=self.chart.key if self.chart else None, sent=self.lead > 0),
             foresight=Foresight(chart=self.chart),
             lead=self.lead, grade=self.grade, bend_range=self.bend, pocket=pocket,
             taps=taps,

@@ -1230,6 +1230,13 @@ def test_a_chord_goes_by_the_name_it_has_in_the_chart() -> None:
     assert "F#m/B" not in names_of(bass_player())
 
 
+def test_chords_that_are_sent_early_are_what_they_spell() -> None:
+    """F#m over B stays F#m/B from bar line to bar line, each time round."""
+    out = heard_from(bass_player(lead=1), comping("A F#m/B E7 A " * 2), until=16)
+    names = [symbol(o.chord, Key(9)) for o in out if isinstance(o, ChordHeard)]
+    assert names == ["A", "F#m/B", "E7", "A", "F#m/B", "E7", "A"]
+
+
 def begun_bent(out: list[Outgoing]) -> list[tuple[bool, float]]:
     """For each note whether it is slid into, and how far the pitch is bent when it begins."""
     begun, bent = [], 0.0

@@ -10,8 +10,9 @@ from bench.doubtful import key_in_doubt, runs_ahead
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
-from engine.hearing.naming import alike_but_for_colour, name_chord, spelled_triad
+from engine.hearing.naming import alike_but_for_colour, name_chord
 from engine.hearing.recall import SongMemory
+from engine.hearing.spelled import spelled_triad, triad_over
 from engine.meter import Metre
 from engine.symbols import parse_symbol, symbol
 from tests.band import Pianist, moment, voiced
@@ -379,6 +380,30 @@ def test_a_full_triad_needs_no_more_to_come() -> None:
 def test_three_keys_may_spell_a_triad(keys: set[int], root: int | None) -> None:
     """F, and Dm; two keys, four, and a diminished triad, which is most of G7, do not."""
     assert spelled_triad(frozenset(keys)) == root
+
+
+@pytest.mark.parametrize(("keys", "bass", "root"), [
+    ({5, 9, 0, 7}, 7, 5), ({2, 5, 9, 7}, 7, 2), ({5, 9, 0, 2}, 2, None), ({5, 9, 0, 3}, 5, None),
+    ({5, 9, 0}, 5, None), ({5, 9, 0}, 7, None), ({5, 9, 7}, 7, None), ({5, 9, 0, 7, 10}, 7, None),
+])  # fmt: skip
+def test_a_triad_over_another_bass(keys: set[int], bass: int, root: int | None) -> None:
+    """F/G and Dm/G; but F over D is Dm7, and F7, F alone, a bare fifth and five keys are none."""
+    assert triad_over(frozenset(keys), bass) == root
+
+
+@pytest.mark.parametrize(("keys", "name"), [
+    ("43 60 65 69", "F/G"), ("36 62 65 70", "Bb/C"), ("43 62 65 70", "Gm7"),
+    ("43 60 62 65 69", "Gm11"),
+])  # fmt: skip
+def test_a_triad_that_is_sent_over_a_bass_is_called_so(keys: str, name: str) -> None:
+    """Where the song has had Gm7 and C9, F over G is no Gm11; but five keys are, and Gm7 stays."""
+    player = Pianist()
+    player.ear = Ear(sent=True)
+    for bar, chord in enumerate(2 * ("43 55 58 62 65", "36 58 62 64")):
+        player.at(4 * bar).play(chord)
+    player.at(16).play(keys)
+    names = [player.at(16 + later).hears() for later in (0.01, 0.5, 1.5, 2.5)]
+    assert names == [name] * 4
 
 
 @pytest.mark.parametrize(("notes", "called", "name"), [

@@ -28,6 +28,7 @@ from engine.hearing.evidence import (
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
+from engine.hearing.spelled import slash_chord_counted
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
 from engine.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
@@ -61,12 +62,19 @@ class Ear:
         tables: what it was taught.
         keys: names the key, if not the usual one.
         told: the key that the player gave, if any.
+        sent: whether chords are sent as they are written, not as a player leaves tones out.
     """
 
     def __init__(
-        self, tables: Tables = DEFAULT, keys: KeyFilter | None = None, told: Key | None = None
+        self,
+        tables: Tables = DEFAULT,
+        keys: KeyFilter | None = None,
+        told: Key | None = None,
+        *,
+        sent: bool = False,
     ) -> None:
         self._tables = tables
+        self._sent = sent
         self._chooser = Chooser(tables)
         self._held = HeldNotes()
         self._chords = ChordFilter(tables)
@@ -203,7 +211,7 @@ class Ear:
     def _hear(self, until: float) -> None:
         reading = self._reading = self._read(until)
         if self._tells(reading):
-            self._name(self._chords.weigh(reading.now), reading)
+            self._name(self._weighed(reading), reading)
 
     def _tells(self, reading: Reading) -> bool:
         """Whether a reading may bring another chord: not in silence, nor while all is held.
@@ -230,8 +238,12 @@ class Ear:
 
     def _believed(self, reading: Reading) -> Array:
         """What is believed of a beat that sounds: of one that tells nothing, the chord before."""
-        belief = self._chords.weigh(reading.now)
+        belief = self._weighed(reading)
         return belief if self._tells(reading) else self._chords.committed
+
+    def _weighed(self, reading: Reading) -> Array:
+        belief = self._chords.weigh(reading.now)
+        return slash_chord_counted(belief, reading) if self._sent else belief
 
     def _begin(self, moment: Moment) -> None:
         self._beats = beats = beats_of_bar(moment.metre)

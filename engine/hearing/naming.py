@@ -52,16 +52,6 @@ def name_chord(root: int, kind: Quality, sounding: frozenset[int], lowest: int |
     return Chord(root, quality, bass)
 
 
-@lru_cache(maxsize=512)
-def spelled_triad(pitch_classes: frozenset[int]) -> int | None:
-    """The root of the major or minor triad that these pitch classes spell, all it and no more."""
-    if len(pitch_classes) != 3:
-        return None
-    triads = ((root, {root, (root + third) % 12, (root + 7) % 12})
-              for root in pitch_classes for third in (3, 4))  # fmt: skip
-    return next((root for root, tones in triads if tones == pitch_classes), None)
-
-
 def alike_but_for_colour(one: Chord, other: Chord) -> bool:
     """Whether two chords have all in common, or all but the tones that colour them: C7 and C13."""
     kinds = (_PLAIN.get(chord.quality.harte, chord.quality.harte) for chord in (one, other))
