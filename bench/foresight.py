@@ -33,6 +33,7 @@ import numpy as np
 
 from bench.corpus import Song, read_folder
 from engine.foresight.outlook import Foresight
+from engine.foresight.standing import Present
 from engine.foresight.tables import DEFAULT, Tables, unpack_tables
 from engine.harmony import C_MAJOR, Chord
 from engine.labels import parse_harte
@@ -186,7 +187,7 @@ def call_song(
         felt, chord = beats[i], heard[i]
         start = felt.beat - felt.in_bar
         moment = Moment(0.0, float(felt.beat), start, 0, felt.metre, 0.5)
-        forecast = foresight.look(moment, chord, C_MAJOR, 1.0, ahead)[-1]
+        forecast = foresight.look(Present(moment, chord, C_MAJOR, 1.0), ahead)[-1]
         foresight.commit(felt.beat, felt.in_bar, felt.metre, chord)
         last, came = root_of(beats[i + ahead - 1].chord), root_of(beats[i + ahead].chord)
         if root_of(chord) == root_of(felt.chord) and NO_ROOT not in (last, came):
@@ -268,7 +269,7 @@ def cost(songs: Sequence[Song], hours: float) -> Iterator[str]:
         felt = beats[i % len(beats)]
         moment = Moment(0.0, float(at), at - felt.in_bar, 0, felt.metre, 0.5)
         start = process_time()
-        foresight.look(moment, felt.chord, C_MAJOR, 1.0, 8)
+        foresight.look(Present(moment, felt.chord, C_MAJOR, 1.0), 8)
         foresight.commit(at, felt.in_bar, felt.metre, felt.chord)
         took.append(1000 * (process_time() - start))
         at += 1

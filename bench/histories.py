@@ -37,9 +37,8 @@ from engine.foresight.agreement import Step, Votes, place_in_bar
 from engine.foresight.course import Course
 from engine.foresight.memory import Memory
 from engine.foresight.outlook import WEIGHED, Foresight
-from engine.foresight.standing import Standing, Way
-from engine.harmony import Chord, Key
-from engine.meter import Moment
+from engine.foresight.standing import Present, Standing, Way
+from engine.harmony import Chord
 from presets.loader import load
 
 STYLE: Final = "soul"
@@ -156,20 +155,10 @@ class _Noting(Foresight):
         # By the identity of what came of them, which is kept here so that it stays the only one.
         self._clues: dict[int, tuple[Standing, tuple[np.ndarray, np.ndarray, Course]]] = {}
 
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        coming: np.ndarray | None = None,
-        weigh: int = WEIGHED,
-    ) -> tuple[Forecast, ...]:
-        out = super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
+    def look(self, now: Present, horizon: int, *, weigh: int = WEIGHED) -> tuple[Forecast, ...]:
+        out = super().look(now, horizon, weigh=weigh)
         beat, standing = float(out[0].beat), self._path[0].standing
-        if moment.position <= beat - BEFORE and standing is not None:
+        if now.moment.position <= beat - BEFORE and standing is not None:
             self.noted[beat] = self._clues[id(standing)][1]
         return out
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from engine.events import Forecast, Heard
 from engine.foresight.outlook import FARTHEST, WEIGHED, Foresight
+from engine.foresight.standing import Present
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.hearing.tables import Array
@@ -63,9 +64,8 @@ class Looking:
         if self._asks and self._coming is None:
             self._coming = self._ear.coming()
         self._steps -= 1
-        seen = self._foresight.look(
-            place, chord, heard.key, heard.confidence, FARTHEST, coming=self._coming, weigh=1
-        )
+        now = Present(place, chord, heard.key, heard.confidence, self._coming)
+        seen = self._foresight.look(now, FARTHEST, weigh=1)
         if not self._steps and _roots(before[:1]) != _roots(seen[:1]):
             self._steps = 1  # on second thoughts it goes another way, not seen to lead anywhere
         return seen

@@ -21,9 +21,9 @@ from engine.events import (
     Stop,
 )
 from engine.foresight.outlook import WEIGHED, Foresight
-from engine.harmony import Chord, Key
+from engine.foresight.standing import Present
+from engine.harmony import Key
 from engine.hearing.ear import Ear
-from engine.hearing.tables import Array
 from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.symbols import parse_symbol, symbol
 from ports.replay import replay
@@ -52,20 +52,10 @@ class WatchedForesight(Foresight):
         self._watch = watch
         self.asked = False
 
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        coming: Array | None = None,
-        weigh: int = WEIGHED,
-    ) -> Outlook:
+    def look(self, now: Present, horizon: int, *, weigh: int = WEIGHED) -> Outlook:
         """Look ahead as usual, and pass it on."""
-        self.asked = coming is not None
-        seen = super().look(moment, chord, key, confidence, horizon, coming=coming, weigh=weigh)
+        self.asked = now.coming is not None
+        seen = super().look(now, horizon, weigh=weigh)
         return self._watch(seen)
 
 

@@ -12,6 +12,7 @@ import pytest
 
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
+from engine.foresight.standing import Present
 from engine.harmony import QUALITY_BY_SUFFIX, Chord, Key
 from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.pitch import pitch_class_of_name
@@ -46,6 +47,13 @@ def at(beat: float, metre: Metre = FOUR_FOUR) -> Moment:
     return Moment(beat * 0.5, beat, bar * metre.bar, bar, metre, 0.5)
 
 
+def now(
+    beat: float, chord: Chord | None, confidence: float = 1.0, coming: np.ndarray | None = None
+) -> Present:
+    """A chord that sounds at a beat in 4/4."""
+    return Present(at(beat), chord, KEY, confidence, coming)
+
+
 LOOP = bars("Bb | Gm | Cm7 F7 | Bb Eb")
 
 
@@ -56,7 +64,7 @@ def test_a_loop_is_known_the_second_time_round(shift: int) -> None:
     foresight = Foresight()
     play(foresight, song[:36])
 
-    seen = foresight.look(at(36), song[36], KEY, 1.0, 8)
+    seen = foresight.look(now(36, song[36]), 8)
 
     assert [f.beat for f in seen] == [Fraction(b) for b in range(37, 45)]
     assert [f.chord for f in seen] == song[37:45]
@@ -69,7 +77,7 @@ def test_what_follows_a_chord_that_was_hardly_heard_is_less_sure(beat: int) -> N
     for confidence in (1.0, 0.9, 0.6, 0.3):
         foresight = Foresight()
         play(foresight, (LOOP * 4)[:beat])
-        [after] = foresight.look(at(beat), (LOOP * 4)[beat], KEY, confidence, 1)
+        [after] = foresight.look(now(beat, (LOOP * 4)[beat], confidence), 1)
         sure.append(after.confidence)
 
     assert sure == sorted(sure, reverse=True)
@@ -79,7 +87,7 @@ def test_what_follows_a_chord_that_was_hardly_heard_is_less_sure(beat: int) -> N
 def test_twelve_eight_is_felt_in_four() -> None:
     """In 12/8 the forecasts lie a dotted quarter apart."""
     metre = Metre(12, 8)
-    seen = Foresight().look(at(0, metre), chord("Eb"), KEY, 1.0, 4)
+    seen = Foresight().look(Present(at(0, metre), chord("Eb"), KEY, 1.0), 4)
 
     assert [f.beat for f in seen] == [Fraction(3 * i, 2) for i in range(1, 5)]
 
@@ -90,7 +98,7 @@ def test_a_song_longer_than_memory_goes_on() -> None:
     foresight = Foresight()
     play(foresight, LOOP * 140)
 
-    seen = foresight.look(at(2240), LOOP[0], KEY, 1.0, 4)
+    seen = foresight.look(now(2240, LOOP[0]), 4)
 
     assert [f.chord for f in seen] == LOOP[1:5]
 
@@ -103,7 +111,7 @@ def test_an_hour_of_one_looped_bar_goes_on() -> None:
         foresight.relocate(Fraction(0))
         play(foresight, [chord("Em7")] * 4)
 
-    ahead = foresight.look(at(3), chord("Em7"), Key(4, minor=True), 1.0, 4)
+    ahead = foresight.look(Present(at(3), chord("Em7"), Key(4, minor=True), 1.0), 4)
     assert {f.chord for f in ahead} == {chord("Em7")}
 
 
@@ -116,7 +124,7 @@ def test_a_sequencer_that_jumps_back_is_known(beat: int, follows: str) -> None:
     for i in range(beat, beat + 3):
         foresight.commit(Fraction(i), Fraction(i % 4), FOUR_FOUR, chord("Ab"))
 
-    seen = foresight.look(at(beat + 3), chord("Ab"), KEY, 1.0, 1)
+    seen = foresight.look(now(beat + 3, chord("Ab")), 1)
 
     assert seen[0].chord == chord(follows)
 
@@ -129,7 +137,7 @@ def test_the_transposed_verse_is_known() -> None:
     lifted = [c.transposed(2) for c in verse]
     play(foresight, lifted[:23], 64)
 
-    seen = foresight.look(at(87), lifted[23], KEY, 1.0, 1)
+    seen = foresight.look(now(87, lifted[23]), 1)
 
     assert seen[0].chord == lifted[24]
 
@@ -140,7 +148,7 @@ def test_one_wrong_bar_does_not_lose_the_song() -> None:
     play(foresight, LOOP * 3)
     play(foresight, [*bars("E"), *LOOP[4:12]], 48)
 
-    seen = foresight.look(at(60), LOOP[12], KEY, 1.0, 3)
+    seen = foresight.look(now(60, LOOP[12]), 3)
 
     assert [f.chord for f in seen] == LOOP[13:16]
 
@@ -150,7 +158,7 @@ def test_confidence_falls_with_distance() -> None:
     foresight = Foresight()
     play(foresight, LOOP * 2)
 
-    seen = foresight.look(at(32), LOOP[0], KEY, 1.0, 8)
+    seen = foresight.look(now(32, LOOP[0]), 8)
 
     assert all(0 < later.confidence <= sooner.confidence for sooner, later in pairwise(seen))
 
@@ -160,9 +168,9 @@ def test_looking_changes_nothing() -> None:
     asked, unasked = Foresight(), Foresight()
     for foresight in (asked, unasked):
         play(foresight, LOOP * 2)
-    asked.look(at(32), chord("E"), KEY, 1.0, 8)
+    asked.look(now(32, chord("E")), 8)
 
-    assert asked.look(at(32), LOOP[0], KEY, 1.0, 8) == unasked.look(at(32), LOOP[0], KEY, 1.0, 8)
+    assert asked.look(now(32, LOOP[0]), 8) == unasked.look(now(32, LOOP[0]), 8)
 
 
 def expecting(root: int) -> np.ndarray:
@@ -178,7 +186,7 @@ def test_what_the_ear_expects_has_a_word() -> None:
     for root in (3, 10):
         foresight = Foresight()
         play(foresight, LOOP[:3])
-        [seen] = foresight.look(at(3), LOOP[0], KEY, 0.9, 1, coming=expecting(root))
+        [seen] = foresight.look(now(3, LOOP[0], 0.9, expecting(root)), 1)
         assert seen.chord is not None
         odds.append(seen.confidence if seen.chord.root == 10 else 1 - seen.confidence)
     assert odds[0] < odds[1]
@@ -190,10 +198,10 @@ def test_a_beat_weighed_before_the_ear_was_asked_is_weighed_again_when_it_was() 
     coming = expecting(3)
     for foresight in (asked_late, asked):
         play(foresight, LOOP[:3])
-    without = asked_late.look(at(3), LOOP[0], KEY, 0.9, 2)
-    late = asked_late.look(at(3), LOOP[0], KEY, 0.9, 2, coming=coming)
+    without = asked_late.look(now(3, LOOP[0], 0.9), 2)
+    late = asked_late.look(now(3, LOOP[0], 0.9, coming), 2)
 
-    assert late == asked.look(at(3), LOOP[0], KEY, 0.9, 2, coming=coming) != without
+    assert late == asked.look(now(3, LOOP[0], 0.9, coming), 2) != without
 
 
 def test_a_beat_that_was_amended_is_remembered_as_what_it_was() -> None:
@@ -207,7 +215,7 @@ def test_a_beat_that_was_amended_is_remembered_as_what_it_was() -> None:
             amended.amend(heard, 1)
         play(told, [heard], i)
 
-    seen = [f.look(at(48), LOOP[0], KEY, 1.0, 8) for f in (amended, told)]
+    seen = [f.look(now(48, LOOP[0]), 8) for f in (amended, told)]
     assert seen[0] == seen[1]
     assert [f.chord for f in seen[0]] == LOOP[1:9]
 
@@ -223,7 +231,7 @@ def test_all_beats_of_a_bar_can_be_amended() -> None:
             amended.amend(song[bar], 3)
         play(told, [heard], i)
 
-    seen = [f.look(at(48), song[0], KEY, 1.0, 8) for f in (amended, told)]
+    seen = [f.look(now(48, song[0]), 8) for f in (amended, told)]
     assert seen[0] == seen[1]
 
 
@@ -235,7 +243,7 @@ def test_beats_that_were_amended_can_be_amended_again() -> None:
         amended.amend(chord("Db"), beats)
     play(told, [*LOOP, *LOOP[:14], chord("Db"), chord("Db")])
 
-    seen = [f.look(at(32), LOOP[0], KEY, 1.0, 8) for f in (amended, told)]
+    seen = [f.look(now(32, LOOP[0]), 8) for f in (amended, told)]
     assert seen[0] == seen[1]
 
 
@@ -249,7 +257,7 @@ def test_a_song_so_long_that_its_beginning_is_forgotten_can_be_amended() -> None
             amended.amend(heard, 1)
         play(told, [heard], i)
 
-    seen = [f.look(at(2100), LOOP[2100 % 16], KEY, 1.0, 8) for f in (amended, told)]
+    seen = [f.look(now(2100, LOOP[2100 % 16]), 8) for f in (amended, told)]
     assert [f.chord for f in seen[0]] == [f.chord for f in seen[1]]
 
 
@@ -262,16 +270,16 @@ def test_there_is_nothing_to_amend_before_the_first_beat_and_after_a_jump() -> N
         foresight.relocate(Fraction(80))
     asked.amend(chord("E"), 1)
 
-    assert asked.look(at(80), LOOP[0], KEY, 1.0, 4) == unasked.look(at(80), LOOP[0], KEY, 1.0, 4)
+    assert asked.look(now(80, LOOP[0]), 4) == unasked.look(now(80, LOOP[0]), 4)
 
 
 def test_a_look_in_two_steps_sees_what_one_look_sees() -> None:
     """Thinking a beat further at a time, with time between for keys, costs nothing of the view."""
     at_once, in_steps = Foresight(), Foresight()
     for i, heard in enumerate([*LOOP * 2, *bars("E"), *LOOP[4:]]):
-        whole = at_once.look(at(i), heard, KEY, 1.0, 8, weigh=2)
-        in_steps.look(at(i), heard, KEY, 1.0, 8, weigh=1)
-        assert in_steps.look(at(i), heard, KEY, 1.0, 8, weigh=1) == whole
+        whole = at_once.look(now(i, heard), 8, weigh=2)
+        in_steps.look(now(i, heard), 8, weigh=1)
+        assert in_steps.look(now(i, heard), 8, weigh=1) == whole
         play(at_once, [heard], i)
         play(in_steps, [heard], i)
 
@@ -290,7 +298,7 @@ def test_a_chart_is_known_before_it_is_played() -> None:
     foresight = Foresight(chart=SONG)
     play(foresight, VERSE_BEATS[:3])
 
-    seen = foresight.look(at(3), VERSE_BEATS[3], KEY, 1.0, 1)
+    seen = foresight.look(now(3, VERSE_BEATS[3]), 1)
 
     assert seen[0].chord == chord("Cm")
     assert seen[0].confidence > 0.8
@@ -301,7 +309,7 @@ def test_the_player_may_start_at_the_bridge() -> None:
     foresight = Foresight(chart=SONG)
     play(foresight, BRIDGE_BEATS[:7])
 
-    seen = foresight.look(at(7), BRIDGE_BEATS[7], KEY, 1.0, 1)
+    seen = foresight.look(now(7, BRIDGE_BEATS[7]), 1)
 
     assert seen[0].chord == chord("Fm")
 
@@ -312,7 +320,7 @@ def test_a_song_that_begins_within_a_bar_is_followed_from_there(first: int) -> N
     foresight = Foresight(chart=SONG)
     play(foresight, VERSE_BEATS[first:7], first)
 
-    seen = foresight.look(at(7), VERSE_BEATS[7], KEY, 1.0, 1)
+    seen = foresight.look(now(7, VERSE_BEATS[7]), 1)
 
     assert seen[0].chord == chord("Ab")
     assert seen[0].confidence > 0.8
@@ -324,7 +332,7 @@ def test_a_substitute_is_followed_by_the_written_chord() -> None:
     played = [*VERSE_BEATS[:4], *bars("E7"), *VERSE_BEATS[8:]]
     play(foresight, played[:7])
 
-    seen = foresight.look(at(7), played[7], KEY, 1.0, 1)
+    seen = foresight.look(now(7, played[7]), 1)
 
     assert seen[0].chord == chord("Ab")
 
@@ -336,7 +344,7 @@ def test_who_replaces_chords_is_not_taken_at_the_charts_word() -> None:
     play(free, [c.transposed(6 * (i % 8 < 4)) for i, c in enumerate(VERSE_BEATS * 2)])
 
     sure, unsure = (
-        f.look(at(2 * len(VERSE_BEATS) + 3), VERSE_BEATS[3], KEY, 1.0, 1)[0].confidence
+        f.look(now(2 * len(VERSE_BEATS) + 3, VERSE_BEATS[3]), 1)[0].confidence
         for f in (faithful, free)
     )
 
@@ -353,7 +361,7 @@ def test_a_slash_chord_called_by_its_bass_is_as_written(name: str) -> None:
     heard = bars(f"Bb | {name} | Eb | F7") * 3
     play(foresight, heard[:47])
 
-    seen = foresight.look(at(47), heard[47], KEY, 1.0, 1)
+    seen = foresight.look(now(47, heard[47]), 1)
 
     assert seen[0].chord == chord("Gm")
     assert seen[0].confidence > 0.8
@@ -365,7 +373,7 @@ def test_a_loop_of_a_section_is_followed() -> None:
     played = [*VERSE_BEATS * 2, *BRIDGE_BEATS, *BRIDGE_BEATS]
     play(foresight, played[:55])
 
-    seen = foresight.look(at(55), played[55], KEY, 1.0, 1)
+    seen = foresight.look(now(55, played[55]), 1)
 
     assert seen[0].chord == chord("Fm")
 
@@ -376,7 +384,7 @@ def test_a_chart_of_another_song_is_given_up() -> None:
     played = bars("A | D | E7 | F#m") * 6
     play(foresight, played[:91])
 
-    seen = foresight.look(at(91), played[91], KEY, 1.0, 1)
+    seen = foresight.look(now(91, played[91]), 1)
 
     assert seen[0].chord == played[92]
 

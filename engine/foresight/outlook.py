@@ -25,10 +25,10 @@ from engine.foresight.course import Course
 from engine.foresight.custom import Custom
 from engine.foresight.judge import Judge
 from engine.foresight.memory import Memory
-from engine.foresight.standing import Before, Call, Standing, Way
+from engine.foresight.standing import Before, Call, Present, Standing, Way
 from engine.foresight.tables import DEFAULT, Tables
 from engine.harmony import MAJOR, MINOR, Chord, Key
-from engine.meter import Metre, Moment
+from engine.meter import Metre
 
 Floats = NDArray[np.float64]
 
@@ -161,32 +161,21 @@ class Foresight:
 
     # What is expected ------------------------------------------------------------------------
 
-    def look(
-        self,
-        moment: Moment,
-        chord: Chord | None,
-        key: Key,
-        confidence: float,
-        horizon: int,
-        *,
-        coming: Floats | None = None,
-        weigh: int = WEIGHED,
-    ) -> tuple[Forecast, ...]:
-        """One forecast for each of the coming felt beats, `chord` taken as sounding now.
+    def look(self, now: Present, horizon: int, *, weigh: int = WEIGHED) -> tuple[Forecast, ...]:
+        """One forecast for each of the coming felt beats.
 
-        `coming` is what the ear expects of the next beat, where it was asked (Ear.coming); if that
-        was weighed without it, it is weighed again.
+        A next beat that was weighed before the ear was asked about it is weighed again.
         So many beats are weighed, at half a millisecond or so each; to weigh one, and then look
         once more and weigh another, comes to the same as to weigh two.
         """
-        metre = moment.metre
-        if coming is not self._said.coming:
+        moment, metre = now.moment, now.moment.metre
+        if now.coming is not self._said.coming:
             self._path[:1] = [way._replace(standing=None) for way in self._path[:1]]
-        self._said = Said(confidence, coming)
+        self._said = Said(now.confidence, now.coming)
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
         sure = 1.0
-        for call in self._calls(Step(chord, first), len(metre.pulses), key, weigh):
+        for call in self._calls(Step(now.chord, first), len(metre.pulses), now.key, weigh):
             beat = moment.bar_start + metre.start_of(first + len(forecasts) + 1)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
             forecasts.append(Forecast(beat, call.chord, sure))

@@ -18,8 +18,8 @@ from engine.foresight.agreement import Agreement, Step
 from engine.foresight.chart import Whereabouts
 from engine.foresight.clues import Clues
 from engine.foresight.course import Course
-from engine.harmony import Chord
-from engine.meter import Metre
+from engine.harmony import Chord, Key
+from engine.meter import Metre, Moment
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +65,20 @@ class Before(NamedTuple):
     where: Whereabouts | None
     hits: NDArray[np.float32]
     trust: float
+
+
+class Present(NamedTuple):
+    """What a look ahead starts from: a place of the song, and what is heard there.
+
+    `chord` is taken as sounding, with this confidence.  `coming` is what the ear expects of the
+    root of the next beat (12,), where it was asked (Ear.coming).
+    """
+
+    moment: Moment
+    chord: Chord | None
+    key: Key
+    confidence: float
+    coming: Floats | None = None
 
 
 class Call(NamedTuple):
