@@ -26,8 +26,18 @@ SURE: Final = 0.9
 # What is believed less than this changes nothing that the bass plays.
 BELIEVED: Final = 0.5
 
+# As a beat begins, though, a little is enough: all else that is known of it was known before its
+# keys.  On ten labelled songs each of two players the first note of 97.0 and 92.7% of changes was
+# right with 0.5 here, of 97.5 and 94.6% with 0.3, and with 0.2 no more.
+_BELIEVED_AT_FIRST: Final = 0.25
+
 # So many keys are only the first of a chord.
 FIRST_KEYS: Final = 2
+
+
+def is_believed(confidence: float, *, at_first: bool) -> bool:
+    """Whether the bass plays by what is heard, so surely, of a beat that may only just begin."""
+    return confidence >= (_BELIEVED_AT_FIRST if at_first else BELIEVED)
 
 
 def is_rest(forecast: Forecast) -> bool:
@@ -74,6 +84,16 @@ class Foretold:
         if self._chord is None or self._before is None:
             return False
         return self._confidence >= BELIEVED and self._chord.root != self._before.root
+
+    def came_when_due(self, ended: Heard, known: Chord) -> bool:
+        """Whether the beat brought a change from a chord to the very root foretold for it."""
+        began, came = self._chord or self._before, ended.chord
+        return began is not None and came is not None and began.root == came.root != known.root
+
+    def still_sounds(self, chord: Chord, played: Chord | None) -> bool:
+        """Whether a chord is the one before the beat, and another is played by since it began."""
+        before = self._before
+        return before is not None and before.root == chord.root != (played or chord).root
 
     def named(self, heard: Heard, ear: Ear) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9.
