@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
+
 import numpy as np
 import pytest
 
@@ -380,6 +382,46 @@ def test_a_full_triad_needs_no_more_to_come() -> None:
 def test_three_keys_may_spell_a_triad(keys: set[int], root: int | None) -> None:
     """F, and Dm; two keys, four, and a diminished triad, which is most of G7, do not."""
     assert spelled_triad(frozenset(keys)) == root
+
+
+KINDS = "m 7 maj7 m7 6 m6 m(maj7) m7b5 dim7 dim aug sus4 7sus4 9 m9 maj9 13 m11 7b9 7#9 7#11 add9"
+
+
+@pytest.mark.parametrize("kind", ["", *KINDS.split()])
+@pytest.mark.parametrize("before", ["Bb Gm7 Cm7 F7", "Cm7 F7 Bbmaj7 Ebmaj7"])
+def test_a_whole_chord_over_its_own_root_is_on_that_root(kind: str, before: str) -> None:
+    """Whatever came before it, on every root, and as soon as its keys are down."""
+    player = Pianist()
+    for bar, name in enumerate(before.split()):
+        player.at(4 * bar).play(" ".join(map(str, voiced(name))))
+    roots = []
+    for root in range(12):
+        chord = parse_symbol(f"C{kind}").transposed(root)
+        keys = " ".join(map(str, voiced(symbol(chord, Key(0)))))
+        roots.append(parse_symbol(deepcopy(player).at(16).play(keys).hears()).root)
+    assert roots == list(range(12))
+
+
+@pytest.mark.parametrize(("before", "name"), [
+    ("Fmaj7 Bb", "C7#5"), ("Cm7 F7 Bbmaj7 Ebmaj7", "Am7b5"), ("Gm F7", "Am6"), ("F Dm", "Asus4"),
+])  # fmt: skip
+def test_a_whole_chord_bears_its_own_name(before: str, name: str) -> None:
+    """A, C, E flat and G are no F9 without its root; and a sharp fifth is no flat thirteenth."""
+    player = Pianist()
+    for bar, chord in enumerate(before.split()):
+        player.at(4 * bar).play(" ".join(map(str, voiced(chord))))
+    at = 4 * len(before.split())
+    player.at(at).play(" ".join(map(str, voiced(name))))
+    assert [player.at(at + later).hears() for later in (0.02, 0.5, 1.5)] == [name] * 3
+
+
+def test_a_sixth_that_sounds_is_not_heard_as_a_seventh_that_does_not() -> None:
+    """Where Cm6 goes on from Cm(maj7) and Cm7, the bass has no B flat to play."""
+    player = Pianist()
+    for bar, chord in enumerate(("Cm", "Cm(maj7)", "Cm7", "Cm6")):
+        player.at(4 * bar).play(" ".join(map(str, voiced(chord))))
+    heard = [parse_symbol(player.at(12 + later).hears()) for later in (0.02, 0.5, 1.5)]
+    assert all(chord.root == 0 and 10 not in chord.pitch_classes for chord in heard)
 
 
 @pytest.mark.parametrize(("keys", "bass", "root"), [

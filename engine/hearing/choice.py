@@ -16,7 +16,7 @@ import numpy as np
 from engine.harmony import Chord, Key
 from engine.hearing.evidence import E3, PRESENCE, Reading
 from engine.hearing.naming import TWINS, name_chord
-from engine.hearing.spelled import triad_counted
+from engine.hearing.spelled import spelled_counted
 from engine.hearing.tables import Array, Tables
 
 # A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
@@ -31,6 +31,12 @@ _RARE: Final = 0.8
 _SUSPENDS: Final = 2.5
 _UNHEARD: Final = 0.4
 _FOREIGN: Final = 0.8
+
+# A chord with a sixth or a seventh that is silent, while another of them sounds, counts so little:
+# C, E flat, G and A are Cm6 also after bars of Cm7.  On labelled songs nothing is moved by it.
+_SEVENTHS: Final = frozenset({9, 10, 11})
+_OTHER_SEVENTH: Final = 0.15
+
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 
@@ -56,12 +62,13 @@ class Chooser:
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
         self._thirds = [min({3, 4} & {*kind.intervals}, default=0) for kind in self._kinds]
+        self._sevenths = [_SEVENTHS & {*kind.intervals} for kind in self._kinds]
         self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
 
     def choose(self, belief: Array, reading: Reading, key: Key) -> Choice:
         """The chord heard in a reading, by a belief about all chords (12 times qualities)."""
         by_root = self._joined(belief.reshape(12, -1), reading.bass)
-        by_root = triad_counted(by_root, reading)
+        by_root = spelled_counted(by_root, reading)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
         presences = enumerate(reading.now[PRESENCE].tolist())
@@ -78,7 +85,10 @@ class Chooser:
             weights = weights * self._unsuspended
         elif thirdless:
             weights = weights * self._suspended
-        return weights * self._by_key(root, key) if thirdless else weights
+        if thirdless:
+            weights = weights * self._by_key(root, key)
+        sevenths = frozenset([pc for pc in sounding if (pc - root) % 12 in _SEVENTHS])
+        return weights * self._by_seventh(root, sevenths) if sevenths else weights
 
     def _joined(self, by_root: Array, bass: int | None) -> Array:
         """The belief, in which a sixth chord over its sixth is the seventh chord on that bass."""
@@ -94,3 +104,10 @@ class Chooser:
         """How much each kind of a root counts where no third sounds: the key has one of its own."""
         own = [not third or (root + third) % 12 in key.scale for third in self._thirds]
         return np.where(own, 1.0, _FOREIGN)
+
+    def _by_seventh(self, root: int, sounding: frozenset[int]) -> Array:
+        """How much each kind of a root counts where a sixth or seventh sounds: has it another?"""
+        degrees = {(pc - root) % 12 for pc in sounding}
+        return np.where(
+            [bool(own) and not own & degrees for own in self._sevenths], _OTHER_SEVENTH, 1.0
+        )

@@ -59,15 +59,24 @@ def alike_but_for_colour(one: Chord, other: Chord) -> bool:
 
 
 def _coloured(kind: Quality, degrees: frozenset[int]) -> Quality:
-    """The richest quality whose tones beyond the plain kind's all sound, if its own still fit."""
-    best = kind
+    """The richest quality whose tones beyond the plain kind's all sound, if its own still fit.
+
+    Of two alike the one that leaves fewer tones out: C, E, G sharp and B flat are C7#5, not C7b13.
+    """
+    best, own = kind, set(kind.intervals)
     for name in _COLOURS.get(kind.harte, ()):
         quality = QUALITY_BY_HARTE[name]
-        added = set(quality.intervals) - set(kind.intervals)
-        silent = (set(kind.intervals) - set(quality.intervals)) & degrees
-        if added <= degrees and not silent and len(quality.intervals) >= len(best.intervals):
+        tones = set(quality.intervals)
+        fits = tones - own <= degrees and not (own - tones) & degrees
+        if fits and _shown(quality, degrees) >= _shown(best, degrees):
             best = quality
     return best
+
+
+def _shown(quality: Quality, degrees: frozenset[int]) -> tuple[int, int]:
+    """How many of its tones sound, and how few do not."""
+    sounding = len(degrees & {*quality.intervals})
+    return sounding, sounding - len(quality.intervals)
 
 
 def _bass(root: int, tones: set[int], lowest: int | None) -> int:
