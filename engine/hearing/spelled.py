@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import Final
 
 from engine.harmony import QUALITY_BY_HARTE
-from engine.hearing.evidence import Reading
+from engine.hearing.evidence import C3, Reading
 from engine.hearing.tables import Array
 
 # A triad that is all that was struck and all that sounds may be part of a larger chord, but mostly
@@ -21,13 +21,18 @@ from engine.hearing.tables import Array
 # 3,447 were not landed on with it, and 26 without.
 _ALONE: Final = 4.0
 
-# So is a chord of these kinds over its own root, if that lies low: A, C, E flat and G are Am7b5,
-# and no F9 without its root.  It moves no share of the labelled songs by more than two hundredths.
+# So is a chord of these kinds over its own root, if that is a bass: A, C, E flat and G are Am7b5,
+# and no F9 without its root.  Below C3 no left hand plays chords without their roots.
 _ON_ITS_ROOT: Final = 16.0
-_KINDS: Final = (
+_STANDING: Final = (
     "maj7", "min7", "7", "maj6", "min6", "minmaj7", "hdim7", "dim7", "dim", "sus4", "sus4(b7)",
 )  # fmt: skip
-_STANDING: Final = frozenset(frozenset(QUALITY_BY_HARTE[kind].intervals) for kind in _KINDS)
+
+# And so is one of these over another of its tones: E, G, B and C are Cmaj7/E, and no Em.  Of 384
+# of the first three, on all roots and after four sorts of changes, 16 were heard on another root,
+# and 92 without it.  Neither moves a share of the labelled songs by more than two hundredths.
+_INVERTED: Final = 4.0
+_TURNED: Final = ("maj7", "min7", "7", "hdim7", "minmaj7")
 
 # Where chords are sent as they are written, D, F and A over G are Dm/G, not a ninth on G that lacks
 # its third.  Of 3,422 changes so sent, one chord in eight replaced, 29 were taken for another root
@@ -40,9 +45,8 @@ def spelled_counted(belief: Array, reading: Reading) -> Array:
     struck, low = reading.struck, reading.low
     if struck != reading.sounding:
         return belief
-    root, counts = spelled_triad(struck), _ALONE
-    if root is None and low is not None and stands_on(low % 12, struck):
-        root, counts = low % 12, _ON_ITS_ROOT
+    bass = low % 12 if low is not None and low < C3 else None
+    root, counts = spelled(struck, bass)
     return belief if root is None else _raised(belief, root, counts)
 
 
@@ -63,19 +67,29 @@ def _raised(belief: Array, root: int, counts: float) -> Array:
 
 
 @lru_cache(maxsize=512)
+def spelled(pitch_classes: frozenset[int], bass: int | None) -> tuple[int | None, float]:
+    """The root that these pitch classes spell over a bass, if any, and how much more it counts."""
+    root = spelled_triad(pitch_classes)
+    if root is not None:
+        return root, _ALONE
+    if bass is None:
+        return None, 1.0
+    if _spells(bass, pitch_classes, _STANDING):
+        return bass, _ON_ITS_ROOT
+    turned = (root for root in pitch_classes if _spells(root, pitch_classes, _TURNED))
+    return next(turned, None), _INVERTED
+
+
 def spelled_triad(pitch_classes: frozenset[int]) -> int | None:
     """The root of the major or minor triad that these pitch classes spell, all it and no more."""
-    if len(pitch_classes) != 3:
-        return None
-    triads = ((root, {root, (root + third) % 12, (root + 7) % 12})
-              for root in pitch_classes for third in (3, 4))  # fmt: skip
-    return next((root for root, tones in triads if tones == pitch_classes), None)
+    triads = (root for root in pitch_classes if _spells(root, pitch_classes, ("maj", "min")))
+    return next(triads, None)
 
 
-@lru_cache(maxsize=512)
-def stands_on(root: int, pitch_classes: frozenset[int]) -> bool:
-    """Whether these pitch classes are a whole chord on this root, of a kind that stands on it."""
-    return frozenset((pitch_class - root) % 12 for pitch_class in pitch_classes) in _STANDING
+def _spells(root: int, pitch_classes: frozenset[int], kinds: tuple[str, ...]) -> bool:
+    """Whether they are a whole chord on a root, of one of some kinds."""
+    degrees = {(pitch_class - root) % 12 for pitch_class in pitch_classes}
+    return any(degrees == {*QUALITY_BY_HARTE[kind].intervals} for kind in kinds)
 
 
 @lru_cache(maxsize=512)
