@@ -9,6 +9,8 @@ is weighed by what a reading shows to the eye.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import combinations
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -62,7 +64,8 @@ class Chooser:
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
         self._thirds = [min({3, 4} & {*kind.intervals}, default=0) for kind in self._kinds]
-        self._sevenths = [_SEVENTHS & {*kind.intervals} for kind in self._kinds]
+        own = [_SEVENTHS & {*kind.intervals} for kind in self._kinds]
+        self._by_seventh = _by_seventh(own)
         self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
 
     def choose(self, belief: Array, reading: Reading, key: Key) -> Choice:
@@ -87,8 +90,8 @@ class Chooser:
             weights = weights * self._suspended
         if thirdless:
             weights = weights * self._by_key(root, key)
-        sevenths = frozenset([pc for pc in sounding if (pc - root) % 12 in _SEVENTHS])
-        return weights * self._by_seventh(root, sevenths) if sevenths else weights
+        sevenths = _SEVENTHS & {(pc - root) % 12 for pc in sounding}
+        return weights * self._by_seventh[sevenths]
 
     def _joined(self, by_root: Array, bass: int | None) -> Array:
         """The belief, in which a sixth chord over its sixth is the seventh chord on that bass."""
@@ -105,9 +108,9 @@ class Chooser:
         own = [not third or (root + third) % 12 in key.scale for third in self._thirds]
         return np.where(own, 1.0, _FOREIGN)
 
-    def _by_seventh(self, root: int, sounding: frozenset[int]) -> Array:
-        """How much each kind of a root counts where a sixth or seventh sounds: has it another?"""
-        degrees = {(pc - root) % 12 for pc in sounding}
-        return np.where(
-            [bool(own) and not own & degrees for own in self._sevenths], _OTHER_SEVENTH, 1.0
-        )
+
+def _by_seventh(own: Sequence[frozenset[int]]) -> dict[frozenset[int], Array]:
+    """For every set of sixths and sevenths that sound: how much each kind counts, by its own."""
+    sets = [frozenset(s) for size in range(4) for s in combinations(sorted(_SEVENTHS), size)]
+    others = {heard: [bool(each and heard and not each & heard) for each in own] for heard in sets}
+    return {heard: np.where(other, _OTHER_SEVENTH, 1.0) for heard, other in others.items()}
