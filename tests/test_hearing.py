@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from copy import deepcopy
-
 import numpy as np
 import pytest
 
 from bench.corpus import Label, Note, Song
 from bench.doubtful import key_in_doubt, runs_ahead
+from bench.whole import heard_after, keys_of
 from engine.harmony import Key
 from engine.hearing.ear import Ear
 from engine.hearing.held import HeldNotes
@@ -384,19 +383,6 @@ def test_three_keys_may_spell_a_triad(keys: set[int], root: int | None) -> None:
     assert spelled_triad(frozenset(keys)) == root
 
 
-def roots_heard(name: str, before: str) -> list[int]:
-    """On which root a chord is heard when it follows others, itself transposed to all twelve."""
-    player = Pianist()
-    for bar, other in enumerate(before.split()):
-        player.at(4 * bar).play(" ".join(map(str, voiced(other))))
-    roots = []
-    for semitones in range(12):
-        chord = symbol(parse_symbol(name).transposed(semitones), Key(0))
-        there = deepcopy(player).at(16).play(" ".join(map(str, voiced(chord))))
-        roots.append(parse_symbol(there.at(16.02).hears()).root)
-    return roots
-
-
 KINDS = "m 7 maj7 m7 6 m6 m(maj7) m7b5 dim7 dim aug sus4 7sus4 9 m9 maj9 13 m11 7b9 7#9 7#11 add9"
 
 
@@ -404,14 +390,14 @@ KINDS = "m 7 maj7 m7 6 m6 m(maj7) m7b5 dim7 dim aug sus4 7sus4 9 m9 maj9 13 m11 
 @pytest.mark.parametrize("before", ["Bb Gm7 Cm7 F7", "Cm7 F7 Bbmaj7 Ebmaj7"])
 def test_a_whole_chord_over_its_own_root_is_on_that_root(kind: str, before: str) -> None:
     """Whatever came before it, on every root, and as soon as its keys are down."""
-    assert roots_heard(f"C{kind}", before) == list(range(12))
+    assert all(heard.root == played.root for played, heard in heard_after(before, f"C{kind}"))
 
 
 @pytest.mark.parametrize("name", ["C7/E", "C7/G", "C7/Bb", "Cmaj7/E", "Cmaj7/B", "Cm7/Bb"])
 @pytest.mark.parametrize("before", ["Bb Gm7 Cm7 F7", "Cm7 F7 Bbmaj7 Ebmaj7", "Gm Cm D7 Gm"])
 def test_so_is_a_seventh_chord_over_another_of_its_tones(name: str, before: str) -> None:
     """On ten of twelve roots at least: E, G, B and C are Cmaj7/E, not Em."""
-    assert sum(heard == root for root, heard in enumerate(roots_heard(name, before))) >= 10
+    assert sum(heard.root == played.root for played, heard in heard_after(before, name)) >= 10
 
 
 @pytest.mark.parametrize(("before", "name"), [
@@ -421,9 +407,9 @@ def test_a_whole_chord_bears_its_own_name(before: str, name: str) -> None:
     """A, C, E flat and G are no F9 without its root; and a sharp fifth is no flat thirteenth."""
     player = Pianist()
     for bar, chord in enumerate(before.split()):
-        player.at(4 * bar).play(" ".join(map(str, voiced(chord))))
+        player.at(4 * bar).play(keys_of(chord))
     at = 4 * len(before.split())
-    player.at(at).play(" ".join(map(str, voiced(name))))
+    player.at(at).play(keys_of(name))
     assert [player.at(at + later).hears() for later in (0.02, 0.5, 1.5)] == [name] * 3
 
 
@@ -431,7 +417,7 @@ def test_a_sixth_that_sounds_is_not_heard_as_a_seventh_that_does_not() -> None:
     """Where Cm6 goes on from Cm(maj7) and Cm7, the bass has no B flat to play."""
     player = Pianist()
     for bar, chord in enumerate(("Cm", "Cm(maj7)", "Cm7", "Cm6")):
-        player.at(4 * bar).play(" ".join(map(str, voiced(chord))))
+        player.at(4 * bar).play(keys_of(chord))
     heard = [parse_symbol(player.at(12 + later).hears()) for later in (0.02, 0.5, 1.5)]
     assert all(chord.root == 0 and 10 not in chord.pitch_classes for chord in heard)
 
@@ -668,7 +654,7 @@ def test_a_song_that_comes_home_is_in_its_own_key_again() -> None:
     middle = "E A B7 E C#m A B7 E " * 2 + "E A B7 E "
     player, keys = Pianist(), []
     for bar, name in enumerate((home + "Gm Cm D7 Gm " * 3 + middle + home).split()):
-        player.at(4 * bar).play(" ".join(map(str, voiced(name))))
+        player.at(4 * bar).play(keys_of(name))
         keys.append(player.at(4 * bar + 3).ear.heard(moment(player.now)).key)
 
     assert keys[40] == Key(4)
