@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from engine.harmony import Chord, Key
+from engine.harmony import Chord, Key, Quality
 from engine.hearing.evidence import E3, PRESENCE, Reading
 from engine.hearing.naming import TWINS, name_chord
 from engine.hearing.spelled import spelled_counted
@@ -33,13 +33,13 @@ _RARE: Final = 0.8
 _SUSPENDS: Final = 2.5
 _UNHEARD: Final = 0.4
 _FOREIGN: Final = 0.8
+_PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 # A chord with a sixth or a seventh that is silent, while another of them sounds, counts so little:
-# C, E flat, G and A are Cm6 also after bars of Cm7.  On labelled songs nothing is moved by it.
+# C, E flat, G and A are no Cm7, also after bars of it.  On labelled songs this moves no share by
+# more than a hundredth.
 _SEVENTHS: Final = frozenset({9, 10, 11})
 _OTHER_SEVENTH: Final = 0.15
-
-_PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 
 class Choice(NamedTuple):
@@ -64,8 +64,7 @@ class Chooser:
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
         self._thirds = [min({3, 4} & {*kind.intervals}, default=0) for kind in self._kinds]
-        own = [_SEVENTHS & {*kind.intervals} for kind in self._kinds]
-        self._by_seventh = _by_seventh(own)
+        self._by_seventh = _by_seventh(self._kinds)
         self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
 
     def choose(self, belief: Array, reading: Reading, key: Key) -> Choice:
@@ -81,7 +80,7 @@ class Chooser:
         return Choice(chord, float(roots[root]), roots)
 
     def _weights(self, root: int, sounding: frozenset[int], key: Key) -> Array:
-        """How much each kind of chord on a root counts, by the third and fourth that sound."""
+        """How much each kind on a root counts, by the third, fourth and seventh that sound."""
         thirdless = not sounding & {(root + 3) % 12, (root + 4) % 12}
         weights: Array = self._readiness
         if (root + 5) % 12 not in sounding:
@@ -109,8 +108,9 @@ class Chooser:
         return np.where(own, 1.0, _FOREIGN)
 
 
-def _by_seventh(own: Sequence[frozenset[int]]) -> dict[frozenset[int], Array]:
+def _by_seventh(kinds: Sequence[Quality]) -> dict[frozenset[int], Array]:
     """For every set of sixths and sevenths that sound: how much each kind counts, by its own."""
+    own = [_SEVENTHS & {*kind.intervals} for kind in kinds]
     sets = [frozenset(s) for size in range(4) for s in combinations(sorted(_SEVENTHS), size)]
     others = {heard: [bool(each and heard and not each & heard) for each in own] for heard in sets}
     return {heard: np.where(other, _OTHER_SEVENTH, 1.0) for heard, other in others.items()}

@@ -22,7 +22,7 @@ from engine.hearing.tables import Array
 _ALONE: Final = 4.0
 
 # So is a chord of these kinds over its own root, if that is a bass: A, C, E flat and G are Am7b5,
-# and no F9 without its root.  Below C3 no left hand plays chords without their roots.
+# and no F9 without its root.  Voicings without their roots lie higher, from about C3 up.
 _ON_ITS_ROOT: Final = 16.0
 _STANDING: Final = (
     "maj7", "min7", "7", "maj6", "min6", "minmaj7", "hdim7", "dim7", "dim", "sus4", "sus4(b7)",
@@ -41,7 +41,7 @@ _OVER_A_BASS: Final = 64.0
 
 
 def spelled_counted(belief: Array, reading: Reading) -> Array:
-    """The belief (12, qualities), in which a chord that is all that is heard counts for itself."""
+    """The belief, flat or by root, in which a chord that is all that is heard counts for itself."""
     struck, low = reading.struck, reading.low
     if struck != reading.sounding:
         return belief
@@ -51,7 +51,7 @@ def spelled_counted(belief: Array, reading: Reading) -> Array:
 
 
 def slash_chord_counted(belief: Array, reading: Reading) -> Array:
-    """The belief (flat), in which a triad over a bass without its third counts for itself."""
+    """The belief, flat or by root, in which a triad over a thirdless bass counts for itself."""
     struck, low = reading.struck, reading.low
     if low is None or not reading.sounding <= struck:
         return belief
