@@ -18,8 +18,6 @@ the ear's own code between the lessons.
 from __future__ import annotations
 
 import argparse
-import textwrap
-from base64 import b64encode
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,14 +25,16 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from bench.fit_keys import Heard, KeyTables, fit_keys
+from bench.fit_keys import Heard, fit_keys
 from bench.folds import FOLDS, fold_of
 from bench.guises import Array, Part, read_parts
 from bench.network import KINDS, STATES, Filter, Q
-from engine.hearing.evidence import BEFORE, LENGTHS, PRESENCE, WIDTH_NOW
+from bench.taught import KeyTables, coded, coded_keys, source_of
+from engine.hearing.evidence import BEFORE, PRESENCE, WIDTH_NOW
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
-from engine.hearing.tables import Tables
+from engine.hearing.stretch import Beat, Counter
+from engine.hearing.tables import BAR_LINE, Tables
 from engine.hearing.taught import Coded, tables_of
 
 
@@ -200,76 +200,43 @@ def beliefs_of(model: Filter, parts: list[Part], recalling: float) -> list[tuple
     return out
 
 
+def bars_of(part: Part) -> list[int | None]:
+    """The number of the bar that begins with each beat; none within a bar."""
+    begins = part.places == BAR_LINE
+    return [int(bar) if first else None for bar, first in zip(begins.cumsum(), begins, strict=True)]
+
+
+def beats_of(part: Part, beliefs: Array) -> list[Beat]:
+    """What a part's key filter is told, if its beats are believed to be these chords."""
+    counter, now = Counter(KINDS), part.now[:, 2].astype(float)
+    told = zip(now, beliefs, bars_of(part), strict=True)
+    return [counter.beat(*beat) for beat in told if beat[0][PRESENCE].any()]
+
+
 def remember(parts: list[Part], beliefs: list[tuple[Array, Array]], tables: Tables) -> None:
     """Let the ear's own memory and key filter say what they would have said at every beat."""
     for part, (belief, later) in zip(parts, beliefs, strict=True):
-        memory, keys = SongMemory(STATES), KeyFilter(tables)
+        memory, keys, bars = SongMemory(STATES), KeyFilter(tables), bars_of(part)
         for t, heard in enumerate(belief):
             pulse = int(part.pulses[t])
             recalled = memory.expect(pulse, part.in_bar)
             part.recalled[t] = recalled.log_shares
             part.hints[t] = recalled.hints
             part.keys[t] = keys.belief
-            sounds = part.now[t, 2, PRESENCE].any()
-            if t and sounds:
-                memory.revise(later[t - 1])
+            if part.now[t, 2, PRESENCE].any():
+                keys.add(part.now[t, 2].astype(float), heard, bars[t])
+                if t:
+                    memory.revise(later[t - 1])
             memory.add(float(part.positions[t]), pulse, heard)
-            keys.add(part.now[t, 2, LENGTHS].astype(float), heard, int(part.places[t]))
 
 
-# Writing ------------------------------------------------------------------------------------
-
-HEAD = '''"""Weights: what the ear was taught, as data; written by bench/fit_hearing.py.
-
-Source: fitted on the labelled piano arrangements POP909 (Wang et al., ISMIR 2020, MIT licence)
-and POP909-CL (2025, MIT licence), and on renderings of the chord charts of McGill Billboard
-(Burgoyne et al., ISMIR 2011, CC0) and of charts of our own, development songs only, by
-
-    python -m bench.fit_hearing pop909 pop909cl --charts billboard
-
-What the texts are is said in taught.py.
-"""
-
-from __future__ import annotations
-
-from collections.abc import Mapping
-from types import MappingProxyType
-from typing import Final
-
-'''
+# --------------------------------------------------------------------------------------------
 
 
 def coded_of(model: Filter, keys: KeyTables) -> dict[str, Coded]:
     """All tables, in the writing of engine/hearing/taught.py."""
-    tables = {n: p.detach().numpy() for n, p in model.named_parameters()}
-    tables |= {
-        "key_weights": keys.key_weights,
-        "minor_bias": np.array([keys.minor_bias]),
-        "scale_chords": keys.scale_chords,
-        "scale_tones": keys.scale_tones,
-    }
-    return {name: _coded(table) for name, table in tables.items()}
-
-
-def _coded(table: Array) -> Coded:
-    step = float(f"{np.abs(table).max() / 32000:.3g}") or 1.0
-    whole = np.rint(table / step).astype("<i2")
-    return table.shape, step, b64encode(whole.tobytes()).decode()
-
-
-def source_of(coded: dict[str, Coded]) -> str:
-    """The module that holds the tables."""
-    kinds = "".join(f'    "{kind}",\n' for kind in KINDS)
-    tables = "".join(
-        f'        "{name}": (\n            {shape},\n            {step!r},\n'
-        f'            """\n{textwrap.fill(text, 96)}\n""",\n        ),\n'
-        for name, (shape, step, text) in coded.items()
-    )
-    start = "TABLES: Final[Mapping[str, tuple[tuple[int, ...], float, str]]] = MappingProxyType"
-    return f"{HEAD}QUALITIES: Final = (\n{kinds})\n\n{start}(\n    {{\n{tables}    }}\n)\n"
-
-
-# --------------------------------------------------------------------------------------------
+    network = {n: coded(p.detach().numpy()) for n, p in model.named_parameters()}
+    return network | coded_keys(keys)
 
 
 def number_of(part: Part) -> str:
@@ -289,16 +256,7 @@ def fit(parts: list[Part]) -> dict[str, Coded]:
     for lesson in LESSONS:
         teach(model, parts, lesson)
         beliefs = beliefs_of(model, parts, lesson.recalling)
-        heard = [
-            Heard(
-                parts[i].key,
-                parts[i].now[:, 2, LENGTHS].astype(float),
-                beliefs[i][0],
-                parts[i].places,
-            )
-            for i in keyed
-        ]
-        keys = fit_keys(heard, KINDS)
+        keys = fit_keys([Heard(parts[i].key, beats_of(parts[i], beliefs[i][0])) for i in keyed])
         remember(parts, beliefs, tables_of(KINDS, coded_of(model, keys)))
     return coded_of(model, keys)
 
@@ -315,12 +273,12 @@ def main() -> None:
     torch.set_num_threads(1)
     parts = read_parts(options.folders, options.charts)
     if options.folds is None:
-        options.out.write_text(source_of(fit(parts)), "utf-8")
+        options.out.write_text(source_of(KINDS, fit(parts)), "utf-8")
         return
     options.folds.mkdir(parents=True, exist_ok=True)
     for fold in range(FOLDS):
         others = [p for p in parts if fold_of(number_of(p)) != fold]
-        source = source_of(fit(others))
+        source = source_of(KINDS, fit(others))
         (options.folds / f"fold{fold}.py").write_text(source, "utf-8")
 
 

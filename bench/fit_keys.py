@@ -1,16 +1,23 @@
 """Fit the key tables: what rows say for each key, and what a scale's beats are made of.
 
-    python -m bench.fit_keys FOLDER [FOLDER ...] --folds CACHE
+    python -m bench.fit_keys FOLDER [FOLDER ...] [--charts FOLDER]
+        [--folds CACHE] [--anew engine/hearing/weights.py]
 
-bench/fit_hearing.py fits them together with the network.  As a command it fits them again, for
-the networks that `python -m bench.fit_hearing ... --folds CACHE` has left in a folder: ten times
-for each, without a tenth of the songs (bench/folds.py).  Needs scipy.
+bench/fit_hearing.py fits them together with the network.  As a command it fits them again: with
+--folds for the networks that `python -m bench.fit_hearing ... --folds CACHE` has left in a folder,
+ten times for each, without a tenth of the songs (bench/folds.py); with --anew in a file that
+bench.fit_hearing wrote, for the network that is there, which stays as it is.  Needs scipy.
+
+With --charts the charts of one tonic are rendered and heard as well, each in one of the manners of
+bench/voicings.py; whether one is major or minor is told by the chords on its tonic.  What is
+common in them (a flat seventh, above all) is rare in the songs.
 """
 
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import cycle
 from pathlib import Path
 
 import numpy as np
@@ -20,139 +27,226 @@ from scipy.optimize import minimize
 from bench.corpus import Song, read_folder
 from bench.folds import FOLDS, KEY_TABLES, TENTHS, network_of, tenth_of
 from bench.listening import Listener, beats_of
-from engine.harmony import Key
-from engine.hearing.evidence import Vector
-from engine.hearing.key import KINDS, KeyFilter, Stretch, beat_of, kinds_of
+from bench.taught import KeyTables, coded_keys, source_of, tables_in
+from bench.voicings import MANNERS, charted, render
+from engine.harmony import KEYS, Key
+from engine.hearing.key import KeyFilter
+from engine.hearing.stretch import KINDS, ROWS, ROWS_LATELY, Beat, Lately, Stretch
 from engine.hearing.tables import Tables
+from engine.hearing.taught import tables_of
+from engine.labels import parse_harte
 
 Array = NDArray[np.float64]
 
 # Songs are read up to these beats; long songs so teach what short ones cannot.
 PREFIXES = (12, 16, 24, 32, 48, 64, 96, 128, 200, 10**9)
-# How dear a large weight is, and how much each block of rows is scaled to cost alike.
-PRICE = 6e-4
-BLOCKS = ((1, 1.0), (5, 1.5), (5, 0.7), (5, 0.35), (2, 3.0))
-ROWS = sum(count for count, _ in BLOCKS)
+# How dear a large weight is, and how much each block of rows is scaled to cost alike: lengths,
+# struck, lowest, chords, chords that open phrases, the last chords.
+PRICE = 3e-4
+BLOCKS = ((1, 1.0), (1, 1.0), (1, 1.0), (5, 1.5), (5, 0.35), (5, 0.35))
+# ... of the last bars: lengths, struck, lowest, chords; read every so many beats.
+PRICE_LATELY = 1e-4
+BLOCKS_LATELY = ((1, 1.0), (1, 1.0), (1, 1.0), (5, 1.5))
+EVERY = 16
+# What a chart counts for beside a song.  Of the songs' keys the end is known, and they are played,
+# so the charts shall not outvote them; of how far a song strays from its scale charts know more.
+CHART, CHART_LATELY = 0.04, 0.6
 # Counts start from here, so that what was never seen is rare and not impossible.
 FLOOR = 3.0
 
 
 @dataclass(frozen=True)
 class Heard:
-    """A song of one key, as the ear heard it: lengths, beliefs and places of its beats."""
+    """A song of one key, as the ear heard its beats; none is without a tone."""
 
     key: Key
-    lengths: Array
-    beliefs: Array
-    places: NDArray[np.int64]
+    beats: list[Beat]
+    chart: bool = False
+
+    @property
+    def scale(self) -> int:
+        """The tonic of its scale's major key."""
+        return self.key.scale[2] if self.key.minor else self.key.tonic
 
 
-@dataclass(frozen=True)
-class KeyTables:
-    """The tables of keys, as engine/hearing/tables.py has them."""
+@dataclass
+class Examples:
+    """Rows of what was heard, the keys they belong to, and what they count for."""
 
-    key_weights: Array
-    minor_bias: float
-    scale_chords: Array
-    scale_tones: Array
+    rows: list[Array] = field(default_factory=list)
+    keys: list[int] = field(default_factory=list)
+    counts: list[float] = field(default_factory=list)
+
+    def add(self, rows: Array, song: Heard, chart: float) -> None:
+        """One example more, where a chart counts for so much."""
+        self.rows.append(rows)
+        self.keys.append(KEYS.index(song.key))
+        self.counts.append(chart if song.chart else 1.0)
 
 
-def fit_keys(songs: list[Heard], qualities: tuple[str, ...]) -> KeyTables:
+def fit_keys(songs: list[Heard]) -> KeyTables:
     """Fit all tables of keys on songs."""
-    kinds = kinds_of(qualities)
     chords = np.full((len(KINDS), 12), FLOOR)
     tones = np.full(12, FLOOR)
-    rows, targets = [], []
     for song in songs:
-        stretch, before = Stretch(), None
-        scale = song.key.scale[2] if song.key.minor else song.key.tonic
-        last = len(song.lengths) - 1
-        for i, (lengths, belief) in enumerate(zip(song.lengths, song.beliefs, strict=True)):
-            if lengths.sum() > 0:
-                beat = beat_of(lengths, belief, int(song.places[i]), before, kinds)
-                before = beat
-                stretch.add(beat)
-                chords += np.roll(beat.chords, -scale, axis=1)
-                tones += np.roll(lengths / max(float(lengths.sum()), 0.5), -scale)
-            if stretch.beats and (i + 1 in PREFIXES or i == last):
-                rows.append(stretch.vector().reshape(ROWS, 12))
-                targets.append(song.key.tonic + 12 * song.key.minor)
-    weights, bias = _logistic(np.array(rows), np.array(targets))
-    return KeyTables(weights, bias, np.log(chords / chords.sum()), np.log(tones / tones.sum()))
+        for beat in [] if song.chart else song.beats:
+            chords += np.roll(beat.chords, -song.scale, axis=1)
+            tones += np.roll(beat.lengths / max(float(beat.lengths.sum()), 0.5), -song.scale)
+    weights, bias = _logistic(_stretches(songs), 2 * BLOCKS, PRICE)
+    lately, lately_bias = _logistic(_last_bars(songs), BLOCKS_LATELY, PRICE_LATELY)
+    return KeyTables(
+        weights.reshape(2, 2, ROWS, 12).transpose(1, 0, 2, 3),
+        bias,
+        lately,
+        lately_bias,
+        np.log(chords / chords.sum()),
+        np.log(tones / tones.sum()),
+    )
 
 
-def _logistic(rows: Array, targets: NDArray[np.int64]) -> tuple[Array, float]:
-    """Weights (2, ROWS, 12) and the bias of minor, by which keys are told from rows."""
-    scale = np.repeat([s for _, s in BLOCKS], [n for n, _ in BLOCKS])[:, None]
-    turned = np.stack([np.roll(rows * scale, -tonic, axis=2) for tonic in range(12)], axis=1)
-    x = turned.reshape(len(rows), 12, -1)
-    width = x.shape[2]
+def _stretches(songs: list[Heard]) -> Examples:
+    """Songs up to some of their beats: the share of one just begun, then that of a long one."""
+    out = Examples()
+    for song in songs:
+        stretch = Stretch()
+        for i, beat in enumerate(song.beats, 1):
+            stretch.add(beat)
+            if i in PREFIXES or i == len(song.beats):
+                rows, youth = stretch.vector().reshape(ROWS, 12), stretch.youth
+                out.add(np.concatenate((youth * rows, (1 - youth) * rows)), song, CHART)
+    return out
+
+
+def _last_bars(songs: list[Heard]) -> Examples:
+    out = Examples()
+    for song in songs:
+        lately = Lately()
+        for i, beat in enumerate(song.beats):
+            lately.add(beat)
+            if i % EVERY == EVERY // 2:
+                out.add(lately.vector().reshape(ROWS_LATELY, 12), song, CHART_LATELY)
+    return out
+
+
+def _logistic(
+    examples: Examples, blocks: tuple[tuple[int, float], ...], price: float
+) -> tuple[Array, float]:
+    """Weights (2, rows, 12) of major and minor, and the bias of minor, by which keys are told."""
+    scale = np.repeat([s for _, s in blocks], [n for n, _ in blocks])[:, None]
+    rows, targets = np.array(examples.rows) * scale, np.array(examples.keys)
+    turned = [np.roll(rows, -tonic, axis=2) for tonic in range(12)]
+    x = np.stack(turned, axis=1).reshape(len(rows) * 12, -1).astype(np.float32)
+    width = x.shape[1]
     everyone = np.arange(len(targets))
+    counts = np.array(examples.counts) / sum(examples.counts)
 
     def loss(v: Array) -> tuple[float, Array]:
         weights, bias = v[:-1].reshape(2, width), v[-1]
-        scores = np.concatenate([x @ weights[0], x @ weights[1] + bias], axis=1)
+        worth = (x @ weights.T.astype(np.float32)).reshape(-1, 12, 2).astype(float)
+        scores = np.concatenate([worth[..., 0], worth[..., 1] + bias], axis=1)
         scores -= scores.max(axis=1, keepdims=True)
         chances = np.exp(scores)
         chances /= chances.sum(axis=1, keepdims=True)
-        surprise = -np.log(chances[everyone, targets]).mean()
+        surprise = -(counts * np.log(chances[everyone, targets])).sum()
         chances[everyone, targets] -= 1
-        chances /= len(targets)
-        slope = [np.einsum("nt,ntf->f", part, x) for part in (chances[:, :12], chances[:, 12:])]
-        slope_weights = np.stack(slope) + 2 * PRICE * weights
-        total = surprise + PRICE * float((weights**2).sum())
-        return total, np.append(slope_weights.ravel(), chances[:, 12:].sum())
+        chances *= counts[:, None]
+        by_mode = chances.reshape(-1, 2, 12).transpose(1, 0, 2).reshape(2, -1)
+        slope = by_mode.astype(np.float32) @ x + 2 * price * weights
+        total = surprise + price * float((weights**2).sum())
+        return total, np.append(slope.ravel(), by_mode[1].sum())
 
     found = minimize(
         loss, np.zeros(2 * width + 1), jac=True, method="L-BFGS-B", options={"maxiter": 250}
     ).x
-    weights = found[:-1].reshape(2, ROWS, 12) * scale
-    return weights, float(found[-1])
+    return found[:-1].reshape(2, -1, 12) * scale, float(found[-1])
 
 
-# Fitting in folds --------------------------------------------------------------------------
+# Fitting for networks that are there --------------------------------------------------------
 
 
 class _Writing(KeyFilter):
-    """A key filter that keeps what it is told."""
+    """A key filter that keeps the beats it is told."""
 
     def __init__(self, tables: Tables) -> None:
         super().__init__(tables)
-        self.told: list[tuple[Vector, Array, int]] = []
+        self.beats: list[Beat] = []
 
-    def add(self, lengths: Vector, chords: Array, place: int) -> None:
-        self.told.append((lengths, chords, place))
-        super().add(lengths, chords, place)
+    def follow(self, beat: Beat) -> None:
+        self.beats.append(beat)
+        super().follow(beat)
 
 
-def heard(song: Song, key: Key, tables: Tables) -> Heard:
+def heard(song: Song, key: Key, tables: Tables, *, chart: bool = False) -> Heard:
     """What a song's key filter is told when an ear with these tables hears it."""
     writing = _Writing(tables)
     listener = Listener(song, tables, writing)
     for beat in beats_of(song):
         listener.play_until(beat, beat.position, asking=False)
         listener.cross(beat)
-    lengths, chords, places = zip(*writing.told, strict=True)
-    return Heard(key, np.array(lengths), np.array(chords), np.array(places))
+    return Heard(key, writing.beats, chart)
+
+
+def key_of_chart(song: Song) -> Key | None:
+    """The key of a chart of one tonic: as its chords on that tonic are, more than not."""
+    if len({tonic for _, tonic in song.tonics}) != 1:
+        return None
+    tonic = song.tonics[0][1]
+    beats = {3: 0.0, 4: 0.0}
+    for label in song.labels:
+        chord = parse_harte(label.harte)
+        if chord is not None and chord.root == tonic:
+            beats.update(
+                dict.fromkeys({3, 4} & set(chord.quality.intervals), label.end - label.start)
+            )
+    return Key(tonic, minor=beats[3] > beats[4])
+
+
+def all_heard(songs: list[Song], charts: list[Song], tables: Tables) -> list[tuple[int, Heard]]:
+    """Songs and charts as an ear hears them, each with the tenth it belongs to."""
+    out = [(tenth_of(s.number), heard(s, s.key, tables)) for s in songs if s.key]
+    for chart, manner in zip(charts, cycle(MANNERS)):
+        key, song = key_of_chart(chart), render(charted(chart), manner, seed=1)
+        if key is not None and song.notes:
+            out.append((tenth_of(song.number), heard(song, key, tables, chart=True)))
+    return out
+
+
+def in_folds(songs: list[Song], charts: list[Song], cache: Path) -> None:
+    """Fit the key tables of every fold and tenth, and leave them in the cache."""
+    for fold in range(FOLDS):
+        network = network_of(cache, fold)
+        told = all_heard(songs, charts, network)
+        fits = [fit_keys([each for part, each in told if part != tenth]) for tenth in range(TENTHS)]
+        tables = {name: np.array([getattr(fit, name) for fit in fits]) for name in KEY_TABLES}
+        np.savez(cache / f"keys{fold}.npz", allow_pickle=False, **tables)
+        print(f"fold {fold}: {len(told)} songs", flush=True)
+
+
+def anew(songs: list[Song], charts: list[Song], path: Path) -> None:
+    """Fit the key tables in a file anew, and write it."""
+    qualities, coded = tables_in(path)
+    told = all_heard(songs, charts, tables_of(qualities, coded))
+    keys = fit_keys([each for _, each in told])
+    path.write_text(source_of(qualities, {**coded, **coded_keys(keys)}), "utf-8")
+    print(f"{path}: {len(told)} songs")
 
 
 def main() -> None:
-    """Fit the key tables of every fold and tenth, and leave them in the cache."""
+    """Fit the key tables for the networks that are there."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", required=True)
+    parser.add_argument("--charts", type=Path, metavar="FOLDER", help="charts with their tonics")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="for the networks in a folder")
+    parser.add_argument("--anew", type=Path, metavar="FILE", help="for the network in a file")
     options = parser.parse_args()
     songs = [s for folder in options.folders for s in read_folder(folder) if s.notes and s.key]
-    for fold in range(FOLDS):
-        network = network_of(options.folds, fold)
-        told = [(tenth_of(s.number), heard(s, s.key, network)) for s in songs if s.key]
-        fits = [
-            fit_keys([each for part, each in told if part != tenth], network.qualities)
-            for tenth in range(TENTHS)
-        ]
-        tables = {name: np.array([getattr(fit, name) for fit in fits]) for name in KEY_TABLES}
-        np.savez(options.folds / f"keys{fold}.npz", allow_pickle=False, **tables)
-        print(f"fold {fold}: {len(told)} songs", flush=True)
+    charts = read_folder(options.charts) if options.charts else []
+    if options.folds is None and options.anew is None:
+        parser.error("say which networks: --folds CACHE, --anew FILE, or both")
+    if options.folds is not None:
+        in_folds(songs, charts, options.folds)
+    if options.anew is not None:
+        anew(songs, charts, options.anew)
 
 
 if __name__ == "__main__":

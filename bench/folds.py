@@ -9,9 +9,8 @@ each time without a fifth (bench/fit_foresight.py), and lies in the folder fores
 
 from __future__ import annotations
 
-import runpy
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -19,6 +18,7 @@ import numpy as np
 
 from bench.corpus import Song
 from bench.foresight import tables_by_song
+from bench.taught import KeyTables, tables_in
 from engine.foresight import tables as foresight
 from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import Tables
@@ -26,7 +26,7 @@ from engine.hearing.taught import tables_of
 
 Choose = Callable[[Song], Tables]
 FOLDS, TENTHS = 3, 10
-KEY_TABLES = ("key_weights", "minor_bias", "scale_chords", "scale_tones")
+KEY_TABLES = tuple(field.name for field in fields(KeyTables))
 
 
 class Taught(NamedTuple):
@@ -52,8 +52,7 @@ def tenth_of(number: str) -> int:
 
 def network_of(cache: Path, fold: int) -> Tables:
     """The tables that were fitted without a fold, as bench/fit_hearing.py left them."""
-    module = runpy.run_path(str(cache / f"fold{fold}.py"))
-    return tables_of(module["QUALITIES"], module["TABLES"])
+    return tables_of(*tables_in(cache / f"fold{fold}.py"))
 
 
 def tables_from(cache: Path | None) -> Choose:
@@ -79,12 +78,6 @@ def _with_keys(network: Tables, path: Path) -> list[Tables]:
         return [network] * TENTHS
     with np.load(path) as found:
         return [
-            replace(
-                network,
-                key_weights=found["key_weights"][tenth],
-                minor_bias=float(found["minor_bias"][tenth]),
-                scale_chords=found["scale_chords"][tenth],
-                scale_tones=found["scale_tones"][tenth],
-            )
+            replace(network, **{name: found[name][tenth] for name in KEY_TABLES})
             for tenth in range(TENTHS)
         ]

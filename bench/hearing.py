@@ -23,6 +23,7 @@ import argparse
 from pathlib import Path
 from resource import RUSAGE_SELF, getrusage
 
+import mir_eval.key
 import numpy as np
 
 from bench.alter import joined, loose, smeared, without_low_notes
@@ -46,6 +47,7 @@ from engine.hearing.ear import DEFAULT
 from engine.labels import harte
 
 MODULATIONS = 60
+_TONICS = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
 
 
 def row(folder: str, name: str, moment: str, values: dict[str, float]) -> None:
@@ -81,14 +83,13 @@ def hard_playing(folder: str, songs: list[Song], tables: Choose) -> None:
 
 
 def weighted(truth: Key, said: Key) -> float:
-    """The MIREX score of a key: 1, a fifth off 0.5, relative 0.3, parallel 0.2."""
-    if said == truth:
-        return 1.0
-    if said.minor == truth.minor:
-        return 0.5 if (said.tonic - truth.tonic) % 12 in (5, 7) else 0.0
-    if set(said.scale) == set(truth.scale):
-        return 0.3
-    return 0.2 if said.tonic == truth.tonic else 0.0
+    """mir_eval's score of a key: 1, a fifth above it 0.5, relative 0.3, parallel 0.2, other 0."""
+    score: float = mir_eval.key.weighted_score(_named(truth), _named(said))
+    return score
+
+
+def _named(key: Key) -> str:
+    return f"{_TONICS[key.tonic]} {'minor' if key.minor else 'major'}"
 
 
 def _silent(answers: Answers) -> int:

@@ -8,12 +8,16 @@ import pytest
 from bench.corpus import Label, Note, Song
 from bench.doubtful import key_in_doubt, runs_ahead
 from bench.whole import heard_after, keys_of
-from engine.harmony import Key
+from engine.harmony import KEYS, Key
 from engine.hearing.ear import Ear
+from engine.hearing.evidence import WIDTH_NOW
 from engine.hearing.held import HeldNotes
+from engine.hearing.key import KeyFilter
 from engine.hearing.naming import alike_but_for_colour, name_chord
 from engine.hearing.recall import SongMemory
 from engine.hearing.spelled import spelled_triad, triad_over
+from engine.hearing.stretch import Counter
+from engine.hearing.taught import TAUGHT
 from engine.meter import Metre
 from engine.symbols import parse_symbol, symbol
 from tests.band import Pianist, moment, voiced
@@ -690,6 +694,50 @@ def test_relative_minor_is_told_by_its_chords() -> None:
     for bar in range(8):
         player.at(4 * bar).play(turn[bar % 4])
     assert player.at(32).ear.heard(moment(32)).key == Key(9, minor=True)
+
+
+def test_phrases_of_four_bars_are_counted_from_the_first_bar_that_sounds() -> None:
+    """Bar 3 is the first to sound: phrases open with 3, 7 and 11, and with no beat inside a bar."""
+    counter = Counter(("maj",))
+    bars = [None, 3, None, 4, 5, 6, 7, None, 9, 10, 11, 12]
+    opened = [counter.beat(np.zeros(WIDTH_NOW), np.ones(12), bar).opens_phrase for bar in bars]
+    assert [bar for bar, opens in zip(bars, opened, strict=True) if opens] == [3, 7, 11]
+
+
+def chance_of_minor(loop: list[str]) -> float:
+    """How likely E minor is after four times four bars of a loop."""
+    keys, player = KeyFilter(TAUGHT), Pianist()
+    player.ear = Ear(keys=keys)
+    for bar in range(16):
+        player.at(4 * bar).play(keys_of(loop[bar % 4]))
+    player.at(64)
+    return float(keys.belief[KEYS.index(Key(4, minor=True))])
+
+
+def test_a_song_is_at_home_where_its_phrases_begin() -> None:
+    """Em C G D goes round as G D Em C does, and is five times as likely to be in E minor."""
+    assert chance_of_minor(["Em", "C", "G", "D"]) > 5 * chance_of_minor(["G", "D", "Em", "C"])
+
+
+def keys_by_bar(form: str) -> list[Key]:
+    """The key named at the end of each bar of chords, a bar each."""
+    player, keys = Pianist(), []
+    for bar, name in enumerate(form.split()):
+        player.at(4 * bar).play(keys_of(name))
+        keys.append(player.at(4 * bar + 3.9).ear.heard(moment(player.now)).key)
+    return keys
+
+
+def test_a_song_that_moves_keeps_its_mode() -> None:
+    """A song in B minor goes up a semitone: it is in C minor then, and not in E flat."""
+    before = "Bm G D A " * 4 + "Bm Em F#7 Bm " * 2
+    assert set(keys_by_bar(before + "Cm Ab Eb Bb " * 3)[-8:]) == {Key(0, minor=True)}
+
+
+def test_borrowed_chords_are_no_move() -> None:
+    """Bb and C, the sixth and the seventh of D minor, come and go in a song in D major."""
+    home = "D Bm G A "
+    assert set(keys_by_bar(4 * home + "Bb C D D " + 2 * home)) == {Key(2)}
 
 
 def keys_named(told: Key | None, turn: str, bars: int) -> list[Key]:

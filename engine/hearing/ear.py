@@ -19,7 +19,6 @@ from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import (
     EARLY,
-    LENGTHS,
     NOTHING_READ,
     Past,
     Reading,
@@ -85,6 +84,7 @@ class Ear:
         self._beats = beats_of_bar(FOUR_FOUR)
         self._length = 1.0
         self._place = BAR_LINE
+        self._bar: int | None = None
         self._pulse = 0
         self._struck = False
         self._named = False  # since the start or the last jump
@@ -233,7 +233,7 @@ class Ear:
             self._memory.revise(self._chords.look_back())
             self._chords.commit(belief)
             self._past = self._past.after(reading)
-            self._keys.add(reading.now[LENGTHS], belief, self._place)
+            self._keys.add(reading.now, belief, self._bar)
         self._memory.add(beat, self._pulse, self._chords.committed)
 
     def _believed(self, reading: Reading) -> Array:
@@ -249,6 +249,7 @@ class Ear:
         self._beats = beats = beats_of_bar(moment.metre)
         self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
         _, self._length, self._place = beats[self._pulse]
+        self._bar = moment.bar if self._place == BAR_LINE else None
         self._beat = moment.position
         recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)

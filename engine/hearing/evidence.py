@@ -65,7 +65,8 @@ PRESENCE: Final = slice(_PRESENT, _PRESENT + 12)
 """How strongly each pitch class is there: 1 if struck in this beat, less if long ago."""
 SOUNDING: Final = slice(_SOUNDING, _SOUNDING + 12)
 """How strongly each pitch class that sounds on is there, like PRESENCE; 0 for those let go."""
-_LOWEST_TONE: Final = slice(_LOWEST, _LOWEST + 12)
+LOWEST: Final = slice(_LOWEST, _LOWEST + 12)
+"""A one for the pitch class that is the bass of the beat."""
 
 C3: Final = 48
 E3: Final = 52
@@ -246,7 +247,7 @@ class Past:
 
     def after(self, reading: Reading) -> Past:
         """The past as it will be when a beat is over."""
-        lengths, lowest = reading.now[LENGTHS], reading.now[_LOWEST_TONE]
+        lengths, lowest = reading.now[LENGTHS], reading.now[LOWEST]
         past, fade = Past(), self.FADE
         past._before = before = self._before.copy()
         before[_LAST], before[_LAST_LOWEST] = lengths, lowest

@@ -51,8 +51,9 @@ class Tables:
     - `look_back` (2 W, Q): of the beat before; `kept` (1,): how far its own belief counts then
 
     Keys:
-    - `key_weights` (2, 18, 12), `minor_bias`: what the rows that key.py counts say for a major
-      and a minor key, tonic upward
+    - `key_weights` (2, 2, 18, 12), `minor_bias`: what the rows that stretch.py counts say, in a
+      stretch that has just begun and in a long one, for a major and a minor key, tonic upward
+    - `lately_weights` (2, 8, 12), `lately_bias`: the same of the last bars
     - `scale_chords` (kinds, 12), `scale_tones` (12): the logarithm of how common each kind of
       chord and each tone is in a major scale or its relative minor, major tonic upward
     """
@@ -78,6 +79,8 @@ class Tables:
     kept: Floats
     key_weights: Array
     minor_bias: float
+    lately_weights: Array
+    lately_bias: float
     scale_chords: Array
     scale_tones: Array
 
@@ -123,11 +126,16 @@ class Tables:
 
     @cached_property
     def turned_key_weights(self) -> Array:
-        """The worth of each counted row and pitch class for the 24 keys, major keys first."""
-        keys = [
-            np.roll(mode, tonic, axis=1).ravel() for mode in self.key_weights for tonic in range(12)
-        ]
-        return np.array(keys).T
+        """The worth of each counted row and pitch class for the 24 keys, major keys first.
+
+        (2, rows x 12, 24): in a stretch that has just begun, in a long one.
+        """
+        return np.array([_for_all_keys(modes) for modes in self.key_weights])
+
+    @cached_property
+    def turned_lately_weights(self) -> Array:
+        """The worth of each row of the last bars and pitch class for the 24 keys."""
+        return _for_all_keys(self.lately_weights)
 
     @cached_property
     def turned_scale_chords(self) -> Array:
@@ -139,6 +147,11 @@ class Tables:
     def turned_scale_tones(self) -> Array:
         """The worth of each pitch class for the twelve scales."""
         return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
+
+
+def _for_all_keys(modes: Array) -> Array:
+    keys = [np.roll(mode, tonic, axis=1).ravel() for mode in modes for tonic in range(12)]
+    return np.array(keys).T
 
 
 def _flat(table: Floats) -> Floats:

@@ -19,7 +19,9 @@ from engine.hearing.tables import Array, Tables
 
 # Shape, step, text.
 Coded = tuple[tuple[int, ...], float, str]
-_FOR_KEYS: Final = ("key_weights", "scale_chords", "scale_tones", "minor_bias")
+_FOR_KEYS: Final = (
+    "key_weights", "minor_bias", "lately_weights", "lately_bias", "scale_chords", "scale_tones",
+)  # fmt: skip
 
 
 def tables_of(qualities: tuple[str, ...], coded: Mapping[str, Coded]) -> Tables:
@@ -31,6 +33,8 @@ def tables_of(qualities: tuple[str, ...], coded: Mapping[str, Coded]) -> Tables:
         **network,
         key_weights=read["key_weights"],
         minor_bias=float(read["minor_bias"][0]),
+        lately_weights=read["lately_weights"],
+        lately_bias=float(read["lately_bias"][0]),
         scale_chords=read["scale_chords"],
         scale_tones=read["scale_tones"],
     )

@@ -5,6 +5,7 @@ and POP909-CL (2025, MIT licence), and on renderings of the chord charts of McGi
 (Burgoyne et al., ISMIR 2011, CC0) and of charts of our own, development songs only, by
 
     python -m bench.fit_hearing pop909 pop909cl --charts billboard
+    python -m bench.fit_keys pop909 pop909cl --charts billboard --anew engine/hearing/weights.py
 
 What the texts are is said in taught.py.
 """
@@ -1154,7 +1155,7 @@ pzA/EW0WsSNK/u4CJuIB9Q1I5iQQ92wEh+grJ8vbYP9ny7ACPVg4CNs0X+j2QKr4Iuma4xr95Qy8Jakb
             (3,),
             1.99e-05,
             """
-R30tWlBL
+   R30tWlBL
 """,
         ),
         "carry": (
@@ -2524,47 +2525,78 @@ yPlxBcsBTAfgBo4Y+QTw7Y/xr/18/1YMRQWh9H394QJMBp/8vAPyEaYCqPMzEN74xPh4+fIFov09AmjY
             (1,),
             2.53e-05,
             """
-+Hw=
+   +Hw=
 """,
         ),
         "key_weights": (
-            (2, 18, 12),
-            0.000197,
+            (2, 2, 18, 12),
+            0.000199,
             """
-aDd559j2SuKAGjMpAsA8KLD+nPq9vzMT53yz9mOt/vBcyp01j/7jQXL8pORK1lXzRPF5/v7xrP7FLREFRf82xjf/H0GM9O3R
-FASw/2QC/f8I+Z3+7/8sCmMARP+s/17+7P+7+yf/lv/p/8L/AAnN/54R6vtg/Ef4ch+w/14Fwf4W9bD+4v9RD1r/fPe7/R/+
-gRzM/Rf2lfvI+l4Crv8dBEUBb/qY+dD95wCa/3oFnf8RDBD+WP/X7tD/8QEj/dD3QgHw/+EA8f9P/5v/7f+dACIAmQDn/93/
-BgCT//H/DQAVAAAA9QL1/2wA7f/8/zL9iAfu/68Bqf9X/0sA9v8mA+7/Cv85/5j/TADV/wT8mf5c+ukC7/9gCIX/Tf4E/lj/
-Hv7n/6ME5P/B/3wBFQCU//b/Z/+S/7b9JwD//3cA9/+S/+f/AQAbAfz/1v8dAO3//v/Q/+3/7f/4//7/BAD4/5cBgf///7n/
-pAD9/ykA7P/N/ycAAQC7Avn/1//d/+v/xmSM/rX7XfyP/q0By/9f53j8cfld7MP/ovj5/8L86f+x9AT6zP/f/eH/Ee5L/rf/
-PTWFwTgZBBj83VEEftgJNmIMw9hnA3EOsfw5wZvkFxw5/X7kp/a1OeAkm/s+HXr00XgK/NPLv/Si/t82of4sAxvrXPoo2SD1
-qf1k/2D9lPx8/7L/rf8+FNX+kf/D8if/GAChA3z7sP9R+7v/F/9l/0r/rA7h/7P0mxj7/c76Fe3I/4fygv99BvD0hP5w/Wz/
-pwV+79z7lQDz/jkCEv5o/hwa/v6O+xb8Cibz/lT0JvwC/asPq//z//T6v/wu9L/9If/m/7b/Yv/l/0MA9P+CAb7/5v/a/s//
-AADw/2P+7v+h//H/7f/V//r/ogL+/7X/9wSF//H+w/sLAP/96v8n/8/9of8U/dv/7//e/1D+EgAaAV39xv/NBBMBuP/1Aoj/
-gAHL/wz+jP8pATD+8v9KBWD/f/8t/mX/1//s/+L/zv8VAJv/+f/WAO7/+f8l//v/+//8/4D/+v+n//r/8f/4//T/yAH+/+H+
-0ADx/8r/J//7/wj//f/2/47/6f/q/vn/EhXK8vH+KzeJ/1L21f7B8hDeqv+g2Gr/dUlb//L+0/+0/vf+8/+K8s/7EQDq/t3/
+jBbs82cAwO+eFwkW3+CWEzX+Tf/v3sEHGRtQ8E4BxO2BFSISxtf/E0H7tQt+2hQLVxaz+m/w6/wFAHQL6QFL9JADcwrX9a7/
+MC93/HPSV/mh5yIcbACRGiUChOwo7dn30/Rw/vDzkf9jDDH42/yK2oj/iUc3+4HfKxF8/zoE7f6q+PYB8/9sCez/pP8f/5z+
+CQAZ/fb/m//D/8f/6wiu/6wLhfyR/Q/7LBjM/wMHdP8r+pP6BQCdDtD/6f5rAAf+0RTA/7T9if83/zD6BgBA+ygBYf1k/tT/
+agPm/4X+5v/zASb9iv+b/fH/7vpx/w4BcgH6/yUA9v8KAM3/+v+7/w4AQAD0/wAACAAOAAcA//8MAAEABgADAAcABAAAAAgA
+EAP7/+//7/+///z//v8VAPz/sf/r//L/Fvvp/8b9Tf9P/DoEGgDJBRMApv/3/zT/v/7d/4cD8v/6/14BAAAL/vr/KP/N/5z+
+8wD5/zIA6v+l/woAAwBuAfr/vv/8/+f////a//7/6f////v/kADy/7sAoP+v/5D/UwH+/67//P+P/+n/AgCSAff/jAAEAOb/
+ax2G3uwLLBDG5t0B0eoGHNsJaOQRBzoChg+/3x0cDiQh6Dv7v+qhG68EluKs/3cFnhLG8vfiHfhw/bIGVfznB6oC/P5EGaf4
+6QWQ2gvy6Smv/fvpIvoOFUwU7v3LF9v4sjJu/rbhQPoS/rAvhv9yDwXzyPr56eX5ffn7/pP9jP1X/0X7tf8gDoH+xf8b8X7/
+l/8KAwb8x/+N/J//Yf+L/1b/2gjk/8D4zw7O/sL8IPSt/w7uuv9AAhn4Lf/a+7L/JQaY/ZL/CwDC/7D/iP/u/DQFxP8f+mj+
+CBLZ/4H9Kf9d/zAB8v84+0T/6P+L/a//0v/3/+v/4v/5/+D/+f/T//L//P+T/+///v/+//T/9//4//r//f/z/wAA+f/8//v/
+VQHg/97/ev73/5n/+v/H/87/8P8r//j/1v6V/vn+DgOeADb9wv90BNX94/+xA7v/nP/n/8v+wf9kABIB+/9oAwX/4v91/7r/
+Pv/v/8L/5P8QAK3/+//0ANr/+P/w/vr/9v98AKj/+/+4//v/8f/5/+//BgH7/4j/R//4/9X/cP/4/x7//f+6AJz/9f+t//3/
+Ii1483T+Xex/FIkhG9HvJt32N+IO1pcRgiul71oCFelnFBEdG8frIHnx7PEP03obrDS/+djdH/wfACAXq/4TALoDfPfu6Dn6
+BGxF++mxOfY9xdMkkwBiUUoCYO1Gz3Lz3fL4/u3siv9xLyv8rP1vzKz/ixaL+HzV0x8w/x4BOP5v958FDgC7B/r/FQBQ/6n9
+DQA8/LT/yv/6/53/hgTH/+0KD/yi/XH46yXJ/3P++P+n9Ff9/P9xEv//0f3xAFn+EhuW/4P9cv/9/mv7/f/P+d4AEf1G/Lv/
+vwL0/4r+6v/6BL78s/++/Pj/H/ZL/1AAGwL2/0gA8P8KAOD/AgCS/wcAJgDs//b/BgATAAcAAAAGAAAAEAACAAYAAAAAAOb/
+EwT7/7P/+f+0/+D///9HAPz/cv/r//D/vQjr/8z7E/9U+XwBGAA/CLL/5v7u/fr+1v7r/5gC9f9bANUA+f9M/fX/wvu9/2v+
+yAHz/8z/3/+a/1YAFAB8AQUA9f8mANb/AADc//j/9v8NAP7/BADz/4QAmv/Y/2X/BwL+/1X/FwBY/xkAAABBAfj/t/8LAOr/
+pTMRyeIKyxNy4tP52t5UM+IJDOQp+d8UciEJy4EZbyco5D/y0d5FL5IGQuMI+DoaqCra7eTaNPHFApoKNPuWCw/9dgM9Er33
+bftuzuDr1x5uAbHptvn9OkwYXP0M/xX57HwW/nXcAfspBj87X/8L7LvxAgHw3cf39/ia/q38iPqH/7X3m/83EIH9lf+f7T//
+o/+9AiwAx//l+6T/FP9s/07/KQ7v/4P5ywy0/h78LO9oAF7yyv8lBQL3Mv8J9qD//ASB/HD/fP2//7H/kP/n/WMHzf8F+bv+
+dRfX/4j9T//m/kMC8/8M+UT/sgAn/Zj/s//0/+T/yP/3/6D/+v/k/+v//f+I//L/AAD+/xsA+v/s//v//P/0/wAA+P/+//z/
+PgHj/9r/6/30/+H//P/I/7P/7f8M//j/AwGQ/t3+w/+pAVz9wf80BHD91/+m/7j/6gPj/3/+z//QANMD+v87Aa7/zwA7/rT/
+sv/U/8L/nP8rAHz/7v81ANL/9P+8/vX/9v89ACoA/f+z//n/9f/y//X/SwH7/7H/XgD1/9n/U//7/1v//P+aAIv/8f9V//3/
 """,
         ),
         "minor_bias": (
             (1,),
-            1.04e-05,
+            2.18e-05,
             """
-WoM=
+0II=
+""",
+        ),
+        "lately_weights": (
+            (2, 8, 12),
+            0.000217,
+            """
+AwhG29MLafyYEDUkwuaVGn4Rf/FR3XoL7ir/4lH/rfFqERYUGdZS/M/sZAcv7kQVqAwG6oj28f6T9cwG3hmD+hIGbgl0EE3l
+YFBeBdfNWPL7sdQXQStQJ9QVqgMmzGP9jhE2AB8XZBYTPcsDV+U/jCYEaD3O5vqOlUiC6QkIaOpiBs8ePBqJF3j6GxNW3u/6
+6gDv9yQWaAg2+4H4fQQNAQ4QfOmX/cDVNThw+726NhVyyJvrwPV2GWANiPYUEMIrpx+IvnYK0f7U2RIdTeBOKAkcCuyJ/wAE
+ch9bvs4ulCsz4WIC4uJvBhUF7uXMAKIgU/y9BUrHjwihFhP+CQ028IEKVxqJCZvrKQ98xzYROBBg81XygPeOGxEaYwJi/gXf
+Gn0sB06h2iXyBgojNvyPHLffUzNitFcB4RtY8SruThAE8jXXy/ucJpvqGAePuRr7RvUwApsjLv/o8y71uvz3AOz8MzRNAwbt
+vhkD/RfrVAMsBGnyjBNUAMoLlvaT6tL8
+""",
+        ),
+        "lately_bias": (
+            (1,),
+            5.76e-05,
+            """
+/YI=
 """,
         ),
         "scale_chords": (
             (5, 12),
             0.000314,
             """
-k+twpdbImaky0bvmu5mA6lWuasN9u56iwKTWpvvhFZJR4s2+/aZftsOJL+wkhj6l17RqhyStTIUytPOfe4aSuF6T2qQDjWWK
-/4LSkRWHd4NikwaEtLh1g6Skh4YdjdmoyMRXiUy574RQufez6YjqxMCE6sNljwWR
+iOsHpeHIq6k00cDm3pmA6lSuE8Nou0yii6Tqpvzh9JFc4tq+AKcVthKKKOwThg6l0LRDh42tOoUMtMufnobkuGiTSKVmjFKL
+LoMJksqHaIOfkn2D2Lgwg5Kk9YXqjACpJsVwiRK5wIS6uaKz14nvxLSEa8RYjvqR
 """,
         ),
         "scale_tones": (
             (12,),
             0.00021,
             """
-XuDDhprZDINn37jQRJr23xmkJ97zlCHR
+V+C6hqHZFYNv36TQOpr43wykIN7alDfR
 """,
         ),
     }
