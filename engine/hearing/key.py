@@ -28,13 +28,10 @@ _CHORD_TRUST: Final = 0.5
 _TONE_TRUST: Final = 1.0
 # The chance of another scale from one beat to the next.
 _LEAVE: Final = 1e-5
-# A move is believed when another scale has had more than this chance for some beats on end, so that
-# a last chord turned major is none, and when the last bars speak for it with these log odds; the
-# new stretch then has the last beats, in which the doubt arose.  A stretch is first given time to
-# settle, the song's first above all: songs wander less than ears do.
+# A move is believed when another scale has more than this chance, and the last bars speak for it
+# too; the new stretch then has the last beats, in which the doubt arose.  A stretch is first given
+# time to settle, the song's first above all: songs wander less than ears do.
 _MOVED: Final = 0.5
-_STOOD: Final = 2
-_ODDS_LATELY: Final = 0.5
 _DOUBT: Final = 8
 _SETTLED: Final = 48
 _SETTLED_AGAIN: Final = 16
@@ -66,7 +63,6 @@ class KeyFilter:
         self._last: deque[Beat] = deque(maxlen=_DOUBT)
         self._lately = Lately()
         self._scales = np.zeros(12)
-        self._stood = 0
         self._minor_before = 0.5
         self.belief: Array = np.exp(self._told) / np.exp(self._told).sum()
 
@@ -92,13 +88,11 @@ class KeyFilter:
         self._lately.add(beat)
         self._follow_scale(beat)
         self._name()
-        self._stood = self._stood + 1 if self._doubted() else 0
-        if self._stood >= _STOOD:
+        if self._has_moved():
             self._move()
 
     def _move(self) -> None:
         """To a new stretch, or back to one that the song has left."""
-        self._stood = 0
         self._minor_before = float(self.belief[12:].sum())
         self._left[self._scale()] = self._stretch
         self._stretch = self._left.pop(int(self._scales.argmax()), Stretch())
@@ -132,19 +126,19 @@ class KeyFilter:
     def _scale(self) -> int:
         return int(_SCALES[self.belief.argmax()])
 
-    def _doubted(self) -> bool:
+    def _has_moved(self) -> bool:
         """Whether another scale than the named key's is believed in."""
         here, there = self._scale(), int(self._scales.argmax())
         return (
             there != here
             and self._stretch.beats >= (_SETTLED_AGAIN if self._left else _SETTLED)
             and self._scales[there] > np.log(_MOVED)
-            and self._odds_lately(there, here) > _ODDS_LATELY
+            and self._sounds_lately(there, here)
         )
 
-    def _odds_lately(self, scale: int, other: int) -> float:
-        """Log odds of one scale against another, by the last bars alone."""
+    def _sounds_lately(self, scale: int, other: int) -> bool:
+        """Whether the last bars alone would sooner be in one scale than in another."""
         scores = self._lately.vector() @ self._tables.turned_lately_weights
         scores[12:] += self._tables.lately_bias
-        one, two = (np.logaddexp.reduce(scores[each == _SCALES]) for each in (scale, other))
-        return float(one - two)
+        one, two = (np.logaddexp.reduce(scores[_SCALES == each]) for each in (scale, other))
+        return bool(one > two)
