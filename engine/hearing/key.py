@@ -90,14 +90,23 @@ class KeyFilter:
         self._name()
         if self._has_moved():
             self._move()
+        if self._is_home():
+            self._come_home()
 
     def _move(self) -> None:
-        """To a new stretch, or back to one that the song has left."""
+        """To a new stretch, which has the last beats."""
         self._minor_before = float(self.belief[12:].sum())
         self._left[self._scale()] = self._stretch
-        self._stretch = self._left.pop(int(self._scales.argmax()), Stretch())
+        self._stretch = Stretch()
         for beat in self._last:
             self._stretch.add(beat)
+        self._name()
+
+    def _come_home(self) -> None:
+        """To a stretch that the song had left: what has been heard since belongs to it."""
+        home = self._left.pop(self._scale())
+        home.join(self._stretch)
+        self._stretch, self._minor_before = home, 0.5
         self._name()
 
     def _follow_scale(self, beat: Beat) -> None:
@@ -136,9 +145,13 @@ class KeyFilter:
             and self._sounds_lately(there, here)
         )
 
+    def _is_home(self) -> bool:
+        """Whether the song is in a scale that it has left, by its name and by who follows."""
+        return self._scale() in self._left and self._scale() == int(self._scales.argmax())
+
     def _sounds_lately(self, scale: int, other: int) -> bool:
         """Whether the last bars alone would sooner be in one scale than in another."""
         scores = self._lately.vector() @ self._tables.turned_lately_weights
         scores[12:] += self._tables.lately_bias
-        one, two = (np.logaddexp.reduce(scores[_SCALES == each]) for each in (scale, other))
+        one, two = (np.logaddexp.reduce(scores[each == _SCALES]) for each in (scale, other))
         return bool(one > two)

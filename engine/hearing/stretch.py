@@ -98,6 +98,15 @@ class Stretch:
             self._phrases += 1
             self._opening += beat.chords
 
+    def join(self, later: Stretch) -> None:
+        """All that a later stretch has had, too."""
+        self.beats += later.beats
+        self._phrases += later._phrases
+        self._tones += later._tones
+        self._chords += later._chords
+        self._opening += later._opening
+        self._last = later._last
+
     @property
     def youth(self) -> float:
         """How far it is still to be read as one that has just begun, 1 to 0."""

@@ -1155,7 +1155,7 @@ pzA/EW0WsSNK/u4CJuIB9Q1I5iQQ92wEh+grJ8vbYP9ny7ACPVg4CNs0X+j2QKr4Iuma4xr95Qy8Jakb
             (3,),
             1.99e-05,
             """
-   R30tWlBL
+    R30tWlBL
 """,
         ),
         "carry": (
@@ -2525,71 +2525,71 @@ yPlxBcsBTAfgBo4Y+QTw7Y/xr/18/1YMRQWh9H394QJMBp/8vAPyEaYCqPMzEN74xPh4+fIFov09AmjY
             (1,),
             2.53e-05,
             """
-   +Hw=
+    +Hw=
 """,
         ),
         "key_weights": (
             (2, 2, 18, 12),
             0.000199,
             """
-jBbs82cAwO+eFwkW3+CWEzX+Tf/v3sEHGRtQ8E4BxO2BFSISxtf/E0H7tQt+2hQLVxaz+m/w6/wFAHQL6QFL9JADcwrX9a7/
-MC93/HPSV/mh5yIcbACRGiUChOwo7dn30/Rw/vDzkf9jDDH42/yK2oj/iUc3+4HfKxF8/zoE7f6q+PYB8/9sCez/pP8f/5z+
-CQAZ/fb/m//D/8f/6wiu/6wLhfyR/Q/7LBjM/wMHdP8r+pP6BQCdDtD/6f5rAAf+0RTA/7T9if83/zD6BgBA+ygBYf1k/tT/
-agPm/4X+5v/zASb9iv+b/fH/7vpx/w4BcgH6/yUA9v8KAM3/+v+7/w4AQAD0/wAACAAOAAcA//8MAAEABgADAAcABAAAAAgA
-EAP7/+//7/+///z//v8VAPz/sf/r//L/Fvvp/8b9Tf9P/DoEGgDJBRMApv/3/zT/v/7d/4cD8v/6/14BAAAL/vr/KP/N/5z+
-8wD5/zIA6v+l/woAAwBuAfr/vv/8/+f////a//7/6f////v/kADy/7sAoP+v/5D/UwH+/67//P+P/+n/AgCSAff/jAAEAOb/
-ax2G3uwLLBDG5t0B0eoGHNsJaOQRBzoChg+/3x0cDiQh6Dv7v+qhG68EluKs/3cFnhLG8vfiHfhw/bIGVfznB6oC/P5EGaf4
-6QWQ2gvy6Smv/fvpIvoOFUwU7v3LF9v4sjJu/rbhQPoS/rAvhv9yDwXzyPr56eX5ffn7/pP9jP1X/0X7tf8gDoH+xf8b8X7/
-l/8KAwb8x/+N/J//Yf+L/1b/2gjk/8D4zw7O/sL8IPSt/w7uuv9AAhn4Lf/a+7L/JQaY/ZL/CwDC/7D/iP/u/DQFxP8f+mj+
-CBLZ/4H9Kf9d/zAB8v84+0T/6P+L/a//0v/3/+v/4v/5/+D/+f/T//L//P+T/+///v/+//T/9//4//r//f/z/wAA+f/8//v/
-VQHg/97/ev73/5n/+v/H/87/8P8r//j/1v6V/vn+DgOeADb9wv90BNX94/+xA7v/nP/n/8v+wf9kABIB+/9oAwX/4v91/7r/
-Pv/v/8L/5P8QAK3/+//0ANr/+P/w/vr/9v98AKj/+/+4//v/8f/5/+//BgH7/4j/R//4/9X/cP/4/x7//f+6AJz/9f+t//3/
-Ii1483T+Xex/FIkhG9HvJt32N+IO1pcRgiul71oCFelnFBEdG8frIHnx7PEP03obrDS/+djdH/wfACAXq/4TALoDfPfu6Dn6
-BGxF++mxOfY9xdMkkwBiUUoCYO1Gz3Lz3fL4/u3siv9xLyv8rP1vzKz/ixaL+HzV0x8w/x4BOP5v958FDgC7B/r/FQBQ/6n9
-DQA8/LT/yv/6/53/hgTH/+0KD/yi/XH46yXJ/3P++P+n9Ff9/P9xEv//0f3xAFn+EhuW/4P9cv/9/mv7/f/P+d4AEf1G/Lv/
-vwL0/4r+6v/6BL78s/++/Pj/H/ZL/1AAGwL2/0gA8P8KAOD/AgCS/wcAJgDs//b/BgATAAcAAAAGAAAAEAACAAYAAAAAAOb/
-EwT7/7P/+f+0/+D///9HAPz/cv/r//D/vQjr/8z7E/9U+XwBGAA/CLL/5v7u/fr+1v7r/5gC9f9bANUA+f9M/fX/wvu9/2v+
-yAHz/8z/3/+a/1YAFAB8AQUA9f8mANb/AADc//j/9v8NAP7/BADz/4QAmv/Y/2X/BwL+/1X/FwBY/xkAAABBAfj/t/8LAOr/
-pTMRyeIKyxNy4tP52t5UM+IJDOQp+d8UciEJy4EZbyco5D/y0d5FL5IGQuMI+DoaqCra7eTaNPHFApoKNPuWCw/9dgM9Er33
-bftuzuDr1x5uAbHptvn9OkwYXP0M/xX57HwW/nXcAfspBj87X/8L7LvxAgHw3cf39/ia/q38iPqH/7X3m/83EIH9lf+f7T//
-o/+9AiwAx//l+6T/FP9s/07/KQ7v/4P5ywy0/h78LO9oAF7yyv8lBQL3Mv8J9qD//ASB/HD/fP2//7H/kP/n/WMHzf8F+bv+
-dRfX/4j9T//m/kMC8/8M+UT/sgAn/Zj/s//0/+T/yP/3/6D/+v/k/+v//f+I//L/AAD+/xsA+v/s//v//P/0/wAA+P/+//z/
-PgHj/9r/6/30/+H//P/I/7P/7f8M//j/AwGQ/t3+w/+pAVz9wf80BHD91/+m/7j/6gPj/3/+z//QANMD+v87Aa7/zwA7/rT/
-sv/U/8L/nP8rAHz/7v81ANL/9P+8/vX/9v89ACoA/f+z//n/9f/y//X/SwH7/7H/XgD1/9n/U//7/1v//P+aAIv/8f9V//3/
+jhbp82EAwu+dFwsW3eCUEzD+SP/v3sYHGhtN8EkBx+2AFSISxdf+Ezv7sQt+2hkLXhaz+mjw7fwFAHoL5wFO9I0DbgrW9az/
+Oy90/HXSR/ml5x8cawCQGiECgOwn7dr35PRv/vrzkf9zDDr42vyC2oj/jEc2+2TfIhF8/zUE7P6v+PgB9P9sCev/nv8e/5z+
+CAAZ/ff/m//D/8f/7Aiu/6cLhvyT/Q/7KxjM/xcHdP8p+o/6BQCgDtD/3v5sAAj+zhTA/7P9iP83/zT6BgBA+ykBY/1l/tX/
+bQPm/4b+5v/wASX9iv+c/fH/6/px/xABcQH6/yUA9v8KAM3/+v+7/w4AQAD0/wAACAAOAAcA//8MAAEABgADAAcABAAAAAgA
+EQP7/+//7//A//z//v8VAPz/sv/q//L/FPvp/8b9TP9P/DwEGgDNBRIApf/3/zT/v/7d/4UD8//5/14BAAAL/vr/Kv/N/53+
+8wD5/zEA6v+l/woAAwBuAfr/vv/8/+f////a//7/6f/+//v/kADy/7oAof+v/5D/UgH+/6///P+O/+r/AgCTAfj/jAADAOb/
+cB2F3uoLLxDL5toB0eoLHN0JZuQRBz4CjA++3xccDSQm6Dn7v+qkG7EElOKx/3sFmhLE8v7iHvhv/bAGVPz2B6wC+v43Gar4
+zwWO2gny7imt/f3pIfoVFU8U7v3nF9v4uDJt/rrhQPoU/q0vhv9xDwbzyPri6eb5gfn7/pT9j/1X/0j7tv8gDoP+xP8e8X//
+l/8HAwj8x/+P/J//Yf+L/1b/1Qjk/8P4yA7O/sD8IvSt/ybuuv9DAhr4LP+/+7L/IwaY/ZL/CQDC/7H/iP/w/DMFxP8j+mf+
+CRLZ/4D9KP9d/zAB8v86+0b/6P+K/a//0v/3/+v/4f/5/+D/+f/T//P//P+T/+///v/+//T/9//4//r//f/z/wAA+f/8//v/
+UgHg/97/ev73/5r/+v/H/8//8P8r//j/1v6V/vn+EAOdADX9wv90BNT94/+wA7v/m//n/8v+wf9kABQB+/9mAwX/4v91/7r/
+Pv/v/8L/5P8QAK3/+//0ANr/+P/w/vr/9v98AKj/+/+4//v/8f/6/+//BgH7/4j/Rf/5/9X/cP/4/yD//f+7AJv/9f+s//3/
+IS1z83P+XOx+FIshF9HsJtr2OOIO1pkRgiug71gCFOlmFBAdGMfpIHjx7fEP034bqDS/+dbdIPwaACkXqP4cALcDfffw6DT6
+LmxG++2xIfZCxb8kjgBTUUkCWe1Rz4Lz7vL3/v7sjf9+Ly38rP1pzKv/jhaG+HHVvh8v/xEBOP5497AFEQCwB/j/DgBN/6n9
+DAA9/LL/yv/2/57/iQTI/+kKEPyi/XT41iXH/3v+9/+p9Fj9/f98Ev//x/3yAFz+EBuW/4P9cP/8/m/7/f/O+eAAEf1H/L3/
+wgL0/47+6v/3BLz8s/+9/Pj/GvZK/1IAGgL2/0YA8P8KAOH/AgCT/wcAJgDs//b/BgATAAcAAAAGAAAAEAACAAYAAAAAAOb/
+EgT7/7L/+f+0/+D///9HAPz/dP/r//D/vgjr/8/7Ev9T+YABGAA8CLH/4/7t/fr+1f7r/5kC9f9cANUA+f9M/fX/wPu+/2z+
+yQHz/8z/3/+b/1gAFgB6AQQA9f8lANb/AADc//j/9v8IAP7/BADz/4QAm//X/2f/AQL+/1f/FwBY/xwAAABFAfn/uP8JAOn/
+rTMPyeUKzRN14tL52t5YM+IJCuQo+d4UeyEIy4EZcCcr5EDy0d5HL5MGQOMJ+DgaqyrY7ezaL/HCApYKM/ulCw/9dgMuEsD3
+aft2ztbr4R5rAbXptPn4OjsYWv0d/xL55HwV/nPcAfspBjw7Xv8K7Lrx/gDq3cX3A/mZ/q/8i/qH/7v3m/85EIT9k/+i7UD/
+pP+9Ai0Ax//n+6X/FP9t/0//JA7v/4X50Qy1/hz8OO9oAHryyv8hBf32Mv/u9Z//+gSB/G//ev2+/7P/kP/p/WIHzf8H+bn+
+dhfX/4f9Tv/m/kMC8/8M+Ub/sgAn/Zf/tP/0/+T/yP/3/6D/+v/l/+v//f+I//L/AAD+/xsA+v/s//v//P/0/wAA+P/+//z/
+PAHj/9r/7P30/+L//P/J/7P/7f8M//j/BgGQ/t3+x/+oAVv9wf8zBHH91/+k/7j/6QPj/3/+z//PANQD+f85Aa3/zwA8/rT/
+rv/T/8L/nP8rAHz/7v83ANL/9P+9/vX/9v89ACsA/f+z//n/9f/z//X/SwH8/7H/XAD1/9j/Uv/7/1z//P+bAIr/8f9V//3/
 """,
         ),
         "minor_bias": (
             (1,),
-            2.18e-05,
+            2.19e-05,
             """
-0II=
+J4M=
 """,
         ),
         "lately_weights": (
             (2, 8, 12),
-            0.000217,
+            0.000216,
             """
-AwhG29MLafyYEDUkwuaVGn4Rf/FR3XoL7ir/4lH/rfFqERYUGdZS/M/sZAcv7kQVqAwG6oj28f6T9cwG3hmD+hIGbgl0EE3l
-YFBeBdfNWPL7sdQXQStQJ9QVqgMmzGP9jhE2AB8XZBYTPcsDV+U/jCYEaD3O5vqOlUiC6QkIaOpiBs8ePBqJF3j6GxNW3u/6
-6gDv9yQWaAg2+4H4fQQNAQ4QfOmX/cDVNThw+726NhVyyJvrwPV2GWANiPYUEMIrpx+IvnYK0f7U2RIdTeBOKAkcCuyJ/wAE
-ch9bvs4ulCsz4WIC4uJvBhUF7uXMAKIgU/y9BUrHjwihFhP+CQ028IEKVxqJCZvrKQ98xzYROBBg81XygPeOGxEaYwJi/gXf
-Gn0sB06h2iXyBgojNvyPHLffUzNitFcB4RtY8SruThAE8jXXy/ucJpvqGAePuRr7RvUwApsjLv/o8y71uvz3AOz8MzRNAwbt
-vhkD/RfrVAMsBGnyjBNUAMoLlvaT6tL8
+Ugj62r0LXPyvEJUknubCGqkRivHs3JILPSu/4lz/UvFIEQcU9tWD/MXslgcy7n4VxgzM6ff13/6T9SAH0xmQ+gMGpwlmEDnl
+blDYBdfNOvLMsCMXOCtEJ8oVjAPGzOv+aBEJAY0XnRjHPOkCz+UKissE/Dx25o+O4Ej76AoIyerWBsIeshslF+b5NhM73mD6
++P/d92YW2Afu+4b46AR3AdgPe+n7++nVwTe++8y6thVGyM7rs/WbGesM8/VEENQr2x8YvqMK0f522R0dGOB4KFccGOxr/+MD
+ch/5vTAvByzw4EICqOJoBjAF6OXHAMEgd/z5BRvHawjLFsL9JA1c8MAKOhpmCdbrCg9Kxy4RYBCD87nydPdFG5AZaAKT/tre
+LH1QB5qgPSdGBzMjNvzhG0rfDDTxs+gAGxxR8cftlxDu8VjX1fu7JpDqkQZOuRv7EfbVAmgjN//H8xf1r/z7AO/8aTSQA+3s
+BRr6/ATrXQVGBPHynRPF/7UJhfau6sj8
 """,
         ),
         "lately_bias": (
             (1,),
-            5.76e-05,
+            5.74e-05,
             """
-/YI=
+CoM=
 """,
         ),
         "scale_chords": (
             (5, 12),
             0.000314,
             """
-iOsHpeHIq6k00cDm3pmA6lSuE8Nou0yii6Tqpvzh9JFc4tq+AKcVthKKKOwThg6l0LRDh42tOoUMtMufnobkuGiTSKVmjFKL
-LoMJksqHaIOfkn2D2Lgwg5Kk9YXqjACpJsVwiRK5wIS6uaKz14nvxLSEa8RYjvqR
+iOsBpeXIqqk10cDmzZmA6liuGMNtu+eil6TvpvvhA5Jc4tu+DacmtgCKKOwUhhelzbRDh5KtR4UQtMyfhYbouF6TRaVmjPmK
+JoPekcCHaIP8koKD1biQg5CkBYbijA6pJMVqiR65xYSuuaCz+InxxNGEaMRhjk+S
 """,
         ),
         "scale_tones": (
