@@ -1,7 +1,7 @@
 """Style: everything a preset may say, as one checked value.
 
 Knows: the words of a preset and the limits of every number in it.
-Refuses to know: files (that is presets/loader.py), and how a part is made of all this.
+Refuses to know: files (that is presets/reading.py), and how a part is made of all this.
 How: one frozen class for each section; a field carries its limits and what it means, see limits.py.
 """
 

@@ -25,7 +25,7 @@ from ports.commands.presets import presets
 from ports.commands.replay import replay
 from ports.files import FileError
 from ports.port import PortError
-from presets.loader import PresetError
+from presets.reading import PresetError
 
 OK, OURS, MENDABLE = 0, 1, 2
 STOPPED: Final = 130

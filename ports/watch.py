@@ -19,7 +19,7 @@ from typing import Final
 
 from engine.style import Style
 from presets import loader
-from presets.loader import PresetError
+from presets.reading import PresetError, read
 
 LOOK_SECONDS: Final = 0.5
 """From look to look: a save is taken within two, which is less than a bar at any usual tempo."""
@@ -41,7 +41,7 @@ class Watched:
         self._known = now
         text, complaint = now
         try:
-            return PresetError(complaint) if complaint else loader.read(text, self._path.name)
+            return PresetError(complaint) if complaint else read(text, self._path.name)
         except PresetError as error:
             return error
 

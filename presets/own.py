@@ -14,7 +14,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Final
 
-from presets.loader import PresetError, load, names, read
+from presets.loader import load, names
+from presets.reading import PresetError, read
 
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]*")
 

@@ -17,7 +17,7 @@ from engine.figures import Grid
 from engine.harmony import Family
 from engine.limits import HEAVIEST
 from engine.style import POOLS, Rhythm, Turn, Way
-from presets.loader import SECTIONS
+from presets.reading import SECTIONS
 
 _NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}
 _METRE: Final = {"type": "string", "pattern": "^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$"}

@@ -7,7 +7,7 @@ from random import Random
 
 from engine.bassist import Bassist
 from engine.events import Play
-from presets.loader import read
+from presets.reading import read
 from tests.band import BEAT_SECONDS, TEMPO, comping, heard_from, plays
 
 # One stroke in a figure, four in an answer, eight in a fill: a bar is known by their number.

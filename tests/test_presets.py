@@ -17,8 +17,9 @@ from engine.figures import Figure, Grid
 from engine.harmony import Family
 from engine.limits import StyleError
 from engine.style import Register, Rhythm, Style, Tempo, Touch, Way
-from presets.loader import SECTIONS, PresetError, load, names, read
+from presets.loader import load, names
 from presets.own import begin, folder, own_names, path_of, text_of
+from presets.reading import SECTIONS, PresetError, read
 from presets.schema import schema
 
 GUIDE = Path(__file__).parent.parent / "docs" / "presets.md"

@@ -12,7 +12,8 @@ from engine.events import NewStyle, NoteOn
 from engine.style import Style
 from ports.service import Service
 from ports.watch import Watched
-from presets.loader import PresetError, load
+from presets.loader import load
+from presets.reading import PresetError
 from tests.fakes import EchoBassist, FakeClock, FakePort
 from tests.test_cli import GROUNDLING, ROOT
 from tests.test_ports import after

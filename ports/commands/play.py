@@ -44,7 +44,7 @@ from ports.trace import LiveTrace
 from ports.view import canvas_for
 from ports.watch import Watched, watching
 from presets import loader, own
-from presets.loader import PresetError
+from presets.reading import PresetError
 
 BREATH_SECONDS: Final = 0.5
 """From the rehearsal's announcement to its first chord."""

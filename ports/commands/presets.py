@@ -10,7 +10,7 @@ import click
 from ports.files import FileError
 from ports.options import DEFAULT_PRESET
 from presets import loader, own
-from presets.loader import PresetError
+from presets.reading import PresetError
 
 EXAMPLES: Final = """\b
 Examples:
