@@ -48,8 +48,8 @@ BLOCKS = ((1, 1.0), (1, 1.0), (1, 1.0), (5, 1.5), (5, 0.35), (5, 0.35))
 PRICE_LATELY = 1e-4
 BLOCKS_LATELY = ((1, 1.0), (1, 1.0), (1, 1.0), (5, 1.5))
 EVERY = 16
-# What a chart counts for beside a song.  Of the songs' keys the end is known, and they are played,
-# so the charts shall not outvote them; of how far a song strays from its scale charts know more.
+# What a chart counts for beside a song.  Songs are played and their keys labelled, so charts shall
+# not outvote them in the naming; of how far a song strays from its scale charts know more.
 CHART, CHART_LATELY = 0.04, 0.6
 # Counts start from here, so that what was never seen is rare and not impossible.
 FLOOR = 3.0
@@ -195,9 +195,8 @@ def key_of_chart(song: Song) -> Key | None:
     for label in song.labels:
         chord = parse_harte(label.harte)
         if chord is not None and chord.root == tonic:
-            beats.update(
-                dict.fromkeys({3, 4} & set(chord.quality.intervals), label.end - label.start)
-            )
+            for third in {3, 4}.intersection(chord.quality.intervals):
+                beats[third] += label.end - label.start
     return Key(tonic, minor=beats[3] > beats[4])
 
 

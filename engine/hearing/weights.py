@@ -1155,7 +1155,7 @@ pzA/EW0WsSNK/u4CJuIB9Q1I5iQQ92wEh+grJ8vbYP9ny7ACPVg4CNs0X+j2QKr4Iuma4xr95Qy8Jakb
             (3,),
             1.99e-05,
             """
-    R30tWlBL
+     R30tWlBL
 """,
         ),
         "carry": (
@@ -2525,71 +2525,71 @@ yPlxBcsBTAfgBo4Y+QTw7Y/xr/18/1YMRQWh9H394QJMBp/8vAPyEaYCqPMzEN74xPh4+fIFov09AmjY
             (1,),
             2.53e-05,
             """
-    +Hw=
+     +Hw=
 """,
         ),
         "key_weights": (
             (2, 2, 18, 12),
-            0.000199,
+            0.0002,
             """
-jhbp82EAwu+dFwsW3eCUEzD+SP/v3sYHGhtN8EkBx+2AFSISxdf+Ezv7sQt+2hkLXhaz+mjw7fwFAHoL5wFO9I0DbgrW9az/
-Oy90/HXSR/ml5x8cawCQGiECgOwn7dr35PRv/vrzkf9zDDr42vyC2oj/jEc2+2TfIhF8/zUE7P6v+PgB9P9sCev/nv8e/5z+
-CAAZ/ff/m//D/8f/7Aiu/6cLhvyT/Q/7KxjM/xcHdP8p+o/6BQCgDtD/3v5sAAj+zhTA/7P9iP83/zT6BgBA+ykBY/1l/tX/
-bQPm/4b+5v/wASX9iv+c/fH/6/px/xABcQH6/yUA9v8KAM3/+v+7/w4AQAD0/wAACAAOAAcA//8MAAEABgADAAcABAAAAAgA
-EQP7/+//7//A//z//v8VAPz/sv/q//L/FPvp/8b9TP9P/DwEGgDNBRIApf/3/zT/v/7d/4UD8//5/14BAAAL/vr/Kv/N/53+
-8wD5/zEA6v+l/woAAwBuAfr/vv/8/+f////a//7/6f/+//v/kADy/7oAof+v/5D/UgH+/6///P+O/+r/AgCTAfj/jAADAOb/
-cB2F3uoLLxDL5toB0eoLHN0JZuQRBz4CjA++3xccDSQm6Dn7v+qkG7EElOKx/3sFmhLE8v7iHvhv/bAGVPz2B6wC+v43Gar4
-zwWO2gny7imt/f3pIfoVFU8U7v3nF9v4uDJt/rrhQPoU/q0vhv9xDwbzyPri6eb5gfn7/pT9j/1X/0j7tv8gDoP+xP8e8X//
-l/8HAwj8x/+P/J//Yf+L/1b/1Qjk/8P4yA7O/sD8IvSt/ybuuv9DAhr4LP+/+7L/IwaY/ZL/CQDC/7H/iP/w/DMFxP8j+mf+
-CRLZ/4D9KP9d/zAB8v86+0b/6P+K/a//0v/3/+v/4f/5/+D/+f/T//P//P+T/+///v/+//T/9//4//r//f/z/wAA+f/8//v/
-UgHg/97/ev73/5r/+v/H/8//8P8r//j/1v6V/vn+EAOdADX9wv90BNT94/+wA7v/m//n/8v+wf9kABQB+/9mAwX/4v91/7r/
-Pv/v/8L/5P8QAK3/+//0ANr/+P/w/vr/9v98AKj/+/+4//v/8f/6/+//BgH7/4j/Rf/5/9X/cP/4/yD//f+7AJv/9f+s//3/
-IS1z83P+XOx+FIshF9HsJtr2OOIO1pkRgiug71gCFOlmFBAdGMfpIHjx7fEP034bqDS/+dbdIPwaACkXqP4cALcDfffw6DT6
-LmxG++2xIfZCxb8kjgBTUUkCWe1Rz4Lz7vL3/v7sjf9+Ly38rP1pzKv/jhaG+HHVvh8v/xEBOP5497AFEQCwB/j/DgBN/6n9
-DAA9/LL/yv/2/57/iQTI/+kKEPyi/XT41iXH/3v+9/+p9Fj9/f98Ev//x/3yAFz+EBuW/4P9cP/8/m/7/f/O+eAAEf1H/L3/
-wgL0/47+6v/3BLz8s/+9/Pj/GvZK/1IAGgL2/0YA8P8KAOH/AgCT/wcAJgDs//b/BgATAAcAAAAGAAAAEAACAAYAAAAAAOb/
-EgT7/7L/+f+0/+D///9HAPz/dP/r//D/vgjr/8/7Ev9T+YABGAA8CLH/4/7t/fr+1f7r/5kC9f9cANUA+f9M/fX/wPu+/2z+
-yQHz/8z/3/+b/1gAFgB6AQQA9f8lANb/AADc//j/9v8IAP7/BADz/4QAm//X/2f/AQL+/1f/FwBY/xwAAABFAfn/uP8JAOn/
-rTMPyeUKzRN14tL52t5YM+IJCuQo+d4UeyEIy4EZcCcr5EDy0d5HL5MGQOMJ+DgaqyrY7ezaL/HCApYKM/ulCw/9dgMuEsD3
-aft2ztbr4R5rAbXptPn4OjsYWv0d/xL55HwV/nPcAfspBjw7Xv8K7Lrx/gDq3cX3A/mZ/q/8i/qH/7v3m/85EIT9k/+i7UD/
-pP+9Ai0Ax//n+6X/FP9t/0//JA7v/4X50Qy1/hz8OO9oAHryyv8hBf32Mv/u9Z//+gSB/G//ev2+/7P/kP/p/WIHzf8H+bn+
-dhfX/4f9Tv/m/kMC8/8M+Ub/sgAn/Zf/tP/0/+T/yP/3/6D/+v/l/+v//f+I//L/AAD+/xsA+v/s//v//P/0/wAA+P/+//z/
-PAHj/9r/7P30/+L//P/J/7P/7f8M//j/BgGQ/t3+x/+oAVv9wf8zBHH91/+k/7j/6QPj/3/+z//PANQD+f85Aa3/zwA8/rT/
-rv/T/8L/nP8rAHz/7v83ANL/9P+9/vX/9v89ACsA/f+z//n/9f/z//X/SwH8/7H/XAD1/9j/Uv/7/1z//P+bAIr/8f9V//3/
+4Raz8ygAge92F/IVCeG4Err9Nf/B3pIHmBsI8CQBq+08FR8S/9ftEtb6dQte2tcK9RXH+ivw3/3AADoL8gFe9AEDSAop9RYA
+nDDc/KDS0feh5x4ccgCBG0z/XuwL7e33rfR5/qfzu//sC1D52/xE24P/ckbu+mffYhGA/yoE/v6w+OcC9P+bCeL/pv8R/6D+
+CQAU/f7/nP/K/8n/zAiv/5gLlvyZ/Rr7dhjP//0Ghv8W+mX7BQB2DtP/vf5FAAj+pxTM/7P9kP80/z/6BwBN+xQBWv12/tb/
+QgPn/4b+5//xATP9iv+k/er/+fp3/wkBeQH6/yQA9/8KAOX/+//B/wwAPwD1/wEACAAOAAcA//8MAAEABgADAAcABAAAAAgA
+AgP7/+//8f+///n//v8VAPv/sP/s//L/Lfvv/8r9QP9T/EAEGgDYBfL/o//x/zX/tP7e/3sD8//4/14BAAAZ/vr/I//Q/5/+
+AgH5/zAA7P+l/xsAAwBfAfr/v//8/+f////a////6f/+//v/jgDz/7kAof+w/5H/SAH+/67//f+N/+n/AgCQAfj/iwD//+b/
+8Bwq3/ILRhCt5tUBIevtHAUKseRkB10C4w5v4O0b4yMy6Cz7Eeu8HPkE8OL3/5wFzBL88o/jc/c2/BcHT/w5CKICK/+bGWH4
+BQPn2k/y4CrW/VPqIvobFe8V/P1wGOf4pTFv/hjiJ/qt/lQvhv/JDhjzhfth6jP6M/kC/6D9jP1i/2D6t/9/DZz+x/9Z8YH/
+mP8DAw78yP+M/J//Zf+M/1z/xQjn/8X43Q7P/s/8F/S0/0rtu/8nAhn4Of/r+7T/Igac/ZP/BADE/6j/if/5/CwFxv8x+mX+
+8BHZ/4f9Jf9l/y4B8v89+03/8P+N/bL/yP/3/+v/4f/5/8n/+f/M//X//P+T/+7//v/+//T/9//4//r//f/z/wAA+f/8//v/
+YgHg/97/ef73/5v/+//H/8//8P8r//j/s/6X/v7+EwOgADn9wf9dBPL95P+1A73/l//n/9P+w/9sAB0B+/9ZAwX/5P9u/7z/
+L//w/8P/5P8QAJ7/+//8ANv/+P/z/vr/9v96AKj/+/+3//v/8f/6/+//BQH7/4j/V//5/9b/cP/5/yD//f+2AJv/9f+w//3/
+nCwz81H+5OtXFakhhtH9JP71G+N01rQRPCtW70YCn+gqFYUdoMefHrHwmvJf04UbgTLr+bbd+vx/AY4W0f7b/xED0Per6FX7
+pG71+3WymfRhxTIlmAADUoL+Qe1Dz6HzYO///gLt/f+qLmr9q/2wzaz/vhVu+LTVTiE2//oAW/5w93wFEgD+CPP/EQBK/679
+DAAg/L7/y//7/5//ZQTL/9kKPPyo/YL4rSTL/3D+FgCk9E3+/f9SEggAsf3lAFv++Bqo/4j9d//7/oL7/v/l+a4ADP1c/L7/
+RAL1/4v+7P/vBOD8s//N/PP/PfZU/08ANwL2/0UA8v8KAPj/AgCs/wUAJQDu//b/BgATAAcAAAAGAAAAEAACAAYAAQAAAOf/
+4gP8/7L/+/+0/9z///9IAPz/c//t//D/0gj0/9f78P5e+YgBGABGCLH/3/7v/f3+kf7s/5QC9v9gAM4A+f9k/fb/2fvD/3D+
+AgL0/8v/4f+b/zcAFQBbAQUA9f8mANb/AADc//n/9v8JAP7/AwD0/4MAnv/Y/2n/7gH+/1b/GgBX/x8AAAA9Afr/t/8LAOn/
+azMGyuYKzhPc4Yn5Ut+5NBUKEuTw+I0UDyEHzEIZPien46rxTN8lMesGZuPs99gZkisa7tHbi/DuAIELFPtNDNT8eAM0EvP2
+YPfYzlPsCCChAa7ptPnjOucZcf2F/y/5ynwb/r3cpfojBwA7Xv9S68LxDQKO3jD4N/ei/sj8h/qW/wb4nv9eDqH9mP/w7UX/
+pP/UAiwAyf/m+6X/HP9u/1T/8Q3x/4n5FQ61/jX8Iu9tAKnxy//sBPb2Rf/+9aP/0QSG/G7/fP3B/57/kf/0/WIHz/8d+br+
+fhfX/5L9S//4/jcC8/8R+Ur/twAr/Zz/k//0/+X/yP/3/4v/+v/H/+7//f+J//H/AAD+/xsA+v/t//v//P/0/wAA+P/+//v/
+aQHj/9v/6/31/+f//P/H/7L/7v8M//j/ywCR/ub+4P+qAVX9wf8gBHD92P+v/7r/8QPj/47+0f/YAOYD+f8nAaz/wgA4/rf/
+cf/U/8P/nP8sAJ7/7v9MANP/9f/A/vX/9v88ACkA/f+z//n/9v/z//X/RwH8/7H/cwD1/9n/UP/8/13//P+bAIr/8v9R//3/
 """,
         ),
         "minor_bias": (
             (1,),
-            2.19e-05,
+            2.48e-05,
             """
-J4M=
+wYI=
 """,
         ),
         "lately_weights": (
             (2, 8, 12),
-            0.000216,
+            0.000204,
             """
-Ugj62r0LXPyvEJUknubCGqkRivHs3JILPSu/4lz/UvFIEQcU9tWD/MXslgcy7n4VxgzM6ff13/6T9SAH0xmQ+gMGpwlmEDnl
-blDYBdfNOvLMsCMXOCtEJ8oVjAPGzOv+aBEJAY0XnRjHPOkCz+UKissE/Dx25o+O4Ej76AoIyerWBsIeshslF+b5NhM73mD6
-+P/d92YW2Afu+4b46AR3AdgPe+n7++nVwTe++8y6thVGyM7rs/WbGesM8/VEENQr2x8YvqMK0f522R0dGOB4KFccGOxr/+MD
-ch/5vTAvByzw4EICqOJoBjAF6OXHAMEgd/z5BRvHawjLFsL9JA1c8MAKOhpmCdbrCg9Kxy4RYBCD87nydPdFG5AZaAKT/tre
-LH1QB5qgPSdGBzMjNvzhG0rfDDTxs+gAGxxR8cftlxDu8VjX1fu7JpDqkQZOuRv7EfbVAmgjN//H8xf1r/z7AO/8aTSQA+3s
-BRr6/ATrXQVGBPHynRPF/7UJhfau6sj8
+Tgdu0xAJZPmqEacinOJlF7gO2vK/3psKwize3J/7WvEmFOwY3NBo8uXpXwYC6DwXLgQe6WT1QQmQ9jgBZB1x9QgGlwxLEqXl
+zl8+EiTLMd9Sq18cEjEXMrQKQ/tKx2j9i/mgAKsYACCQQowF9uIYjNgDqz4+4XmJUVeJ6SYL0+6ZAiAdyB3oId77GBJ64Er4
+O//I8moZ0ge/+474iwEoAioRIem4+1vS60G4+4W16BO3wSDvWfQaIqANle8nDyEqJyT+wGAO3QSI1C0hJePiM2Mfc+Qg+oAG
+1iExwGIy1jAo2FL6EeY3GdgJqOEgBfAhoQcIBwHMJQM/BD0EPwwx9WYHSh3BCLjp5u5TwsMXhhbL/W33YvR1GS8jVwSzB1jc
+4HzkCTGYKiRLFvImSvw8GBvbATquuR8FzNRc8ojy5g4u9Ub1yfwFHh7tVQhnv1b8dPXrCI4hh/9x9OT0wvx5AW78VjkHBJXr
+ch0a/KbrgQkNBVXtZBWb9IMNwvni6+/8
 """,
         ),
         "lately_bias": (
             (1,),
-            5.74e-05,
+            0.000103,
             """
-CoM=
+Z4M=
 """,
         ),
         "scale_chords": (
             (5, 12),
             0.000314,
             """
-iOsBpeXIqqk10cDmzZmA6liuGMNtu+eil6TvpvvhA5Jc4tu+DacmtgCKKOwUhhelzbRDh5KtR4UQtMyfhYbouF6TRaVmjPmK
-JoPekcCHaIP8koKD1biQg5CkBYbijA6pJMVqiR65xYSuuaCz+InxxNGEaMRhjk+S
+iOsApefIrak00cDm0JmA6liuGMNtu+OilaTwpvvhAZJc4tu+DqcmtgGKKOwUhhylzrREh5OtRYUUtM2fhIbpuF6TRKVmjPiK
+JoPekcOHaIP7koOD1biGg5CkBYbijA2pJMVoiR+5xISxuaCz9YnyxNSEacRfjlGS
 """,
         ),
         "scale_tones": (
