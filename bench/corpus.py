@@ -15,6 +15,7 @@ from typing import NamedTuple
 import mido
 
 from engine.harmony import Key
+from engine.labels import parse_harte
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
 
@@ -172,3 +173,17 @@ def _read_midi(
                 if message.type == "note_on" and message.velocity:
                     down[message.note] = (beat, message.velocity)
     return tuple(sorted(notes)), tuple(tempi.values()), tuple(metres.values())
+
+
+def key_of_chart(song: Song) -> Key | None:
+    """The key of a chart of one tonic: as its chords on that tonic are, more than not."""
+    if len({tonic for _, tonic in song.tonics}) != 1:
+        return None
+    tonic = song.tonics[0][1]
+    beats = {3: 0.0, 4: 0.0}
+    for label in song.labels:
+        chord = parse_harte(label.harte)
+        if chord is not None and chord.root == tonic:
+            for third in {3, 4}.intersection(chord.quality.intervals):
+                beats[third] += label.end - label.start
+    return Key(tonic, minor=beats[3] > beats[4])

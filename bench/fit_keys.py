@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from bench.corpus import Song, read_folder
+from bench.corpus import Song, key_of_chart, read_folder
 from bench.folds import FOLDS, KEY_TABLES, TENTHS, network_of, tenth_of
 from bench.listening import Listener, beats_of
 from bench.taught import KeyTables, coded_keys, source_of, tables_in
@@ -34,7 +34,6 @@ from engine.hearing.key import KeyFilter
 from engine.hearing.stretch import KINDS, ROWS, ROWS_LATELY, Beat, Lately, Stretch
 from engine.hearing.tables import Tables
 from engine.hearing.taught import tables_of
-from engine.labels import parse_harte
 
 Array = NDArray[np.float64]
 
@@ -184,20 +183,6 @@ def heard(song: Song, key: Key, tables: Tables, *, chart: bool = False) -> Heard
         listener.play_until(beat, beat.position, asking=False)
         listener.cross(beat)
     return Heard(key, writing.beats, chart)
-
-
-def key_of_chart(song: Song) -> Key | None:
-    """The key of a chart of one tonic: as its chords on that tonic are, more than not."""
-    if len({tonic for _, tonic in song.tonics}) != 1:
-        return None
-    tonic = song.tonics[0][1]
-    beats = {3: 0.0, 4: 0.0}
-    for label in song.labels:
-        chord = parse_harte(label.harte)
-        if chord is not None and chord.root == tonic:
-            for third in {3, 4}.intersection(chord.quality.intervals):
-                beats[third] += label.end - label.start
-    return Key(tonic, minor=beats[3] > beats[4])
 
 
 def all_heard(songs: list[Song], charts: list[Song], tables: Tables) -> list[tuple[int, Heard]]:

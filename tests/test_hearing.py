@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.corpus import Label, Note, Song
+from bench.corpus import Label, Note, Song, key_of_chart
 from bench.doubtful import key_in_doubt, runs_ahead
 from bench.whole import heard_after, keys_of
 from engine.harmony import KEYS, Key
@@ -791,3 +791,22 @@ def test_a_key_whose_scale_the_song_leaves_is_in_doubt(key: Key, doubt: bool) ->
         Note(float(i), i + 1.0, n, 80) for i, n in enumerate((53, 58, 60, 57, 55, 64, 62))
     )
     assert key_in_doubt(Song("made up", "1", (), notes, key=key)) is doubt
+
+
+@pytest.mark.parametrize(
+    ("chords", "key"),
+    [
+        ("G:min G:min C:7 G:maj", Key(7, minor=True)),
+        ("G:min C:7 G:maj G:maj7", Key(7)),
+        ("C:7 D:7 Eb:maj F:7", Key(7)),
+    ],
+)
+def test_a_chart_is_as_the_chords_on_its_tonic_are(chords: str, key: Key) -> None:
+    """Two bars of G minor against one of G make a chart on G minor; without either it is major."""
+    labels = tuple(Label(4.0 * i, 4.0 * i + 4, name) for i, name in enumerate(chords.split()))
+    assert key_of_chart(Song("made up", "1", labels, (), tonics=((0.0, 7),))) == key
+
+
+def test_a_chart_of_two_tonics_has_no_one_key() -> None:
+    """It begins on G, and ends on A."""
+    assert key_of_chart(Song("made up", "1", (), (), tonics=((0.0, 7), (32.0, 9)))) is None
