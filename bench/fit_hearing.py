@@ -13,6 +13,8 @@ The network of engine/hearing/chord.py is fitted by gradient through the beats (
 The loss is the surprise at the labelled root and at the labelled chord, before each beat, a tenth,
 half and nearly all of it in.  Key and memory, which read the network's beliefs, are computed by
 the ear's own code between the lessons.
+When all is fitted, bench/fit_keys.py with --anew fits the key tables once more, to the finished
+network and with the charts.
 """
 
 from __future__ import annotations
