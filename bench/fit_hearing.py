@@ -31,12 +31,12 @@ from bench.fit_keys import Heard, fit_keys
 from bench.folds import FOLDS, fold_of
 from bench.guises import Array, Part, read_parts
 from bench.network import KINDS, STATES, Filter, Q
-from bench.taught import KeyTables, coded, coded_keys, source_of
+from bench.taught import coded, coded_keys, source_of
 from engine.hearing.evidence import BEFORE, PRESENCE, WIDTH_NOW
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
 from engine.hearing.stretch import Beat, Counter
-from engine.hearing.tables import BAR_LINE, Tables
+from engine.hearing.tables import BAR_LINE, KeyTables, Tables
 from engine.hearing.taught import Coded, tables_of
 
 

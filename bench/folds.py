@@ -18,10 +18,10 @@ import numpy as np
 
 from bench.corpus import Song
 from bench.foresight import tables_by_song
-from bench.taught import KeyTables, tables_in
+from bench.taught import tables_in
 from engine.foresight import tables as foresight
 from engine.hearing.ear import DEFAULT
-from engine.hearing.tables import Tables
+from engine.hearing.tables import KeyTables, Tables
 from engine.hearing.taught import tables_of
 
 Choose = Callable[[Song], Tables]
@@ -78,6 +78,6 @@ def _with_keys(network: Tables, path: Path) -> list[Tables]:
         return [network] * TENTHS
     with np.load(path) as found:
         return [
-            replace(network, **{name: found[name][tenth] for name in KEY_TABLES})
+            replace(network, for_keys=KeyTables(**{n: found[n][tenth] for n in KEY_TABLES}))
             for tenth in range(TENTHS)
         ]

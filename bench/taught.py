@@ -5,12 +5,12 @@ from __future__ import annotations
 import runpy
 import textwrap
 from base64 import b64encode
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, fields
 from pathlib import Path
 
 import numpy as np
 
-from engine.hearing.tables import Array
+from engine.hearing.tables import Array, KeyTables
 from engine.hearing.taught import Coded
 
 HEAD = '''"""Weights: what the ear was taught, as data; written by bench/fit_hearing.py.
@@ -32,18 +32,6 @@ from types import MappingProxyType
 from typing import Final
 
 '''
-
-
-@dataclass(frozen=True)
-class KeyTables:
-    """The tables of keys, as engine/hearing/tables.py has them."""
-
-    key_weights: Array
-    minor_bias: float
-    lately_weights: Array
-    lately_bias: float
-    scale_chords: Array
-    scale_tones: Array
 
 
 def coded(table: Array) -> Coded:

@@ -55,11 +55,11 @@ class KeyFilter:
     """What is believed about the key so far; `told` is the key that the player gave, if any."""
 
     def __init__(self, tables: Tables, told: Key | None = None) -> None:
-        self._tables = tables
+        self._tables = tables.for_keys
         self._told = np.array([_TOLD * (key == told) for key in KEYS])
         self._counter = Counter(tables.qualities)
         self._stretch = Stretch()
-        self._left: dict[int, Stretch] = {}
+        self._left: dict[int, Stretch] = {}  # by scale, the last one of each
         self._last: deque[Beat] = deque(maxlen=_DOUBT)
         self._lately = Lately()
         self._scales = np.zeros(12)
@@ -120,7 +120,7 @@ class KeyFilter:
 
     def _name(self) -> None:
         stretch = self._stretch
-        begun, long = stretch.vector() @ self._tables.turned_key_weights
+        begun, long = stretch.vector() @ self._tables.turned_weights
         scores = long + stretch.youth * (begun - long)
         scores[12:] += self._tables.minor_bias
         scores *= stretch.beats / (stretch.beats + _SHORT)
@@ -151,7 +151,7 @@ class KeyFilter:
 
     def _sounds_lately(self, scale: int, other: int) -> bool:
         """Whether the last bars alone would sooner be in one scale than in another."""
-        scores = self._lately.vector() @ self._tables.turned_lately_weights
+        scores = self._lately.vector() @ self._tables.turned_lately
         scores[12:] += self._tables.lately_bias
         one, two = (np.logaddexp.reduce(scores[each == _SCALES]) for each in (scale, other))
         return bool(one > two)

@@ -70,9 +70,10 @@ class Counter:
 
     def beat(self, now: Vector, belief: Array, bar: int | None) -> Beat:
         """What a beat adds: the vectors of evidence.NOW, a belief, the bar that begins with it."""
-        if self._first is None:
-            self._first = bar
-        opens = bar is not None and self._first is not None and (bar - self._first) % _PHRASE == 0
+        opens = False
+        if bar is not None:
+            self._first = bar if self._first is None else self._first
+            opens = (bar - self._first) % _PHRASE == 0
         tones = np.stack([now[LENGTHS], now[STRUCK], now[LOWEST]])
         return Beat(tones, (belief.reshape(12, -1) @ self._kinds).T, opens)
 

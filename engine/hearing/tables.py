@@ -28,6 +28,49 @@ HINTS = 7
 
 
 @dataclass(frozen=True)
+class KeyTables:
+    """What the ear was taught of keys.
+
+    - `key_weights` (2, 2, 18, 12), `minor_bias`: what the rows that stretch.py counts say, in a
+      stretch that has just begun and in a long one, for a major and a minor key, tonic upward
+    - `lately_weights` (2, 8, 12), `lately_bias`: the same of the last bars
+    - `scale_chords` (kinds, 12), `scale_tones` (12): the logarithm of how common each kind of
+      chord and each tone is in a major scale or its relative minor, major tonic upward
+    """
+
+    key_weights: Array
+    minor_bias: float
+    lately_weights: Array
+    lately_bias: float
+    scale_chords: Array
+    scale_tones: Array
+
+    @cached_property
+    def turned_weights(self) -> Array:
+        """The worth of each counted row and pitch class for the 24 keys, major keys first.
+
+        (2, rows x 12, 24): in a stretch that has just begun, in a long one.
+        """
+        return np.array([_for_all_keys(modes) for modes in self.key_weights])
+
+    @cached_property
+    def turned_lately(self) -> Array:
+        """The worth of each row of the last bars and pitch class for the 24 keys."""
+        return _for_all_keys(self.lately_weights)
+
+    @cached_property
+    def turned_scale_chords(self) -> Array:
+        """The worth of each kind of chord on each pitch class for the twelve scales."""
+        scales = [np.roll(self.scale_chords, tonic, axis=1).ravel() for tonic in range(12)]
+        return np.array(scales).T
+
+    @cached_property
+    def turned_scale_tones(self) -> Array:
+        """The worth of each pitch class for the twelve scales."""
+        return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
+
+
+@dataclass(frozen=True)
 class Tables:
     """What the ear was taught.
 
@@ -51,11 +94,7 @@ class Tables:
     - `look_back` (2 W, Q): of the beat before; `kept` (1,): how far its own belief counts then
 
     Keys:
-    - `key_weights` (2, 2, 18, 12), `minor_bias`: what the rows that stretch.py counts say, in a
-      stretch that has just begun and in a long one, for a major and a minor key, tonic upward
-    - `lately_weights` (2, 8, 12), `lately_bias`: the same of the last bars
-    - `scale_chords` (kinds, 12), `scale_tones` (12): the logarithm of how common each kind of
-      chord and each tone is in a major scale or its relative minor, major tonic upward
+    - `for_keys`: what tells them
     """
 
     qualities: tuple[str, ...]
@@ -77,12 +116,7 @@ class Tables:
     foretell: Floats
     look_back: Floats
     kept: Floats
-    key_weights: Array
-    minor_bias: float
-    lately_weights: Array
-    lately_bias: float
-    scale_chords: Array
-    scale_tones: Array
+    for_keys: KeyTables
 
     @property
     def count(self) -> int:
@@ -123,30 +157,6 @@ class Tables:
         """The worth of the past and of each of the 24 keys for the features of all roots."""
         keys = [np.roll(mode, tonic, axis=0).T.ravel() for mode in self.keys for tonic in range(12)]
         return np.concatenate((_turned(self.past), np.stack(keys)))
-
-    @cached_property
-    def turned_key_weights(self) -> Array:
-        """The worth of each counted row and pitch class for the 24 keys, major keys first.
-
-        (2, rows x 12, 24): in a stretch that has just begun, in a long one.
-        """
-        return np.array([_for_all_keys(modes) for modes in self.key_weights])
-
-    @cached_property
-    def turned_lately_weights(self) -> Array:
-        """The worth of each row of the last bars and pitch class for the 24 keys."""
-        return _for_all_keys(self.lately_weights)
-
-    @cached_property
-    def turned_scale_chords(self) -> Array:
-        """The worth of each kind of chord on each pitch class for the twelve scales."""
-        scales = [np.roll(self.scale_chords, tonic, axis=1).ravel() for tonic in range(12)]
-        return np.array(scales).T
-
-    @cached_property
-    def turned_scale_tones(self) -> Array:
-        """The worth of each pitch class for the twelve scales."""
-        return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
 
 
 def _for_all_keys(modes: Array) -> Array:

@@ -15,29 +15,25 @@ from typing import Final
 import numpy as np
 
 from engine.hearing import weights
-from engine.hearing.tables import Array, Tables
+from engine.hearing.tables import Array, KeyTables, Tables
 
 # Shape, step, text.
 Coded = tuple[tuple[int, ...], float, str]
-_FOR_KEYS: Final = (
-    "key_weights", "minor_bias", "lately_weights", "lately_bias", "scale_chords", "scale_tones",
-)  # fmt: skip
 
 
 def tables_of(qualities: tuple[str, ...], coded: Mapping[str, Coded]) -> Tables:
     """The tables that such texts say."""
     read = {name: _decoded(*each) for name, each in coded.items()}
-    network = {n: table.astype(np.float32) for n, table in read.items() if n not in _FOR_KEYS}
-    return Tables(
-        qualities=qualities,
-        **network,
-        key_weights=read["key_weights"],
-        minor_bias=float(read["minor_bias"][0]),
-        lately_weights=read["lately_weights"],
-        lately_bias=float(read["lately_bias"][0]),
-        scale_chords=read["scale_chords"],
-        scale_tones=read["scale_tones"],
+    for_keys = KeyTables(
+        key_weights=read.pop("key_weights"),
+        minor_bias=float(read.pop("minor_bias")[0]),
+        lately_weights=read.pop("lately_weights"),
+        lately_bias=float(read.pop("lately_bias")[0]),
+        scale_chords=read.pop("scale_chords"),
+        scale_tones=read.pop("scale_tones"),
     )
+    network = {name: table.astype(np.float32) for name, table in read.items()}
+    return Tables(qualities=qualities, **network, for_keys=for_keys)
 
 
 def _decoded(shape: tuple[int, ...], step: float, text: str) -> Array:
