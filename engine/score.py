@@ -50,7 +50,7 @@ class BassNote:
     `beat` and `length` are quarter notes; `string` counts from 1, the lowest; `accent` is how
     hard it is meant, 0 softest to 1 hardest; `aims_at` is the pitch class it leads to, if any.
     A note that is hammered on or slid into has `joined_from`, the note under the finger before;
-    that one `rings_on` to its very end.
+    that one `rings_on` to its very end.  An `early` note anticipates its chord, the next one.
     """
 
     beat: Fraction
@@ -66,6 +66,7 @@ class BassNote:
     articulation: Articulation = Articulation.PLUCKED
     joined_from: int | None = None
     rings_on: bool = False
+    early: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.note <= 127:

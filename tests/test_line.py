@@ -405,6 +405,52 @@ class TestFigures:
 
         assert _bar_of(tumbao, changes, 2) == notes
 
+    @pytest.mark.parametrize(("expected", "more"), [("Ab", []), ("Bb7", [39])])
+    def test_a_root_that_came_early_is_taken_back_only_for_another_chord(
+        self, expected: str, more: list[int]
+    ) -> None:
+        """Ab on 4 rings on where Ab is still to come; if not, it gives way to the Eb that holds."""
+        tumbao = _figured("---x --X-", ">5, >1")
+        line = Bassline(tumbao, Random(1))
+        early = line.write(ask_for(0, spans_of("Eb | Ab"), None))[-1]
+        assert (early.beat, early.note % 12, early.early) == (3, 8, True)
+
+        ask = ask_for(0, spans_of(f"Eb | {expected}"), early, start=Fraction(25, 8))
+
+        assert [note.note for note in line.write(ask)] == more
+
+    @pytest.mark.parametrize(
+        ("changes", "fifth"),
+        [("Ab | Eb/G", 2), ("Ab | Adim7", 4), ("Eb | B", 6), ("Ebmaj7 | Am7b5", 4)],
+        ids=["of a third in the bass", "that the chord lacks", "outside the scale", "flat there"],
+    )
+    def test_the_way_by_a_fifth_wants_the_fifth_of_a_root(self, changes: str, fifth: int) -> None:
+        """D under Ab leads to no G that is the third of Eb: it is only a wrong note."""
+        ways = ((Way.FIFTH, 9.0), (Way.SCALE_BELOW, 1.0), (Way.SEMITONE_BELOW, 1.0))
+        style = _figured("X- x- x- x-", "1 5 1 >", approach=Approach(led=1, ways=ways))
+        for seed in range(6):
+            notes = part(style, changes, seed)[0]
+            assert notes[-1].note % 12 != fifth
+
+    def test_from_five_to_one_the_root_that_sounds_leads_nowhere(self) -> None:
+        """Bb under Bb7 is the fifth of Eb, but nobody hears it lead: a step of the scale does."""
+        ways = ((Way.FIFTH, 9.0), (Way.SCALE_ABOVE, 1.0))
+        style = _figured("X- x- x- x-", "1 5 1 >", approach=Approach(led=1, ways=ways))
+
+        assert {part(style, "Bb7 | Eb", seed)[0][-1].note % 12 for seed in range(6)} == {5}
+
+    @pytest.mark.parametrize(
+        ("changes", "role"),
+        [("Bb7 | G", Role.THIRD), ("Eb | Ab", Role.ROOT), ("Fm7/Eb | Ab", Role.SEVENTH)],
+    )
+    def test_a_fifth_that_leads_is_named_as_its_own_chord_has_it(
+        self, changes: str, role: Role
+    ) -> None:
+        """D leads from Bb7 to G: the fifth to come, and the third that is."""
+        style = _figured("X- x- x- x-", "1 1 1 >", approach=Approach(led=1, ways=((Way.FIFTH, 1),)))
+
+        assert part(style, changes)[0][-1].role is role
+
     @pytest.mark.parametrize(
         ("changes", "notes"),
         [("Fm7 | Ab", [44, 39, 36, 39]), ("Fm7 | Eb", [39, 34, 31, 34])],

@@ -170,7 +170,8 @@ class Bassline:
         rest = iter(choices)
         here = _standing(ask, choices)
         for stroke in strokes:
-            chord = stretches[stroke.stretch].chord
+            stretch = stretches[stroke.stretch]
+            chord = stretch.chord
             if stroke.ghost:
                 if here is None:
                     continue
@@ -183,7 +184,7 @@ class Bassline:
             notes.append(
                 BassNote(
                     stroke.beat, stroke.length, option.note, stroke.accent, option.role, reason,
-                    *place, chord, option.aims_at,
+                    *place, chord, option.aims_at, early=stretch.start > stroke.beat,
                 )
             )  # fmt: skip
         return tuple(notes)

@@ -15,7 +15,7 @@ from typing import Final
 
 from engine.figures import OCTAVE, Stroke
 from engine.harmony import Chord
-from engine.score import Ask, Span
+from engine.score import Ask, BassNote, Span
 from engine.style import Approach
 
 _SIXTEENTH: Final = Fraction(1, 4)
@@ -73,9 +73,16 @@ def is_new(chord: Chord, before: Chord) -> bool:
 def _is_first(span: Span, ask: Ask) -> bool:
     last = ask.last
     if last is None or is_new(span.chord, last.chord):
-        return True
+        return last is None or not _has_come_early(last, ask)
     # A note that led over the bar line wants to arrive, whether or not the chord it led to came.
     return last.aims_at is not None and ask.start == ask.bar_start
+
+
+def _has_come_early(last: BassNote, ask: Ask) -> bool:
+    """Whether the chord at the bar line has been anticipated: its note is not taken back."""
+    coming = ask.coming
+    comes = coming is not None and coming.start == ask.end and not is_new(coming.chord, last.chord)
+    return comes and last.early and last.beat >= ask.bar_start
 
 
 def placed(

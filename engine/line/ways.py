@@ -18,7 +18,7 @@ from engine.figures import LEAD, Stroke
 from engine.harmony import Chord, Key
 from engine.line.dice import draw, place_number
 from engine.line.placing import Placed, Stretch
-from engine.line.pools import lead_in, scale_of, scale_run, steps_between
+from engine.line.pools import lead_in, role_of, scale_of, scale_run, steps_between
 from engine.line.roots import Roots
 from engine.line.search import Option
 from engine.score import Ask, Role
@@ -163,11 +163,14 @@ class Ways:
             notes = lead_in(way, stay.chord, ask.key, target.note)
             if not _is_likely(target) and not all(n % 12 in scale for each in notes for n in each):
                 continue
+            if way is Way.FIFTH and not _is_its_fifth(target, scale):
+                continue
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
                 onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
                 found.append((way, weight * onward))
-        return found
+        moving = [(way, weight) for way, weight in found if not _stands(way, stay, target)]
+        return moving or found
 
     def _drawn(self, target: Target, dice: int, ways: Sequence[tuple[Way, float]]) -> Way | None:
         at = draw(self._seed, place_of(target), dice) * sum(weight for _, weight in ways)
@@ -232,6 +235,18 @@ def _from_side(
     return run if abs(run[-1] - goal) == 2 else []
 
 
+def _is_its_fifth(target: Target, scale: frozenset[int]) -> bool:
+    """Whether the fifth above the next bass is that chord's own, and no wrong note before it."""
+    goal = target.stretch.chord
+    fifth = (goal.bass + 7) % 12
+    return goal.bass == goal.root and fifth in goal.pitch_classes and fifth in scale
+
+
+def _stands(way: Way, stay: Stay, target: Target) -> bool:
+    """Whether the fifth of the next root is the bass that sounds: it leads no one from V to I."""
+    return way is Way.FIFTH and (target.note + 7 - stay.chord.bass) % 12 == 0
+
+
 def _is_likely(target: Target) -> bool:
     return target.stretch.confidence >= LIKELY
 
@@ -267,7 +282,7 @@ def leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
     elif note % 12 == chord.root:
         role = Role.ROOT
     elif below == 5 and note % 12 in chord.pitch_classes:
-        role = Role.FIFTH
+        role = role_of(chord.degree_of(note % 12), chord, note % 12)
     elif note % 12 in scale_of(chord, key):
         role = Role.SCALE_STEP
     else:
