@@ -15,7 +15,6 @@ from random import Random
 from engine.bassist import Bassist
 from engine.events import Forecast, Outgoing, Play, Stop
 from engine.harmony import Key
-from engine.pitch import spell_near
 from engine.symbols import symbol
 from ports.replay import replay
 from presets.loader import load
@@ -43,7 +42,7 @@ def expected(call: Forecast | None) -> str:
 
 def note(play: Play) -> str:
     """The note's name; one that leads into another stands in italics."""
-    name = spell_near(play.note % 12, KEY.tonic_fifths)
+    name = KEY.tone_name(play.note % 12)
     return f"*{name}*" if play.written.aims_at is not None else name
 
 

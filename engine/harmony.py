@@ -182,6 +182,10 @@ class Chord:
 _MAJOR_TONIC_FIFTHS: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
 _MINOR_TONIC_FIFTHS: Final = (0, 7, 2, -3, 4, -1, 6, 1, 8, 3, -2, 5)
 
+# The ends of the names with one accidental, less Cb, Fb, E# and B#.
+_GB: Final = -6
+_A_SHARP: Final = 10
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -219,21 +223,50 @@ class Key:
         steps = _NATURAL_MINOR_SEMITONES if self.minor else MAJOR_SCALE_SEMITONES
         return tuple((self.tonic + i) % 12 for i in steps)
 
-    def root_fifths(self, pitch_class: int) -> int:
-        """Where this key writes a pitch class on the line of fifths."""
-        return fifths_near(pitch_class, self.tonic_fifths)
+    def tone_fifths(self, pitch_class: int) -> int:
+        """Where this key writes a pitch class on the line of fifths.
+
+        Its own seven tones as the scale has them, any other by a name that is read at once: in
+        A flat major there is an E and no Fb.
+        """
+        fifths = fifths_near(pitch_class, self.tonic_fifths)
+        return fifths if pitch_class in self.scale else _plainer(fifths)
+
+    def tone_name(self, pitch_class: int) -> str:
+        """The name of a pitch class."""
+        return name_of_fifths(self.tone_fifths(pitch_class))
 
     def chord_fifths(self, chord: Chord) -> int:
         """Where this key writes a chord's root: a diminished chord from its sharper side.
 
         It mostly leads up a semitone, from a raised degree: E dim7 in E flat, C# dim7 in C.
+        A root that is none of the key's own is written so that its triad can be read: F#m in A flat
+        major, since Gbm has a Bbb, and C#m in E flat.
         """
         raised = 3 if chord.family is Family.DIMINISHED else 0
-        return fifths_near(chord.root, self.tonic_fifths + raised)
+        fifths = fifths_near(chord.root, self.tonic_fifths + raised)
+        if chord.root in self.scale:
+            return fifths
+        fifths = _plainer(fifths)
+        twin = fifths - 12 if fifths > 0 else fifths + 12
+        return twin if _is_readable(chord, twin) and not _is_readable(chord, fifths) else fifths
 
     def chord_name(self, chord: Chord) -> str:
         """The name of a chord's root."""
         return name_of_fifths(self.chord_fifths(chord))
+
+
+def _plainer(fifths: int) -> int:
+    """The same tone by a name from Gb to A#: E for Fb, F for E#, A for Bbb."""
+    if fifths < _GB:
+        return fifths + 12
+    return fifths - 12 if fifths > _A_SHARP else fifths
+
+
+def _is_readable(chord: Chord, root: int) -> bool:
+    """Whether the triad's tones are written from Cb to E#, with the root written there."""
+    triad = (root + degree_fifths(d) for d in chord.quality.degrees if d.lstrip("b#") in "135")
+    return all(_GB - 1 <= fifths <= _A_SHARP + 1 for fifths in triad)
 
 
 C_MAJOR: Final = Key(0)

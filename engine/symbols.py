@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from engine.harmony import QUALITY_BY_SUFFIX, Chord, Key, degree_fifths, degree_semitones
 from engine.labels import nearest_quality
-from engine.pitch import name_of_fifths, pitch_class_of_name, spell_near
+from engine.pitch import name_of_fifths, pitch_class_of_name
 
 # Writing ------------------------------------------------------------------------------------
 
@@ -32,7 +32,7 @@ def _bass_name(chord: Chord, key: Key) -> str:
     """The bass as a degree of the root (D/F#), or as the key has it if that is simpler."""
     fifths = key.chord_fifths(chord) + degree_fifths(chord.degree_of(chord.bass))
     name = name_of_fifths(fifths)
-    return name if len(name) <= 2 else spell_near(chord.bass, key.tonic_fifths)
+    return name if len(name) <= 2 else key.tone_name(chord.bass)
 
 
 # Reading ------------------------------------------------------------------------------------

@@ -12,7 +12,6 @@ from typing import Any
 
 from engine.labels import harte, harte_key
 from engine.line.grades import Grade
-from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_octave, why
 from engine.teaching.lessons import Lesson, lessons
@@ -74,7 +73,7 @@ def _line(bar: Bar, note: BassNote, string: str) -> str:
 
 
 def _way_in(bar: Bar, lead: Lead) -> str:
-    goal = _spelled(bar, lead.target)
+    goal = bar.key.tone_name(lead.target)
     way = lead.way.value if lead.way else "by other steps"
     missed = ", which did not come" if lead.arrival else ", where the part ends"
     return f"  way in: {way}, to {goal}{'' if lead.met else missed}"
@@ -115,7 +114,7 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
             {
                 "place": _quarters(bar.place(lead.notes[-1])),
                 "way": lead.way.value if lead.way else None,
-                "to": _spelled(bar, lead.target),
+                "to": bar.key.tone_name(lead.target),
                 "met": lead.met,
             }
             for lead in lesson.leads
@@ -136,16 +135,12 @@ def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
         "degree_name": degree_name(note),
         "role": note.role.value,
         "reason": note.reason,
-        "aims_at": None if note.aims_at is None else _spelled(bar, note.aims_at),
+        "aims_at": None if note.aims_at is None else bar.key.tone_name(note.aims_at),
         "chord": harte(note.chord, bar.key),
         "string": note.string,
         "fret": note.fret,
         "articulation": note.articulation.value,
     }
-
-
-def _spelled(bar: Bar, pitch_class: int) -> str:
-    return spell_near(pitch_class, bar.key.tonic_fifths)
 
 
 def _quarters(place: Fraction) -> float:

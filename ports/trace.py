@@ -19,7 +19,6 @@ from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, 
 from engine.harmony import C_MAJOR
 from engine.labels import harte, harte_key
 from engine.line.grades import Grade
-from engine.pitch import name_of_fifths, spell_near
 from engine.score import BassNote
 from engine.style import Style
 from engine.symbols import symbol
@@ -97,7 +96,7 @@ class Trace:
             heard.at,
             label=harte(chord, key),
             symbol=symbol(chord, key),
-            bass=None if chord is None else name_of_fifths(key.root_fifths(chord.bass)),
+            bass=None if chord is None else key.tone_name(chord.bass),
             confidence=_plain(heard.confidence),
         )
 
@@ -128,7 +127,7 @@ class Trace:
             "place": _plain(float(place)),
             "length": _plain(float(note.length)),
             "chord": harte(note.chord, self._key),
-            "aims_at": None if aims_at is None else spell_near(aims_at, self._key.tonic_fifths),
+            "aims_at": None if aims_at is None else self._key.tone_name(aims_at),
         }
 
     def _end_note(self, until: float) -> None:

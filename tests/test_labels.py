@@ -63,13 +63,23 @@ def test_labels_say_to_others_what_the_chord_is() -> None:
         (chord("F", "7(b9,b13)"), B_FLAT_MAJOR, "F:7(b9,b13)", "F7b9b13"),
         (chord("E", "dim7"), Key(3), "E:dim7", "Edim7"),
         (chord("B", "dim7"), B_FLAT_MAJOR, "B:dim7", "Bdim7"),
+        (chord("Fb", "7"), Key(8), "E:7", "E7"),
+        (chord("Gb", "min7"), Key(8), "F#:min7", "F#m7"),
+        (chord("Gb", "min6"), Key(1), "Gb:min6", "Gbm6"),
+        (chord("Db", "min7"), Key(3), "C#:min7", "C#m7"),
+        (chord("D#", "7"), Key(9), "Eb:7", "Eb7"),
+        (chord("D#", "7"), Key(4), "D#:7", "D#7"),
+        (chord("E#", "min7"), B_MAJOR, "F:min7", "Fm7"),
         (None, B_FLAT_MAJOR, "N", "N.C."),
     ],
 )
 def test_chords_are_spelled_in_the_key(
     written: Chord | None, key: Key, label: str, lead_sheet: str
 ) -> None:
-    """Roots are spelled in the key, a slash bass as a degree of its chord."""
+    """Roots are spelled in the key, a slash bass as a degree of its chord.
+
+    Outside the key a root is written so that it can be read: no Fb7, and no Gbm with its Bbb.
+    """
     assert harte(written, key) == label
     assert symbol(written, key) == lead_sheet
 

@@ -65,6 +65,20 @@ def test_a_key_spells_all_twelve(tonic: str, names: str) -> None:
     assert spelled == names.split()
 
 
+@pytest.mark.parametrize(
+    ("key", "names"),
+    [
+        (Key(3), "C Db D Eb E F Gb G Ab A Bb B"),
+        (Key(6), "C C# D D# E E# F# G G# A A# B"),
+        (Key(3, minor=True), "C Db D Eb E F Gb G Ab A Bb Cb"),
+        (Key(11), "C C# D D# E F F# G G# A A# B"),
+    ],
+)
+def test_a_key_writes_what_is_not_its_own_so_that_it_can_be_read(key: Key, names: str) -> None:
+    """F# major has an E#, E flat minor a Cb; E flat major has neither Fb nor Cb."""
+    assert [key.tone_name(pc) for pc in range(12)] == names.split()
+
+
 @pytest.mark.parametrize("name", ["", "H", "c", "C$", "#", "C4"])
 def test_what_is_not_a_note_name_is_refused(name: str) -> None:
     """A name is a letter A to G with sharps or flats after it."""

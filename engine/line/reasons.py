@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key, degree_fifths
-from engine.pitch import fifths_near, name_of_fifths, spell_near
+from engine.pitch import fifths_near, name_of_fifths
 from engine.score import Role
 from engine.symbols import symbol
 
@@ -24,8 +24,14 @@ _DEGREES: Final = MappingProxyType(
 
 def spelled(pitch_class: int, chord: Chord, key: Key) -> str:
     """A tone as the chord spells it in this key: the third of D is F#, of Db is F."""
-    degree = chord.degree_of(pitch_class)
-    return name_of_fifths(key.chord_fifths(chord) + degree_fifths(degree))
+    return name_of_fifths(_fifths_over(pitch_class, chord, key))
+
+
+def _fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
+    """A tone of the chord is a degree of it; any other is the key's, if it is one of its seven."""
+    if pitch_class not in chord.pitch_classes and pitch_class in key.scale:
+        return key.tone_fifths(pitch_class)
+    return key.chord_fifths(chord) + degree_fifths(chord.degree_of(pitch_class))
 
 
 def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | None) -> str:
@@ -49,7 +55,7 @@ def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | Non
 
 
 def _leading(role: Role, note: int, chord: Chord, key: Key, aims_at: int) -> str:
-    target = spell_near(aims_at, key.tonic_fifths)
+    target = key.tone_name(aims_at)
     below = (aims_at - note) % 12
     name = _leading_name(note % 12, aims_at, chord, key)
     goal = f"{target}, the bass note to come"
@@ -71,8 +77,8 @@ def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str
     Unless that gives a name nobody wants to read: E over Eb, not Fb.  A tone of the chord keeps
     its name, and so does one of the key: the third of C#7 is E#, and G flat major has a Cb.
     """
-    target = key.root_fifths(aims_at)
-    fifths = key.chord_fifths(chord) + degree_fifths(chord.degree_of(pitch_class))
+    target = key.tone_fifths(aims_at)
+    fifths = _fifths_over(pitch_class, chord, key)
     if pitch_class not in chord.pitch_classes:
         if (aims_at - pitch_class) % 12 == 1:
             fifths = target + 5

@@ -16,7 +16,6 @@ from engine.harmony import Chord, Family
 from engine.line.pools import scale_of
 from engine.line.reasons import spelled
 from engine.modes import scale_for
-from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, listed, name_of, times_over
 from engine.teaching.remarks import Remark, Spot, Topic
@@ -229,7 +228,7 @@ def _down_a_fifth(bar: Bar, now: Chord, then: Chord) -> Iterator[Remark]:
     here, there = bar.symbol(now), bar.symbol(then)
     third = (now.root + 4) % 12
     if now.family in (Family.MINOR, Family.HALF_DIMINISHED) and then.family is Family.DOMINANT:
-        home = spell_near((then.root + 5) % 12, bar.key.tonic_fifths)
+        home = bar.key.tone_name((then.root + 5) % 12)
         yield Remark(
             Topic.CADENCE, 0.7,
             f"{here} and {there} are the two and the five of {home}",

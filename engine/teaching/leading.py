@@ -12,7 +12,6 @@ from itertools import pairwise
 from engine.harmony import Chord
 from engine.line.pools import scale_of
 from engine.modes import scale_for
-from engine.pitch import spell_near
 from engine.score import BassNote
 from engine.style import Way
 from engine.teaching.bars import Bar, degree_name, listed, name_of
@@ -33,7 +32,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
 
 def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
     bar, last = spot.bar, lead.notes[-1]
-    goal = _spelled(lead.target, bar)
+    goal = bar.key.tone_name(lead.target)
     return Remark(
         Topic.MISSED, 0.9,
         f"{name_of(last)} on {bar.count(last)} aims at {goal}, but what comes is"
@@ -53,10 +52,6 @@ def _mended(bar: Bar) -> Iterator[Remark]:
                 "better a right note late than a wrong one held",
             )  # fmt: skip
             return
-
-
-def _spelled(pitch_class: int, bar: Bar) -> str:
-    return spell_near(pitch_class, bar.key.tonic_fifths)
 
 
 def _pushed(spot: Spot) -> Iterator[Remark]:
@@ -112,7 +107,7 @@ class _Told:
         self._now: Chord = self._last.chord
         self._coming = arrival.chord
         at_goal = arrival.note % 12 == lead.target
-        self._goal = name_of(arrival) if at_goal else _spelled(lead.target, bar)
+        self._goal = name_of(arrival) if at_goal else bar.key.tone_name(lead.target)
         self._names = [name_of(note) for note in lead.notes]
         self._jump = abs(arrival.note - self._last.note) if at_goal else 0
         self._here = f"{self._names[-1]} on {bar.count(self._last)}"
@@ -169,7 +164,7 @@ class _Told:
         up = self._notes[-1].note > self._notes[0].note
         scale = scale_of(self._now, self._bar.key)
         inside = all(note.note % 12 in scale for note in self._notes)
-        root = _spelled(self._now.root, self._bar)
+        root = self._bar.key.tone_name(self._now.root)
         mode = f"{root} {scale_for(self._now, self._bar.key).name}"
         source = f"all of {mode}, the scale of {self._chord}" if inside else f"not all of {mode}"
         return (
