@@ -156,6 +156,20 @@ class TestBassline:
 
         assert (first.beat, first.note % 12, first.role) == (late, 9, Role.ROOT)
 
+    def test_a_way_in_that_is_written_anew_goes_on_from_the_step_played(self) -> None:
+        """C led to Bb; with Bb in doubt now the next stroke is the other step, not C again."""
+        ways = ((Way.SCALE_ABOVE, 1), (Way.REPEAT, 0.001))
+        style = replace(WALK, approach=Approach(led=1, daring=0.3, ways=ways))
+        spans = [*spans_of("Fm7"), Span(Fraction(4), Fraction(8), chord("Bb"), 0.5)]
+        line = Bassline(style, Random(1))
+        first = line.write(ask_for(0, spans, None))[-1]
+        assert (first.note % 12, first.aims_at) == (0, 10)
+
+        step = replace(first, beat=Fraction(2))
+        again = line.write(ask_for(0, spans, step, start=Fraction(3)))
+
+        assert [note.note % 12 for note in again] == [5]
+
     def test_a_chord_that_comes_late_and_fits_waits_for_the_figure(self) -> None:
         """The bass holds Eb, the player changes to Ab: Eb is its fifth, the root comes in time."""
         held = part(WALK, "Eb")[0][0]
@@ -741,6 +755,15 @@ class TestGrades:
         assert tones[Grade.FIFTHS] <= {1, 5}
         assert tones[Grade.TRIADS] <= {1, 3, 4, 5}  # a suspended chord has its fourth
 
+    @pytest.mark.parametrize("grade", [Grade.ROOTS, Grade.FIFTHS, Grade.TRIADS])
+    def test_who_does_not_anticipate_yet_meets_a_change_on_its_beat(self, grade: Grade) -> None:
+        """A tumbao without its early roots has them in time, not a beat and a half late."""
+        notes = [n for bar in part(graded(STYLES["tumbao"], grade), seed=2) for n in bar]
+        spans = spans_of(CHANGES)
+        changes = [b.start for a, b in pairwise(spans) if is_new(b.chord, a.chord)]
+
+        assert set(changes) <= set(onsets(notes))
+
     def test_semitones_from_outside_come_with_the_sixth(self) -> None:
         """Soul leads by semitones: up to the fifth grade within the scale, then from outside."""
 
@@ -802,6 +825,23 @@ class TestRhythm:
         bar = Figure.of("X--x --x- X--x --x-", "", Grid.SIXTEENTHS).strokes
 
         assert [s.at for s in at_density(bar, 0.0, 0.5, FOUR_FOUR, STYLES["soul"])] == [0]
+
+    @pytest.mark.parametrize(
+        ("figure", "density", "kept"),
+        [
+            ("X- x- x- x-", 0.3, [0, 2, 3]),
+            ("X- x- x- x-", 0.2, [0, 2]),
+            ("-x -x -x -x", 0.2, [Fraction(1, 2), Fraction(5, 2)]),
+        ],
+        ids=["the way in", "in two", "spread over the bar"],
+    )
+    def test_a_thinned_bar_does_not_limp(
+        self, figure: str, density: float, kept: list[Fraction]
+    ) -> None:
+        """Who walks with less room leaves out two, not four, which leads into the next bar."""
+        bar = Figure.of(figure, "", Grid.EIGHTHS).strokes
+
+        assert [s.at for s in at_density(bar, density, 0.5, FOUR_FOUR, WALK)] == kept
 
     @pytest.mark.parametrize("metre", ["3/4", "6/8", "12/8", "2/4", "5/4", "7/8"])
     def test_a_figure_fits_a_metre_it_was_not_written_for(self, metre: str) -> None:

@@ -15,7 +15,7 @@ from typing import Final
 
 from engine.figures import FREE, LEAD, Figure, Stroke
 from engine.harmony import Family
-from engine.style import Rhythm, Style, Way
+from engine.style import Approach, Rhythm, Style, Way
 
 
 class Grade(IntEnum):
@@ -86,6 +86,7 @@ def _within_scale(style: Style) -> Style:
 def _first_grades(style: Style, grade: Grade) -> Style:
     return replace(
         style,
+        approach=_met_in_time(style),
         pools=tuple((family, _TONES[grade]) for family in Family),
         quiet_pools=(),
         full_pools=(),
@@ -93,6 +94,13 @@ def _first_grades(style: Style, grade: Grade) -> Style:
         interplay=replace(style.interplay, busyness=0),
         rhythm=replace(_changed(style.rhythm, _on_the_root), density=_DENSITY[grade]),
     )
+
+
+def _met_in_time(style: Style) -> Approach:
+    """Where the style anticipates its changes, and so may be late for one, these meet them."""
+    figures = (*style.rhythm.figures, *style.rhythm.answers)
+    early = any(stroke.early for figure in figures for stroke in figure.strokes)
+    return replace(style.approach, wait=0) if early else style.approach
 
 
 def _changed(rhythm: Rhythm, change: Callable[[Figure], Figure]) -> Rhythm:

@@ -244,14 +244,41 @@ def at_density(bar: Bar, density: float, threshold: float, metre: Metre, style: 
         return bar
     if density < 0.5:
         wanted = floor(1 + (len(bar) - 1) * 2 * density + threshold)
-        order = sorted(bar, key=lambda s: (s.ghost, -metre.weight(s.at), -s.accent, s.at))
-        for stroke in order[max(1, wanted) :][::-1]:
+        for stroke in _as_needed(bar, metre)[max(1, wanted) :][::-1]:
             bar = _without(bar, next(s for s in bar if s.at == stroke.at))
         return bar
     free = _free_steps(bar, metre, style)
     for at in free[: floor(len(free) * (2 * density - 1) + threshold)]:
         bar = _added(bar, at, style.rhythm.grid.step / 2, 0.45)
     return bar
+
+
+def _as_needed(bar: Bar, metre: Metre) -> list[Stroke]:
+    """The strokes in the order in which they are kept, first the strong ones.
+
+    Of equals first the one that is farthest from those kept, and of these the later: it is the way
+    into the next bar.  So who walks with less room plays 1 3 4, and no bar limps.
+    """
+    kept: list[Stroke] = []
+    left = list(bar)
+    while left:
+        strongest = min(_rank(stroke, metre) for stroke in left)
+        equals = [stroke for stroke in left if _rank(stroke, metre) == strongest]
+        gaps = [min((_apart(s, other, metre) for other in kept), default=-s.at) for s in equals]
+        farthest = max(range(len(equals)), key=lambda i: (gaps[i], equals[i].at))
+        kept.append(equals[farthest])
+        left.remove(equals[farthest])
+    return kept
+
+
+def _rank(stroke: Stroke, metre: Metre) -> tuple[bool, int, float]:
+    return stroke.ghost, -metre.weight(stroke.at), -stroke.accent
+
+
+def _apart(one: Stroke, other: Stroke, metre: Metre) -> Fraction:
+    """How far two strokes are from each other in a bar that comes again."""
+    distance = abs(one.at - other.at)
+    return min(distance, metre.bar - distance)
 
 
 def _free_steps(bar: Bar, metre: Metre, style: Style) -> list[Fraction]:

@@ -165,6 +165,8 @@ class Ways:
                 continue
             if way is Way.FIFTH and not _is_its_fifth(target, scale):
                 continue
+            if _was_played(notes, ask):
+                continue
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
                 onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
@@ -240,6 +242,14 @@ def _is_its_fifth(target: Target, scale: frozenset[int]) -> bool:
     goal = target.stretch.chord
     fifth = (goal.bass + 7) % 12
     return goal.bass == goal.root and fifth in goal.pitch_classes and fifth in scale
+
+
+def _was_played(notes: Sequence[Sequence[int]], ask: Ask) -> bool:
+    """Whether the way is the note that led on last: written anew, it goes on from there."""
+    last = ask.last
+    if last is None or last.aims_at is None or last.beat < ask.bar_start:
+        return False
+    return len(notes) == 1 and list(notes[0]) == [last.note]
 
 
 def _stands(way: Way, stay: Stay, target: Target) -> bool:
