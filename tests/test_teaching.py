@@ -183,6 +183,23 @@ def test_another_bass_is_another_chord_when_it_is_heard() -> None:
     assert over([(0, "Eb/G")], "G1@1!Eb/G Eb2@3!Eb") == [(0, "Eb/G")]
 
 
+def test_a_chord_that_the_bass_anticipates_stands_where_the_keyboard_has_it() -> None:
+    """Bb7 is played on 2& and heard on 3; Fm7, played on 4, begins the next bar."""
+    assert over([(0, "Fm7"), (2, "Bb7")], "F1@1!Fm7 Bb1@2&!Bb7") == [(0, "Fm7"), (2, "Bb7")]
+    early = replace(bass("F1@4", parse_symbol("Fm7")), length=Fraction(5, 2))
+    late = bass("Bb1@3", parse_symbol("Bb7"))
+    bars = bars_of([
+        Taken(1, Fraction(0), FOUR_FOUR, E_FLAT, ((Fraction(0), parse_symbol("Eb")),), (early,)),
+        Taken(
+            2, Fraction(4), FOUR_FOUR, E_FLAT,
+            ((Fraction(0), parse_symbol("Fm7")), (Fraction(2), parse_symbol("Bb7"))),
+            (replace(late, beat=late.beat + 4),),
+        ),
+    ])  # fmt: skip
+
+    assert [bars[1].symbol(each) for _, each in bars[1].chords] == ["Fm7", "Bb7"]
+
+
 def test_a_silent_bar_stands_on_what_is_heard() -> None:
     """Without a note of the bass the ear is all there is."""
     assert over([(0, "Ab"), (2, "Bb7")], "") == [(0, "Ab"), (2, "Bb7")]

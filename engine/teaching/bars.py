@@ -97,15 +97,18 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
     """The bars of a part with the chords that it was played over."""
     bars: list[Bar] = []
     carried: Chord | None = None
+    early: list[Chord] = []
     lately: list[Chord | None] = []
     for raw in taken:
         one = replace(raw, notes=tuple(_respelled(note, raw.key) for note in raw.notes))
-        heard = [chord for _, chord in one.heard]
-        chords = tuple(_chords(one, carried, [*lately, *heard]))
+        known = [*lately, *(chord for _, chord in one.heard)]
+        came_early = [chord for chord in early if chord in known]
+        carried = came_early[-1] if came_early else carried
+        chords = tuple(_chords(one, carried, known))
         bars.append(Bar(one.number, one.start, one.metre, one.key, chords, one.notes))
-        early = [n.chord for n in one.notes if _early(n, one) and n.chord in heard]
-        carried = early[-1] if early else chords[-1][1] if chords else None
-        lately = heard
+        carried = chords[-1][1] if chords else None
+        early = [note.chord for note in one.notes if _early(note, one)]
+        lately = [chord for _, chord in one.heard]
     return tuple(bars)
 
 
@@ -127,30 +130,41 @@ def _chords(
     if carried is not None:
         found.append((Fraction(0), carried))
     written = [
-        (n.beat - bar.start, n.chord) for n in bar.notes if not _early(n, bar) and n.chord in known
+        (n.beat - bar.start, n.chord, n.length)
+        for n in bar.notes
+        if not _early(n, bar) and n.chord in known
     ]
     if not written:
-        written = [(place, chord) for place, chord in bar.heard if chord is not None]
+        heard = ((place, chord) for place, chord in bar.heard if chord is not None)
+        written = [(place, chord, Fraction(0)) for place, chord in heard]
     last = Fraction(0)
-    for place, chord in written:
-        _take_in(found, place, chord, last, bar)
+    for place, chord, length in written:
+        _take_in(found, chord, _came_in(chord, last, place, length, bar), place)
         last = place
     yield from found
 
 
+def _came_in(
+    chord: Chord, last: Fraction, place: Fraction, length: Fraction, bar: Taken
+) -> Fraction | None:
+    """Where a note's chord was heard: since the note before, or else while the note rings."""
+    heard = [at for at, each in bar.heard if each == chord and last <= at <= place + length]
+    before = [at for at in heard if at <= place]
+    return before[-1] if before else next(iter(heard), None)
+
+
 def _take_in(
-    found: list[tuple[Fraction, Chord]], place: Fraction, chord: Chord, last: Fraction, bar: Taken
+    found: list[tuple[Fraction, Chord]], chord: Chord, heard: Fraction | None, place: Fraction
 ) -> None:
     """Add a chord where it came in, unless it is the one that stands there."""
-    heard = [at for at, each in bar.heard if each == chord and last <= at <= place]
     if found and _same(found[-1][1], chord):
         before = found[-1][1]
         if before.bass == chord.bass:  # the same by a longer or a shorter name
             found[-1] = (found[-1][0], max(before, chord, key=lambda c: len(c.quality.degrees)))
             return
-        if not heard:
+        if heard is None:
             return
-    at = heard[-1] if heard else place
+    at = place if heard is None else heard
     while found and found[-1][0] >= at:
         found.pop()
     if not found or found[-1][1] != chord:
