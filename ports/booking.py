@@ -14,12 +14,13 @@ from typing import NotRequired, TypedDict
 
 from engine.agenda import POCKET_SECONDS
 from engine.bassist import Bassist
-from engine.events import Incoming
+from engine.events import Incoming, NoteOn
 from engine.foresight.chart import Chart
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR, Metre
+from engine.opening import C4
 from engine.style import Style
 from ports.charts import read_chart
 from ports.files import spare
@@ -71,6 +72,11 @@ class Booking:
     def metre(self) -> Metre:
         """The chart's, else the one that the style is written for."""
         return self.chart.metre if self.chart else self.style.metres[0]
+
+    @property
+    def hears_taps(self) -> bool:
+        """Whether keys above middle C are heard at all, with a split and on a channel."""
+        return any(self.heeds(NoteOn(0.0, C4 + 12, channel=channel)) for channel in range(16))
 
     def bassist(
         self,

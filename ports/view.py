@@ -12,8 +12,8 @@ import multiprocessing
 import os
 import signal
 from collections import deque
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection
 from typing import Final
 
@@ -213,7 +213,8 @@ class Picture:
         context = multiprocessing.get_context("spawn")
         there, self._here = context.Pipe(duplex=False)
         self._process = context.Process(target=_draw, args=(there, heading, tuning), daemon=True)
-        self._process.start()
+        with _deaf_to_ctrl_c():
+            self._process.start()
         there.close()
 
     def take(self, outgoing: Outgoing) -> None:
@@ -232,9 +233,18 @@ class Picture:
             self._process.terminate()
 
 
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Whoever is begun here does not hear Ctrl-C, not even while still loading."""
+    usual = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
+
+
 def _draw(told: Connection, heading: str, tuning: Sequence[int]) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "nice"):
         os.nice(10)  # the picture may wait, the music not
     screen = Screen(heading, tuning)

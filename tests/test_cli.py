@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import io
 import json
+import multiprocessing
 import os
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 from threading import Event
+from types import ModuleType, SimpleNamespace
 
 import mido
 import pytest
@@ -21,12 +24,15 @@ from rich.console import Console
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release, Rest
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
+from engine.meter import Metre
 from engine.score import BassNote, Role
+from ports.__main__ import main as begin
 from ports.cli import groundling, main
+from ports.commands.words import heading_of
 from ports.files import create
 from ports.onlookers import Onlookers, Voice
 from ports.trace import LiveTrace
-from ports.view import Log, Screen
+from ports.view import Log, Picture, Screen
 from presets import loader
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
@@ -457,6 +463,66 @@ def test_a_style_that_is_written_for_another_metre_says_so(
 
     assert status == 0
     assert complaint == ("preset jazz-waltz is written for 3/4; its figures are cut to fit 4/4\n")
+
+
+@pytest.mark.parametrize("choice", [("--only-channel", "2"), ("--split", "C2")])
+def test_a_rehearsal_that_nobody_would_hear_is_not_begun(
+    capsys: pytest.CaptureFixture[str], choice: tuple[str, str]
+) -> None:
+    """Its player is on the first channel, and no key lies below C2: it would never end."""
+    status, said, complaint = run(capsys, "play", "--rehearse", "--bars", 1, *choice)
+
+    assert (status, said) == (2, "")
+    assert "no key of the rehearsal is left to hear; leave them out" in complaint
+
+
+@pytest.mark.parametrize(
+    ("metre", "pace"),
+    [("4/4", "90 bpm"), ("3/4", "90 bpm"), ("12/8", "90 quarter notes a minute")],
+)
+def test_a_tempo_is_told_as_it_is_counted(metre: str, pace: str) -> None:
+    """In 12/8 nobody feels quarter notes, so it is said that these are meant."""
+    heading = heading_of(loader.load("soul"), Metre.of(metre), 90.0, taps=False)
+
+    assert heading == f"preset soul, {metre}, {pace}"
+
+
+def test_ctrl_c_while_a_command_is_loaded_only_ends_the_program(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A traceback through half a library tells a player nothing; later the command line speaks."""
+    found: dict[str, object] = {}
+
+    class CommandLine(ModuleType):
+        def __getattr__(self, name: str) -> Callable[[], None]:
+            found[f"loading {name}"] = signal.getsignal(signal.SIGINT)
+            return lambda: found.update(running=signal.getsignal(signal.SIGINT))
+
+    monkeypatch.setitem(sys.modules, "ports.cli", CommandLine("ports.cli"))
+    begin()
+
+    assert found["loading main"] is signal.SIG_DFL
+    assert found["running"] is signal.default_int_handler
+
+
+def test_the_picture_is_drawn_by_one_who_does_not_hear_ctrl_c(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It is for the player to act on; a drawing that is still loading would die of it, loudly."""
+    heard: list[object] = []
+
+    class Drawing:
+        def __init__(self, **_facts: object) -> None: ...
+
+        def start(self) -> None:
+            heard.append(signal.getsignal(signal.SIGINT))
+
+    context = SimpleNamespace(Pipe=multiprocessing.Pipe, Process=Drawing)
+    monkeypatch.setattr(multiprocessing, "get_context", lambda _: context)
+    Picture("preset soul", STRINGS)
+
+    assert heard == [signal.SIG_IGN]
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
 @pytest.mark.slow

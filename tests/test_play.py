@@ -11,7 +11,10 @@ from pathlib import Path
 import pytest
 
 from engine.events import Control, Incoming, NoteOff, NoteOn, Start, Stop
+from engine.line.grades import Grade
+from engine.pitch import note_of_name
 from ports import midi
+from ports.booking import booked
 from ports.cli import main
 from ports.commands import play
 from ports.port import Message, PitchBend
@@ -112,6 +115,22 @@ def test_the_tempo_may_be_tapped(
 
     first, second, *_ = (float(str(line["time"])) for line in traced(tmp_path, "bar"))
     assert second - first == pytest.approx(bar, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("split", "channel", "heard"),
+    [(None, None, True), (note_of_name("C4"), None, False), (None, 3, True), (96, None, True)],
+)
+def test_taps_are_waited_for_only_where_they_are_heard(
+    split: int | None, channel: int | None, *, heard: bool
+) -> None:
+    """They are struck above middle C, of which a split at C4 leaves nothing."""
+    booking = booked(
+        preset="soul", grade=Grade.EVERYTHING, chart=None, lead=0, seed=1,
+        split=split, only_channel=channel,
+    )  # fmt: skip
+
+    assert booking.hears_taps is heard
 
 
 def test_the_count_in_comes_first(playing: Playing, tmp_path: Path) -> None:

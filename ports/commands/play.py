@@ -16,13 +16,14 @@ from typing import Final, Unpack
 import click
 
 from engine.bassist import Bassist
-from engine.events import Beat, NewStyle, NoteOn, Outgoing, Stop, Tick
-from engine.meter import FOUR_FOUR, Metre
+from engine.events import Beat, Incoming, NewStyle, NoteOn, Outgoing, Stop, Tick
+from engine.meter import FOUR_FOUR
 from engine.pulse import FASTEST
 from engine.style import Style
 from ports import midi, rehearsal
 from ports.booking import Asked, Booking, booked
 from ports.clock import SystemClock
+from ports.commands.words import cut_to_fit, heading_of, summary
 from ports.files import FileError, create
 from ports.loop import LoopPort
 from ports.onlookers import Canvas, Onlookers, Voice
@@ -38,8 +39,8 @@ from ports.options import (
 )
 from ports.port import NoMidiSystem, Port
 from ports.replay import replay as run_replay
-from ports.service import Report, Service
-from ports.tally import Tally, told
+from ports.service import Service
+from ports.tally import Tally
 from ports.trace import LiveTrace
 from ports.view import canvas_for
 from ports.watch import Watched, watching
@@ -48,9 +49,6 @@ from presets.reading import PresetError
 
 BREATH_SECONDS: Final = 0.5
 """From the rehearsal's announcement to its first chord."""
-
-TAPPED: Final = ", or as you tap it"
-"""Beside the tempo, where the first keys may give another."""
 
 EXAMPLES: Final = """\b
 Examples:
@@ -67,8 +65,8 @@ Examples:
 @GRADE_OPTION
 @click.option(
     "--tempo", callback=tempo_or(), metavar="BPM",
-    help="Beats a minute; bar 1 begins with your first chord.  [default: the chart's, or what you"
-    " tap on one key above middle C, a bar long, or 100]",
+    help="Quarter notes a minute, whatever the metre; bar 1 begins with your first chord."
+    "  [default: the chart's, or what you tap on one key above middle C, a bar long, or 100]",
 )  # fmt: skip
 @click.option(
     "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
@@ -131,14 +129,16 @@ def play(
     watched = _watched(asked["preset"])
     booking = booked(**asked)
     booking.spare(trace)
-    taps = not (tempo or booking.charted_tempo or external or count_in)
+    taps = not (tempo or booking.charted_tempo or external or count_in) and booking.hears_taps
     style, tempo, metre = booking.style, tempo or booking.tempo, booking.metre
     _warm_up(style)
     system = SystemClock()
     port = _port(system, source, target, rehearse=rehearse)
-    recording = _recording(trace, port, booking)
+    script: tuple[Incoming, ...] = ()
     if isinstance(port, LoopPort):
         external, taps, metre, bars = False, False, FOUR_FOUR, bars or rehearsal.BARS
+        script = _script(tempo, booking, bars)
+    recording = _recording(trace, port, booking)
     bassist = booking.bassist(
         tempo=tempo,
         external_clock=external,
@@ -148,8 +148,7 @@ def play(
         taps=taps,
     )
     tally = Tally(sent_early=booking.lead > 0)
-    pace = "external clock" if external else f"{tempo:g} bpm{TAPPED if taps else ''}"
-    heading = f"preset {style.name}, {metre}, {pace}"
+    heading = heading_of(style, metre, None if external else tempo, taps=taps)
     onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
     service = Service(
         bassist, port, system,
@@ -157,18 +156,17 @@ def play(
         heeds=booking.heeds, bend_range=booking.bend,
     )  # fmt: skip
     if metre not in style.metres:
-        onlookers.say(_cut_to_fit(style, metre))
+        onlookers.say(cut_to_fit(style, metre))
     try:
         if not external:
             port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
-        if isinstance(port, LoopPort) and bars:
-            begins = _first_chord_at(system, tempo, count_in)
-            port.play(rehearsal.events(tempo, booking.seed, bars + 1), begins)
+        if isinstance(port, LoopPort):
+            port.play(script, _first_chord_at(system, tempo, count_in))
         with watching(watched, _taking_up(service, onlookers)):
             report = service.run()
     finally:
         onlookers.close()
-    click.echo(_summary(tally, report, booking.seed))
+    click.echo(summary(tally, report, booking.seed))
 
 
 def _recording(trace: Path | None, port: Port, booking: Booking) -> list[LiveTrace]:
@@ -180,11 +178,6 @@ def _recording(trace: Path | None, port: Port, booking: Booking) -> list[LiveTra
     except FileError:
         port.close()
         raise
-
-
-def _cut_to_fit(style: Style, metre: Metre) -> str:
-    home = " and ".join(str(each) for each in style.metres)
-    return f"preset {style.name} is written for {home}; its figures are cut to fit {metre}"
 
 
 def _check_together(*, external: bool, rehearse: bool, ports: str | None, count_in: int) -> None:
@@ -264,12 +257,22 @@ def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:
     return over
 
 
+def _script(tempo: float, booking: Booking, bars: int) -> tuple[Incoming, ...]:
+    """What the rehearsal's player will play, worked out before the time is taken that it begins at.
+
+    Raises:
+        click.UsageError: nothing of it would be heard, with a split or on a channel.
+    """
+    script = rehearsal.events(tempo, booking.seed, bars + 1)
+    if not any(isinstance(event, NoteOn) and booking.heeds(event) for event in script):
+        raise click.UsageError(
+            "with --split or --only-channel no key of the rehearsal is left to hear;"
+            " leave them out, or choose others"
+        )
+    return script
+
+
 def _first_chord_at(system: SystemClock, tempo: float, count_in: int) -> float:
     """When the rehearsal begins: on bar 1 after the count-in, or after a breath."""
     counted = count_in * rehearsal.BEATS_PER_BAR * 60 / tempo
     return system.now() + (counted or BREATH_SECONDS)
-
-
-def _summary(tally: Tally, report: Report, seed: int) -> str:
-    late = f"p99 lateness {report.p99_lateness * 1000:.1f} ms" if report.notes else "nothing late"
-    return f"{told(tally.figures())}; {late}; seed {seed}"
