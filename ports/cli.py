@@ -97,8 +97,10 @@ def _leave(number: int, _frame: FrameType | None) -> NoReturn:
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command line and end the program with its exit status."""
     settings = Settings()
-    if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:  # else it is ignored, and stays so
-        signal.signal(signal.SIGTERM, _leave)  # by default nothing half written would be removed
+    for name in ("SIGTERM", "SIGHUP"):  # the latter when a terminal is closed, on POSIX only
+        number = getattr(signal, name, None)
+        if number and signal.getsignal(number) is signal.SIG_DFL:  # else ignored, and stays so
+            signal.signal(number, _leave)  # by default nothing half written would be removed
     try:
         groundling.main(arguments, "groundling", standalone_mode=False, obj=settings)
         sys.exit(OK)

@@ -547,8 +547,11 @@ def test_ctrl_c_ends_the_rehearsal_with_a_summary() -> None:
 
 @pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="there are named pipes on POSIX only")
-def test_a_replay_that_is_told_to_leave_leaves_nothing_half_written(tmp_path: Path) -> None:
-    """Terminated while it plays, it takes the part that it had begun to write with it."""
+@pytest.mark.parametrize("how", ["SIGTERM", "SIGHUP"])
+def test_a_replay_that_is_told_to_leave_leaves_nothing_half_written(
+    tmp_path: Path, how: str
+) -> None:
+    """Terminated while it plays, or its terminal closed, it takes what it had begun with it."""
     song, trace = two_chords(tmp_path / "song.mid", bars=64), tmp_path / "trace"
     os.mkfifo(trace)  # it is written to as it is, and fills up: the replay waits for a reader
     process = subprocess.Popen(
@@ -558,13 +561,13 @@ def test_a_replay_that_is_told_to_leave_leaves_nothing_half_written(tmp_path: Pa
     with trace.open() as lines:
         begun = lines.readline()
         while_playing = {path.name for path in tmp_path.iterdir()}
-        process.terminate()
+        process.send_signal(getattr(signal, how))
         lines.read()
     out, err = process.communicate(timeout=10)
 
     assert begun
     assert ".bass.mid.part" in while_playing
-    assert process.returncode == 128 + signal.SIGTERM
+    assert process.returncode == 128 + getattr(signal, how)
     assert {path.name for path in tmp_path.iterdir()} == {"song.mid", "trace"}
     assert out + err == ""
 
