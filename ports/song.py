@@ -12,6 +12,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from heapq import merge
+from io import BytesIO
 from operator import attrgetter
 from pathlib import Path
 from typing import Final
@@ -26,6 +27,7 @@ from ports.wire import DRUM_CHANNEL
 CLOCKS_PER_BEAT: Final = 24
 MICROSECONDS_PER_BEAT: Final = 500_000
 """What a MIDI file means when it names no tempo: 120 to the minute."""
+_BEGINNING: Final = b"MThd"
 LONGEST_SECONDS: Final = 12 * 3600
 """No song is longer; a file that says so has a broken delta time."""
 
@@ -142,23 +144,40 @@ def read(path: Path, tracks: Sequence[str] = ()) -> Song:
 
 
 def _parsed(path: Path) -> mido.MidiFile:
+    written = _bytes_of(path)
     try:
-        if path.stat().st_size == 0:
-            raise FileError(f"{path} is empty; give a MIDI file")
-        file = mido.MidiFile(path, clip=True)
-    except FileError:
-        raise
-    except PermissionError as error:
-        raise FileError(f"{path} cannot be read: {error.strerror}") from error
-    except FileNotFoundError as error:
-        raise FileError(f"there is no file {path}") from error
+        file = mido.MidiFile(file=BytesIO(written), clip=True)
     except Exception as error:  # the parser raises whatever a broken byte leads it to
-        raise FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file") from error
+        raise _no_midi(path) from error
     if file.type == 2:
         raise FileError(f"{path} is a MIDI file of type 2 (loose patterns); save it as type 0 or 1")
     if file.ticks_per_beat <= 0:
         raise FileError(f"{path} counts in film frames, not beats; save it with ticks per beat")
     return file
+
+
+def _bytes_of(path: Path) -> bytes:
+    """All of a file, or of a pipe; what does not begin like MIDI may never end."""
+    try:
+        with path.open("rb") as opened:
+            beginning = opened.read(len(_BEGINNING))
+            rest = opened.read() if beginning == _BEGINNING else b""
+    except FileNotFoundError as error:
+        raise FileError(f"there is no file {path}") from error
+    except IsADirectoryError as error:
+        raise _no_midi(path) from error
+    except OSError as error:
+        raise FileError(f"{path} cannot be read: {error.strerror}") from error
+    if not beginning:
+        raise FileError(f"{path} is empty; give a MIDI file")
+    return beginning + rest
+
+
+def _no_midi(path: Path) -> FileError:
+    return FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file")
+
+
+# Tracks -------------------------------------------------------------------------------------
 
 
 def _name_of(index: int, track: mido.MidiTrack) -> str:

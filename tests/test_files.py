@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Iterable
 from dataclasses import replace
@@ -226,6 +227,33 @@ def test_a_broken_file_gets_its_sentence(tmp_path: Path, content: bytes, sentenc
         read(path)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes have no path there")
+def test_a_song_may_come_through_a_pipe(tmp_path: Path) -> None:
+    """What another program hands over is read like a file; if it hands over nothing, it is said."""
+    song = midi_file(tmp_path / "a.mid", key(0, 480, 58)).read_bytes()
+    for handed_over in (song, b""):
+        reading, writing = os.pipe()
+        os.write(writing, handed_over)
+        os.close(writing)
+        pipe = Path(f"/dev/fd/{reading}")
+        if handed_over:
+            assert read(pipe).played == (NoteOn(0, 58, 70), NoteOff(0.5, 58))
+        else:
+            with pytest.raises(FileError, match=r"is empty; give a MIDI file"):
+                read(pipe)
+        os.close(reading)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
+def test_a_file_that_does_not_open_is_not_called_damaged(tmp_path: Path) -> None:
+    """A link that points to itself holds no bytes that could be bad; what the system says is said."""
+    link = tmp_path / "a.mid"
+    link.symlink_to(link)
+
+    with pytest.raises(FileError, match=r"a\.mid cannot be read: \w"):
+        read(link)
 
 
 @given(st.binary(max_size=60))
