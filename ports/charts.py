@@ -16,21 +16,19 @@ played twice, 1. and 2. open its endings.  A line without bar lines names a sect
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 from typing import Final
 
 from engine.foresight.chart import Bar, Chart, Section
-from engine.harmony import Chord, Key
-from engine.meter import FOUR_FOUR, Metre
-from engine.pitch import pitch_class_of_name
-from engine.pulse import FASTEST, SLOWEST
+from engine.harmony import Chord
+from engine.meter import Metre
 from engine.symbols import parse_symbol
+from ports.chart_header import Header
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
-_KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
 _ENDING: Final = re.compile(r"(\d+)\.")
 _JUMP: Final = re.compile(r"d\.?\s?[sc]\.?(\s|$)|da capo|dal segno|to coda", re.IGNORECASE)
 _NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
@@ -53,9 +51,7 @@ class _Repeat:
 class _Reading:
     """What was read so far."""
 
-    metre: Metre = FOUR_FOUR
-    key: Key | None = None
-    tempo: float | None = None
+    header: Header = field(default_factory=Header)
     sections: list[tuple[str, list[Bar]]] = field(default_factory=list)
     bars: int = 0
     repeat: _Repeat | None = None
@@ -63,7 +59,7 @@ class _Reading:
     def chart(self) -> Chart:
         """All that was read, as one value."""
         sections = tuple(Section(name, tuple(bars)) for name, bars in self.sections if bars)
-        return Chart(sections, self.metre, self.key, self.tempo)
+        return Chart(sections, self.header.metre, self.header.key, self.header.tempo)
 
 
 def read_chart(path: Path) -> Chart:
@@ -137,52 +133,13 @@ def _is_chord(word: str) -> bool:
 
 
 def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
-    readers: dict[str, Callable[[_Reading, str, str], None]] = {
-        "key": _read_key,
-        "metre": _read_metre,
-        "meter": _read_metre,
-        "time": _read_metre,
-        "tempo": _read_tempo,
-        "title": lambda *_: None,  # whose song it is matters to who wrote it down
-    }
-    if word not in readers:
-        raise ChartError(
-            f"{where}: a chart has no {word!r}; its header may say title, key, metre and tempo, and"
-            " the name of a section stands alone on its line"
-        )
+    try:
+        header = reading.header.with_line(word, value)
+    except ValueError as error:
+        raise ChartError(f"{where}: {error}") from None
     if reading.bars:
         raise ChartError(f"{where}: {word} stands after the first bar; put it above all bars")
-    readers[word](reading, value, where)
-
-
-def _read_key(reading: _Reading, value: str, where: str) -> None:
-    found = _KEY.fullmatch(value)
-    if found is None or (found[2] is None and found[1][0].islower()):
-        raise ChartError(f"{where}: {value!r} is not a key; write one such as Bb, F#m or C minor")
-    minor = found[2] == "m" or (found[2] or "").lower() in ("min", "minor")
-    reading.key = Key(pitch_class_of_name(found[1].capitalize()), minor)
-
-
-def _read_metre(reading: _Reading, value: str, where: str) -> None:
-    try:
-        reading.metre = Metre.of(value)
-    except ValueError:
-        raise ChartError(
-            f"{where}: {value!r} is not a metre; write one such as 4/4 or 12/8"
-        ) from None
-
-
-def _read_tempo(reading: _Reading, value: str, where: str) -> None:
-    try:
-        tempo = float(value)
-    except ValueError:
-        tempo = 0.0
-    if not SLOWEST <= tempo <= FASTEST:
-        raise ChartError(
-            f"{where}: {value!r} is not a tempo; write quarter notes a minute, {SLOWEST:g} to"
-            f" {FASTEST:g}"
-        )
-    reading.tempo = tempo
+    reading.header = header
 
 
 # The bars -----------------------------------------------------------------------------------
@@ -282,13 +239,13 @@ def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
         if not played:
             raise ChartError(f"{where}: % repeats the bar before, but there is none; write a chord")
         return played[-1]
-    share = reading.metre.bar / len(words)
+    share = reading.header.metre.bar / len(words)
     chords: list[tuple[Fraction, Chord | None]] = []
     for i, word in enumerate(words):
         if word == "/" and chords:
             continue
         chords.append((i * share, _read_chord(word, where)))
-    _demand_felt_beats(chords, reading.metre, where)
+    _demand_felt_beats(chords, reading.header.metre, where)
     return Bar(tuple(chords))
 
 

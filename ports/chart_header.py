@@ -1,0 +1,86 @@
+"""Chart header: what a player writes above the bars of a chart.
+
+Knows: how a title, a key, a metre and a tempo are written, and what to say when they are not.
+Refuses to know: bars, and where in the file a line stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Final
+
+from engine.harmony import Key
+from engine.meter import FOUR_FOUR, Metre
+from engine.pitch import pitch_class_of_name
+from engine.pulse import FASTEST, SLOWEST
+
+_KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What the header has said so far; a chart need not say anything."""
+
+    metre: Metre = FOUR_FOUR
+    key: Key | None = None
+    tempo: float | None = None
+
+    def with_line(self, word: str, value: str) -> Header:
+        """The header with one line more, such as `key` and `Bb`.
+
+        Raises:
+            ValueError: there is no such line, or its value means nothing.
+        """
+        if word not in _READERS:
+            raise ValueError(
+                f"a chart has no {word!r}; its header may say title, key, metre and tempo, and the"
+                " name of a section stands alone on its line"
+            )
+        return _READERS[word](self, value)
+
+
+def _with_key(header: Header, value: str) -> Header:
+    found = _KEY.fullmatch(value)
+    if found is None or (found[2] is None and found[1][0].islower()):
+        raise ValueError(f"{value!r} is not a key; write one such as Bb, F#m or C minor")
+    minor = found[2] == "m" or (found[2] or "").lower() in ("min", "minor")
+    return replace(header, key=Key(pitch_class_of_name(found[1].capitalize()), minor))
+
+
+def _with_metre(header: Header, value: str) -> Header:
+    try:
+        return replace(header, metre=Metre.of(value))
+    except ValueError:
+        raise ValueError(f"{value!r} is not a metre; write one such as 4/4 or 12/8") from None
+
+
+def _with_tempo(header: Header, value: str) -> Header:
+    try:
+        tempo = float(value)
+    except ValueError:
+        tempo = 0.0
+    if not SLOWEST <= tempo <= FASTEST:
+        raise ValueError(
+            f"{value!r} is not a tempo; write quarter notes a minute, {SLOWEST:g} to {FASTEST:g}"
+        )
+    return replace(header, tempo=tempo)
+
+
+def _with_title(header: Header, _: str) -> Header:
+    """Whose song it is matters to who wrote it down."""
+    return header
+
+
+_READERS: Final[Mapping[str, Callable[[Header, str], Header]]] = MappingProxyType(
+    {
+        "title": _with_title,
+        "key": _with_key,
+        "metre": _with_metre,
+        "meter": _with_metre,
+        "time": _with_metre,
+        "tempo": _with_tempo,
+    }
+)
