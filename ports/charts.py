@@ -16,7 +16,7 @@ played twice, 1. and 2. open its endings.  A line without bar lines names a sect
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -26,10 +26,10 @@ from engine.foresight.chart import Bar, Chart, Section
 from engine.harmony import Chord
 from engine.meter import Metre
 from engine.symbols import parse_symbol
+from ports.bar_lines import signs_and_bars
 from ports.chart_header import Header
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
-_ENDING: Final = re.compile(r"(\d+)\.")
 _JUMP: Final = re.compile(r"d\.?\s?[sc]\.?(\s|$)|da capo|dal segno|to coda", re.IGNORECASE)
 _NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
 
@@ -148,36 +148,25 @@ def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
 def _read_bars(reading: _Reading, line: str, where: str) -> None:
     if not reading.sections:
         reading.sections.append(("Song", []))
-    for sign, content in _signs_and_bars(line, where):
+    try:
+        taken = list(signs_and_bars(line))
+    except ValueError as error:
+        raise ChartError(f"{where}: {error}") from None
+    for sign, content in taken:
         if sign:
             _take_sign(reading, sign, where)
         if content:
             if reading.repeat is not None and reading.repeat.closed:
                 _leave_endings(reading)
-            reading.bars += 1
-            bar = _read_bar(reading, content, f"{where}, bar {reading.bars}")
-            reading.sections[-1][1].append(bar)
-            if reading.repeat is not None and not reading.repeat.ending:
-                reading.repeat.common.append(bar)
+            _add_bar(reading, content, where)
 
 
-def _signs_and_bars(line: str, where: str) -> Iterator[tuple[str, str]]:
-    """The line as pairs: the sign on a bar line (":|", "|:", "1." or none), then a bar's words."""
-    if not line.startswith(("|", ":")):
-        raise ChartError(f"{where}: {line!r} does not begin with a bar line; put a | before it")
-    for piece in re.split(r"(:?\|+:?)", line):
-        if re.fullmatch(r":?\|+:?", piece):
-            if piece.startswith(":"):
-                yield ":|", ""
-            if piece.endswith(":"):
-                yield "|:", ""
-            continue
-        words = piece.strip()
-        ending = _ENDING.match(words)
-        if ending:
-            yield ending[0], words[ending.end() :].strip()
-        elif words:
-            yield "", words
+def _add_bar(reading: _Reading, content: str, where: str) -> None:
+    reading.bars += 1
+    bar = _read_bar(reading, content, f"{where}, bar {reading.bars}")
+    reading.sections[-1][1].append(bar)
+    if reading.repeat is not None and not reading.repeat.ending:
+        reading.repeat.common.append(bar)
 
 
 def _take_sign(reading: _Reading, sign: str, where: str) -> None:
