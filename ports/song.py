@@ -22,6 +22,7 @@ import mido
 from engine.events import ClockTick, Control, Incoming, NewMetre, NoteOff, NoteOn, Start, Stop
 from engine.meter import FOUR_FOUR, Metre
 from ports.files import FileError
+from ports.meta import used
 from ports.wire import DRUM_CHANNEL
 
 CLOCKS_PER_BEAT: Final = 24
@@ -146,7 +147,7 @@ def read(path: Path, tracks: Sequence[str] = ()) -> Song:
 def _parsed(path: Path) -> mido.MidiFile:
     written = _bytes_of(path)
     try:
-        file = mido.MidiFile(file=BytesIO(written), clip=True)
+        file = mido.MidiFile(file=BytesIO(used(written)), clip=True)
     except Exception as error:  # the parser raises whatever a broken byte leads it to
         raise _no_midi(path) from error
     if file.type == 2:

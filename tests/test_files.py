@@ -207,6 +207,47 @@ def test_a_metre_nobody_could_count_is_passed_over(tmp_path: Path) -> None:
     assert song.metres == (NewMetre(0, Metre(4, 4)),)
 
 
+@pytest.mark.parametrize(
+    ("kind", "data"),
+    [
+        pytest.param(0x59, (8, 0), id="a key of eight sharps"),
+        pytest.param(0x59, (0, 255), id="a key neither major nor minor"),
+        pytest.param(0x59, (), id="a key that is not told"),
+        pytest.param(0x54, (255, 0, 0, 0, 0), id="a film time that no film has"),
+        pytest.param(0x20, (), id="a channel that is not told"),
+        pytest.param(0x08, b"Grand", id="a sound's name"),
+        pytest.param(0x4B, (1, 2), id="what no standard knows"),
+    ],
+)
+def test_what_a_bassist_does_not_need_from_a_file_may_be_odd(
+    tmp_path: Path, kind: int, data: Iterable[int]
+) -> None:
+    """Tempo, metre, names and notes are read; whatever else is said between them moves nothing."""
+    plain = [named("Keys"), (0, tempo(60)), (0, metre(3, 4)), *key(480, 960, 58)]
+    odd = [(240, mido.UnknownMetaMessage(kind, data)), (600, mido.UnknownMetaMessage(kind, data))]
+    wanted = read(midi_file(tmp_path / "a.mid", plain))
+    with_odd = midi_file(tmp_path / "b.mid", sorted([*plain, *odd], key=lambda timed: timed[0]))
+
+    assert read(with_odd, ["Keys"]) == wanted
+
+
+def test_odd_events_are_passed_over_between_all_that_a_track_may_hold(tmp_path: Path) -> None:
+    """Struck keys without a status of their own, wheel, sound and system messages stay in step."""
+    track = (
+        b"\x00\xff\x59\x02\x08\x00"  # eight sharps
+        b"\x00\xf0\x03\x59\x02\xf7" b"\x00\xf7\x02\xff\x59"  # system exclusive
+        b"\x00\xc0\x05" b"\x00\xe0\x00\x40"  # another sound, the wheel
+        b"\x00\x90\x3a\x46" b"\x60\xff\x59\x02\x00\xff"  # a key down; no mode
+        b"\x81\x40\x3a\x00" b"\x00\xff\x2f\x00"  # the key up, without a status
+    )  # fmt: skip
+    path = tmp_path / "a.mid"
+    path.write_bytes(
+        b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x00\x60MTrk" + len(track).to_bytes(4, "big") + track
+    )
+
+    assert read(path).played == (NoteOn(0, 58, 70), NoteOff(1.5, 58))
+
+
 BROKEN = [
     (b"", "is empty; give a MIDI file"),
     (b"Bb7 | Eb7 | Bb7 | F7\n", "is not a MIDI file, or is damaged"),
@@ -248,7 +289,7 @@ def test_a_song_may_come_through_a_pipe(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
 def test_a_file_that_does_not_open_is_not_called_damaged(tmp_path: Path) -> None:
-    """A link that points to itself holds no bytes that could be bad; what the system says is said."""
+    """A link to itself holds no bytes that could be bad; the system's reason is said."""
     link = tmp_path / "a.mid"
     link.symlink_to(link)
 
