@@ -9,7 +9,8 @@ and the clock alike, so that what falls together in the file falls together in t
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from heapq import merge
 from io import BytesIO
@@ -182,20 +183,49 @@ def _no_midi(path: Path) -> FileError:
 
 
 def _name_of(index: int, track: mido.MidiTrack) -> str:
-    return track.name.strip() or f"track {index + 1}"
+    name: str = track.name
+    with suppress(UnicodeDecodeError):  # the library reads each byte as a letter of Latin-1
+        name = name.encode("latin-1").decode()
+    return name.strip() or _by_number(index)
+
+
+def _by_number(index: int) -> str:
+    return f"track {index + 1}"
 
 
 def _chosen(path: Path, file: mido.MidiFile, tracks: Sequence[str]) -> list[mido.MidiTrack]:
     if not tracks:
         return list(file.tracks)
-    by_name: dict[str, list[mido.MidiTrack]] = {}
-    for index, track in enumerate(file.tracks):
-        by_name.setdefault(_name_of(index, track).casefold(), []).append(track)
-    for name in tracks:
-        if name.strip().casefold() not in by_name:
-            there = ", ".join(_name_of(i, t) for i, t in enumerate(file.tracks) if _has_notes(t))
-            raise FileError(f"{path} has no track {name.strip()!r}; there are: {there or 'none'}")
-    return [track for name in tracks for track in by_name[name.strip().casefold()]]
+    names = [_name_of(index, track) for index, track in enumerate(file.tracks)]
+    known: dict[str, list[int]] = {}
+    for index, name in enumerate(names):
+        known.setdefault(name.casefold(), []).append(index)
+    for index in range(len(names)):
+        known.setdefault(_by_number(index), [index])
+    asked = list(_asked_for(tracks, known))
+    for name in asked:
+        if name.casefold() not in known:
+            there = [n for n, t in zip(names, file.tracks, strict=True) if _has_notes(t)]
+            raise FileError(f"{path} has no track {name!r}; there are: {_listed(there)}")
+    found = (index for name in asked for index in known[name.casefold()])
+    return [file.tracks[index] for index in dict.fromkeys(found)]
+
+
+def _asked_for(pieces: Sequence[str], known: Container[str]) -> Iterator[str]:
+    """The names, those with commas in them put together again: the longest that is known."""
+    begin = 0
+    while begin < len(pieces):
+        for end in range(len(pieces), begin, -1):
+            name = ",".join(pieces[begin:end]).strip()
+            if name.casefold() in known or end == begin + 1:
+                yield name
+                begin = end
+                break
+
+
+def _listed(names: Sequence[str]) -> str:
+    """The names as they can be asked for; where one has a comma, its end must be seen."""
+    return ", ".join(repr(name) if "," in name else name for name in names) or "none"
 
 
 def _has_notes(track: mido.MidiTrack) -> bool:

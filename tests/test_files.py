@@ -159,6 +159,68 @@ def test_named_tracks_are_chosen(tmp_path: Path) -> None:
     }
 
 
+def notes_of(song: Song) -> set[int]:
+    """Which keys are struck in it."""
+    return {event.note for event in song.played if isinstance(event, NoteOn)}
+
+
+def test_a_track_is_chosen_by_the_name_that_a_program_shows(tmp_path: Path) -> None:
+    """Programs of today write names in UTF-8, those of yesterday in Latin-1; both are read."""
+    today = "Flügel, 左手".encode().decode("latin-1")
+    path = midi_file(
+        tmp_path / "a.mid",
+        [named(today), *key(0, 480, 58)],
+        [named("Flügel"), *key(0, 480, 60)],
+    )
+
+    assert notes_of(read(path, ["FLÜGEL", " 左手"])) == {58}
+    assert notes_of(read(path, ["FLÜGEL"])) == {60}
+    with pytest.raises(FileError, match=r"there are: 'Flügel, 左手', Flügel$"):
+        read(path, ["Piano"])
+
+
+@pytest.mark.parametrize(
+    ("asked", "played"),
+    [
+        ("Piano, left", {58}),
+        ("piano, LEFT,Piano", {58, 60}),
+        ("Piano,Piano, left", {58, 60}),
+        ("Piano,left", {60, 62}),
+    ],
+)
+def test_a_name_may_have_a_comma_in_it(tmp_path: Path, asked: str, played: set[int]) -> None:
+    """What is between commas is a name, unless with its commas it is one too."""
+    path = midi_file(
+        tmp_path / "a.mid",
+        [named("Piano, left"), *key(0, 480, 58)],
+        [named("Piano"), *key(0, 480, 60)],
+        [named("left"), *key(0, 480, 62)],
+    )
+
+    assert notes_of(read(path, asked.split(","))) == played
+
+
+def test_every_track_goes_by_its_number(tmp_path: Path) -> None:
+    """Of two tracks of one name the number tells which; a name that looks like one is a name."""
+    path = midi_file(
+        tmp_path / "a.mid",
+        [named("Piano"), *key(0, 480, 58)],
+        [named("Piano"), *key(0, 480, 60)],
+        [named("Track 1"), *key(0, 480, 62)],
+    )
+
+    assert notes_of(read(path, ["Piano"])) == {58, 60}
+    assert notes_of(read(path, ["Track 2"])) == {60}
+    assert notes_of(read(path, ["track 1"])) == {62}
+
+
+def test_a_track_that_is_asked_for_twice_plays_once(tmp_path: Path) -> None:
+    """By its name and by its number it is the same pair of hands."""
+    path = midi_file(tmp_path / "a.mid", [named("Keys"), *key(0, 480, 58)])
+
+    assert read(path, ["keys", "track 1"]) == read(path, ["Keys"])
+
+
 def test_a_track_that_is_not_there(tmp_path: Path) -> None:
     """A wrong track name is answered with the names there are."""
     path = midi_file(tmp_path / "a.mid", [(0, tempo(90))], [named("Keys"), *key(0, 480, 58)])
