@@ -100,9 +100,10 @@ class Song:
         """The song with the clock that a sequencer would send along.
 
         What falls on the same instant comes in the order a sequencer was seen to send: notes
-        first, then start and clock.
+        first, then start and clock.  A metre that stands after the last key has no bars to count.
         """
-        yield from merge(self.metres, self.played, self._clock(), key=attrgetter("at"))
+        metres = (metre for metre in self.metres if metre.at < self.end)
+        yield from merge(metres, self.played, self._clock(), key=attrgetter("at"))
         yield Stop(self.end)
 
     def without_clock(self) -> Iterator[Incoming]:

@@ -251,6 +251,17 @@ def test_what_falls_together_comes_in_a_sequencers_order(tmp_path: Path) -> None
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("tick", [1920, 2400])
+def test_a_metre_after_the_last_key_is_not_played(tmp_path: Path, tick: int) -> None:
+    """Where the keys end the song ends, whatever metre a program writes after the last bar."""
+    path = midi_file(tmp_path / "a.mid", [(0, metre(4, 4)), (tick, metre(3, 4))], key(0, 1920, 58))
+    events = list(read(path).with_clock())
+
+    assert [event for event in events if isinstance(event, NewMetre)] == [NewMetre(0, Metre(4, 4))]
+    assert events[-1] == Stop(2)
+    assert all(event.at <= 2 for event in events)
+
+
 def test_without_clock_only_the_player_is_heard(tmp_path: Path) -> None:
     """Without the file's clock there is no tick, no start, and only the opening metre."""
     song = read(
