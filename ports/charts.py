@@ -9,8 +9,9 @@
     |: Bb/D | Eb |1. F7 | F7 :|2. Cm7 F7 | Bb |
 
 Bars stand between bar lines; the chords of a bar share it evenly; a stroke (/) gives the chord
-before it one more share; % is the bar before again, N.C. no chord.  |: and :| enclose what is
-played twice, 1. and 2. open its endings.  A line without bar lines names a section.
+before it one more share; % is the bar before again, N.C. no chord; in an empty bar the chord before
+it stays.  |: and :| enclose what is played twice, 1. and 2. open its endings; || is a bar line like
+any other.  A line without bar lines names a section.
 """
 
 from __future__ import annotations
@@ -155,7 +156,7 @@ def _read_bars(reading: _Reading, line: str, where: str) -> None:
     for sign, content in taken:
         if sign:
             _take_sign(reading, sign, where)
-        if content:
+        if content is not None:
             if reading.repeat is not None and reading.repeat.closed:
                 _leave_endings(reading)
             _add_bar(reading, content, where)
@@ -224,10 +225,11 @@ def _leave_endings(reading: _Reading) -> None:
 def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
     words = content.split()
     if words == ["%"]:
-        played = reading.sections[-1][1] or [b for _, bars in reading.sections for b in bars]
-        if not played:
-            raise ChartError(f"{where}: % repeats the bar before, but there is none; write a chord")
-        return played[-1]
+        none = f"{where}: % repeats the bar before, but there is none; write a chord"
+        return _bar_before(reading, none)
+    if not words:
+        none = f"{where} is empty, and no chord comes before it; write one, or N.C. for no chord"
+        return Bar(((Fraction(0), _bar_before(reading, none).chords[-1][1]),))
     share = reading.header.metre.bar / len(words)
     chords: list[tuple[Fraction, Chord | None]] = []
     for i, word in enumerate(words):
@@ -236,6 +238,13 @@ def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
         chords.append((i * share, _read_chord(word, where)))
     _demand_felt_beats(chords, reading.header.metre, where)
     return Bar(tuple(chords))
+
+
+def _bar_before(reading: _Reading, none: str) -> Bar:
+    played = reading.sections[-1][1] or [bar for _, bars in reading.sections for bar in bars]
+    if not played:
+        raise ChartError(none)
+    return played[-1]
 
 
 def _demand_felt_beats(

@@ -107,11 +107,71 @@ def test_an_ending_is_left_out_when_its_time_is_over(text: str, bars: str) -> No
 
 
 @pytest.mark.parametrize(
+    ("text", "bars"),
+    [
+        pytest.param("| C |  | F | G |", "C C F G", id="the second bar"),
+        pytest.param("| C | | F |", "C C F", id="one blank is a bar"),
+        pytest.param("| C | \t | F |", "C C F", id="or a tab"),
+        pytest.param("| C |  |  |", "C C C", id="two in a row, the last one too"),
+        pytest.param("| C |  || F |", "C C F", id="before a double bar line"),
+        pytest.param("| C |\n|  | F |", "C C F", id="first on its line"),
+        pytest.param("A\n| C |\nB\n|  | F |", "C C F", id="first of its section"),
+        pytest.param("| N.C. |  | F |", "N.C. N.C. F", id="silence stays too"),
+        pytest.param("|: C |  :| F |", "C C C C F", id="last of a repeat"),
+        pytest.param("| C |: F | | G :|", "C F F G F F G", id="within a repeat"),
+        pytest.param("|: C | F |1.  :|2. G |", "C F F C F G", id="all of an ending"),
+    ],
+)
+def test_in_an_empty_bar_the_chord_before_stays(text: str, bars: str) -> None:
+    """Nothing is written where nothing changes; what comes after it comes no bar early."""
+    assert [bar for section in read_back(text) for bar in section] == bars.split()
+
+
+def test_of_two_chords_the_last_one_stays_in_an_empty_bar() -> None:
+    """It is no simile mark: after C and F the F goes on."""
+    assert read_back("| C F |  | % |") == [["C F", "F", "F"]]
+
+
+@pytest.mark.parametrize(
+    ("text", "bars"),
+    [
+        pytest.param("| C || F ||", "C F", id="a double bar line"),
+        pytest.param("|| C ||\n|| F ||", "C F", id="at both ends of two lines"),
+        pytest.param("| C |\n| F |", "C F", id="where a line ends and where the next begins"),
+        pytest.param("| C \n| F |", "C F", id="where the next line begins alone"),
+        pytest.param("|: C :| |: F :|", "C C F F", id="a repeat closed and one opened"),
+        pytest.param("|: C :||: F :|", "C C F F", id="both on one bar line"),
+        pytest.param("|: C :|:  F :|", "C C F F", id="and in one sign"),
+        pytest.param("|: C :|\n|: F :|", "C C F F", id="a repeat to each line"),
+        pytest.param("|: C :| | F |", "C C F", id="a bar line after a repeat"),
+        pytest.param("| C | |: F :|", "C F F", id="a bar line before a repeat"),
+        pytest.param("| C || |: F :|", "C F F", id="a double one before a repeat"),
+        pytest.param("| C || | F |", "C F", id="a bar line after a double one"),
+        pytest.param("|: | C | F :|", "C F C F", id="a bar line after the opening sign"),
+        pytest.param("|: C |1. F :| |2. G |", "C F C G", id="an ending that has its own"),
+        pytest.param("|: C |1. | F :|2. | G |", "C F C G", id="an ending that stands apart"),
+        pytest.param("|: C | 1. F :|\n| 2. G |", "C F C G", id="an ending on a line of its own"),
+    ],
+)
+def test_a_bar_line_written_twice_is_no_empty_bar(text: str, bars: str) -> None:
+    """Signs of one bar line may stand a blank apart; a line of bars begins and ends with one."""
+    assert read_back(text) == [bars.split()]
+
+
+@pytest.mark.parametrize(
     ("text", "message"),
     [
         ("", "chart has no bars; write some between bar lines, such as | Bb | F7 |"),
         ("| Bb | H7 |", "chart, line 1, bar 2: 'H7' is not a chord symbol"),
         ("Verse\n| % |", "line 2, bar 1: % repeats the bar before, but there is none"),
+        ("| | Bb |", "line 1, bar 1 is empty, and no chord comes before it; write one, or N.C."),
+        ("Verse\n|  :|", "line 2, bar 1 is empty, and no chord comes before it"),
+        (
+            "|: Bb :|   | Eb |",
+            "line 1: between :| and | is room for a bar, and nothing in it; write",
+        ),
+        ("| Bb |   |: Eb :|", "line 1: between | and |: is room for a bar, and nothing in it"),
+        ("|: Bb |1.   | Eb :|", "line 1: between |1. and | is room for a bar, and nothing in it"),
         ("key: H\n| Bb |", "line 1: 'H' is not a key; write one such as Bb, F#m or C minor"),
         ("key: a\n| Bb |", "line 1: 'a' is not a key"),
         ("metre: 4/5\n| Bb |", "line 1: '4/5' is not a metre; write one such as 4/4 or 12/8"),
