@@ -19,6 +19,9 @@ from engine.pulse import FASTEST, SLOWEST
 
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
 
+# The signs of printed music, in which chords may be written too.
+_PRINTED: Final = str.maketrans({"♭": "b", "♯": "#"})
+
 
 @dataclass(frozen=True, slots=True)
 class Header:
@@ -43,7 +46,7 @@ class Header:
 
 
 def _with_key(header: Header, value: str) -> Header:
-    found = _KEY.fullmatch(value)
+    found = _KEY.fullmatch(value.translate(_PRINTED))
     if found is None or (found[2] is None and found[1][0].islower()):
         raise ValueError(f"{value!r} is not a key; write one such as Bb, F#m or C minor")
     minor = found[2] == "m" or (found[2] or "").lower() in ("min", "minor")

@@ -58,10 +58,11 @@ def test_the_header_is_kept() -> None:
 @pytest.mark.parametrize(
     ("written", "key"),
     [("Bb", Key(10)), ("F#m", Key(6, minor=True)), ("a minor", Key(9, minor=True)),
-     ("bb Major", Key(10)), ("AM", Key(9)), ("C Minor", Key(0, minor=True))],
+     ("bb Major", Key(10)), ("AM", Key(9)), ("C Minor", Key(0, minor=True)),
+     ("B♭", Key(10)), ("F♯m", Key(6, minor=True)), ("e♭ minor", Key(3, minor=True))],
 )  # fmt: skip
 def test_a_key_is_read_as_it_is_usually_written(written: str, key: Key) -> None:
-    """In words or as a chord, with a small letter where a word says which."""
+    """In words or as a chord, with a small letter where a word says which, in type or in print."""
     assert parse_chart(f"title: Slow train\nkey: {written}\n| Bb | n.c. |").key == key
 
 
