@@ -17,6 +17,7 @@ any other.  A line without bar lines names a section.
 from __future__ import annotations
 
 import re
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -70,12 +71,21 @@ def read_chart(path: Path) -> Chart:
         ChartError: what is wrong, at which line and bar, and what would do.
     """
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")  # some editors put a byte order mark first
     except OSError as error:
         raise ChartError(f"{path} cannot be read ({error.strerror}); give a text file") from None
-    except UnicodeDecodeError:
-        raise ChartError(f"{path} is not text; give a chart as a text file") from None
+    except UnicodeDecodeError as error:
+        raise ChartError(_undecoded(path, error.object, error.start)) from None
     return parse_chart(text, str(path))
+
+
+def _undecoded(path: Path, written: bytes, at: int) -> str:
+    """What is said of bytes that are not UTF-8 from a place on: other text, or none at all."""
+    utf16 = written.startswith((BOM_UTF16_LE, BOM_UTF16_BE))
+    if not utf16 and any(byte < ord(" ") and not chr(byte).isspace() for byte in written):
+        return f"{path} is not text; give a chart as a text file"
+    line = written.count(b"\n", 0, at) + 1
+    return f"{path}, line {line} has a letter that is not in UTF-8; save the file as UTF-8"
 
 
 def parse_chart(text: str, name: str = "chart") -> Chart:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from pathlib import Path
 
@@ -216,4 +217,36 @@ def test_a_recording_is_no_chart(tmp_path: Path) -> None:
     path.write_bytes(b"MThd\xff\xfe\x00")
 
     with pytest.raises(ChartError, match="is not text"):
+        read_chart(path)
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+def test_a_chart_may_begin_with_a_byte_order_mark(tmp_path: Path, line_end: str) -> None:
+    """Some editors put one first; the key on the first line is read all the same."""
+    path = tmp_path / "song.txt"
+    path.write_bytes(line_end.join(["key: Ab", "| Ab | Db |", ""]).encode("utf-8-sig"))
+    chart = read_chart(path)
+
+    assert chart.key == Key(8)
+    assert [section.name for section in chart.sections] == ["Song"]
+
+
+def test_a_chart_may_begin_with_its_bars_after_a_byte_order_mark(tmp_path: Path) -> None:
+    """The first bar line is the first sign that is seen."""
+    path = tmp_path / "song.txt"
+    path.write_bytes("| Ab | Db |".encode("utf-8-sig"))
+
+    assert len(read_chart(path).bars) == 2
+
+
+@pytest.mark.parametrize(("encoding", "line"), [("latin-1", 2), ("cp1252", 2), ("utf-16", 1)])
+def test_text_in_another_encoding_is_to_be_saved_as_utf_8(
+    tmp_path: Path, encoding: str, line: int
+) -> None:
+    """It is text, and who wrote it is told how to save it; the line helps to find the letter."""
+    path = tmp_path / "song.txt"
+    path.write_bytes("key: C\ntitle: Água de março\n| C |\n".encode(encoding))
+    told = f"song.txt, line {line} has a letter that is not in UTF-8; save the file as UTF-8"
+
+    with pytest.raises(ChartError, match=re.escape(told)):
         read_chart(path)
