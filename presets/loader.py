@@ -54,7 +54,7 @@ def text_in(path: Path) -> str:
         PresetError: it cannot be read, or is not text.
     """
     try:
-        return path.read_text("utf-8")
+        return path.read_text("utf-8-sig")  # some editors put a byte order mark first
     except UnicodeDecodeError:
         raise PresetError(f"{path.name} is not text; give a preset written in YAML") from None
     except OSError as error:

@@ -14,7 +14,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Final
 
-from presets.loader import load, names
+from presets.loader import load, names, text_in
 from presets.reading import PresetError, read
 
 _NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]*")
@@ -52,7 +52,7 @@ def text_of(name: str) -> str:
     load(name)
     if name in names():
         return (resources.files("presets") / f"{name}.yaml").read_text("utf-8")
-    return Path(name).read_text("utf-8")
+    return text_in(Path(name))
 
 
 def begin(name: str, other: str, where: Path) -> Path:

@@ -150,6 +150,16 @@ class TestOwn:
         assert path_of("my-soul", tmp_path / "presets") == str(path)
         assert path_of("soul", tmp_path / "presets") == "soul"
 
+    def test_one_that_begins_with_a_byte_order_mark_can_be_copied(self, tmp_path: Path) -> None:
+        """Some editors put one first; it is sound, so it can be begun from, and goes no further."""
+        path = tmp_path / "marked.yaml"
+        path.write_bytes(SMALL.encode("utf-8-sig"))
+        copy = begin("mine", str(path), tmp_path)
+
+        assert load(copy).rhythm == load(path).rhythm
+        assert text_of(str(path)) == SMALL
+        assert "\ufeff" not in copy.read_text("utf-8")
+
     @pytest.mark.parametrize(
         ("name", "other", "sentence"),
         [
