@@ -51,11 +51,13 @@ def text_in(path: Path) -> str:
     """What a preset file says, as it is written.
 
     Raises:
-        PresetError: it cannot be read, or is not text.
+        PresetError: it cannot be read, or is not text in UTF-8.
     """
     try:
         return path.read_text("utf-8-sig")  # some editors put a byte order mark first
     except UnicodeDecodeError:
-        raise PresetError(f"{path.name} is not text; give a preset written in YAML") from None
+        raise PresetError(
+            f"{path.name} is not text in UTF-8; give a preset written in YAML, and save it as UTF-8"
+        ) from None
     except OSError as error:
         raise PresetError(f"{path.name} cannot be read: {error.strerror}") from None

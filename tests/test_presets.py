@@ -345,6 +345,16 @@ class TestMistakes:
         with pytest.raises(PresetError, match=r"song\.mid is not text"):
             load(path)
 
+    def test_a_file_in_another_encoding_is_to_be_saved_as_utf_8(self, tmp_path: Path) -> None:
+        """A description with an umlaut, as some editors still write it."""
+        path = tmp_path / "mine.yaml"
+        path.write_bytes(f"description: Zögernd.\n{SMALL}".encode("latin-1"))
+
+        with pytest.raises(
+            PresetError, match=r"mine\.yaml is not text in UTF-8; .* save it as UTF-8"
+        ):
+            load(path)
+
 
 class TestLimits:
     """A style cannot be made wrong in code either."""
