@@ -328,6 +328,7 @@ def test_a_rhythm_is_held_against_the_figure(fourth: str, sentence: str) -> None
 
 HARMONY = [
     ("Eb: Eb2@1 Eb2@3", "Only Eb, twice, under Eb"),
+    ("Eb: Eb2@1 Eb2@3 G1@4>Ab | Ab: Ab1@1", "Only Eb, twice, under Eb, before it leads on"),
     ("Eb: Eb2@1 Bb1@3", "Root and fifth of Eb, Eb and Bb"),
     ("Fm7: F1@1 Ab1@3", "Ab on 3 is the minor third of Fm7: with the third the bass"),
     ("Bb7: Bb1@1 Ab1@3", "Ab on 3 is the flat seventh of Bb7: the seventh is the tone that wants"),

@@ -42,9 +42,10 @@ def _tones(spot: Spot, chord: Chord) -> Iterator[Remark]:
     root = bar.key.chord_name(chord)
     if kinds == {"root"}:
         times = f", {times_over(len(notes))}" if len(notes) > 1 else ""
+        onward = ", before it leads on" if len(notes) < len(bar.pitched) else ""
         yield Remark(
             Topic.TONES, 0.5,
-            f"Only {root}{times}, under {bar.symbol(chord)}",
+            f"Only {root}{times}, under {bar.symbol(chord)}{onward}",
             "the bass lays the floor and leaves the colour to the keyboard",
         )  # fmt: skip
     elif kinds == {"root", "octave"}:
