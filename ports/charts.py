@@ -8,10 +8,10 @@
     | Bb | Gm7 | Cm7 F7 | % |
     |: Bb/D | Eb |1. F7 | F7 :|2. Cm7 F7 | Bb |
 
-Bars stand between bar lines; the chords of a bar share it evenly; a stroke (/) gives the chord
-before it one more share; % is the bar before again, N.C. no chord; in an empty bar the chord before
-it stays.  |: and :| enclose what is played twice, 1. and 2. open its endings; || is a bar line like
-any other.  A line without bar lines names a section.
+Bars stand between bar lines; the chords of a bar share it evenly, or have a felt beat each; a
+stroke (/) gives the chord before it one more share; % is the bar before again, N.C. no chord; in an
+empty bar the chord before it stays.  |: and :| enclose what is played twice, 1. and 2. open its
+endings; || is a bar line like any other.  A line without bar lines names a section.
 """
 
 from __future__ import annotations
@@ -240,12 +240,11 @@ def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
     if not words:
         none = f"{where} is empty, and no chord comes before it; write one, or N.C. for no chord"
         return Bar(((Fraction(0), _bar_before(reading, none).chords[-1][1]),))
-    share = reading.header.metre.bar / len(words)
     chords: list[tuple[Fraction, Chord | None]] = []
-    for i, word in enumerate(words):
+    for place, word in zip(_places(len(words), reading.header.metre), words, strict=True):
         if word == "/" and chords:
             continue
-        chords.append((i * share, _read_chord(word, where)))
+        chords.append((place, _read_chord(word, where)))
     _demand_felt_beats(chords, reading.header.metre, where)
     return Bar(tuple(chords))
 
@@ -255,6 +254,16 @@ def _bar_before(reading: _Reading, none: str) -> Bar:
     if not played:
         raise ChartError(none)
     return played[-1]
+
+
+def _places(count: int, metre: Metre) -> Sequence[Fraction]:
+    """Where the shares of a bar begin: on the felt beats if they are as many, else evenly.
+
+    In 5/8 or 7/8 the felt beats are not alike, and even shares would lie beside them.
+    """
+    if count == len(metre.pulses):
+        return metre.pulses
+    return [i * metre.bar / count for i in range(count)]
 
 
 def _demand_felt_beats(

@@ -83,6 +83,27 @@ def test_six_eight_is_felt_in_two() -> None:
     assert bar.chords[1][0] == Fraction(3, 2)
 
 
+@pytest.mark.parametrize(
+    ("metre", "bar", "eighths"),
+    [
+        ("5/8", "C D", [0, 2]),
+        ("7/8", "C D E", [0, 2, 4]),
+        ("7/8", "C / E", [0, 4]),
+        ("8/8", "C D E", [0, 2, 5]),
+        ("10/8", "C D E F", [0, 2, 4, 7]),
+        ("9/8", "C D E", [0, 3, 6]),
+        ("5/4", "C D E F G", [0, 2, 4, 6, 8]),
+    ],
+)
+def test_in_odd_metres_each_felt_beat_may_have_its_chord(
+    metre: str, bar: str, eighths: list[int]
+) -> None:
+    """As many chords and strokes as felt beats fall on them, though the beats are not alike."""
+    read = parse_chart(f"metre: {metre}\n| {bar} |").bars[0]
+
+    assert [start * 2 for start, _ in read.chords] == eighths
+
+
 def test_a_repeat_without_endings_is_played_twice() -> None:
     """The bars between the repeat signs come twice."""
     assert read_back("|: Ab | Fm :| Db |") == [["Ab", "Fm", "Ab", "Fm", "Db"]]
