@@ -33,14 +33,35 @@ def folder(platform: str = sys.platform, environment: Mapping[str, str] = os.env
 
 
 def own_names(where: Path) -> list[str]:
-    """The presets that lie there."""
-    return sorted(path.stem for path in where.glob("*.yaml"))
+    """The presets that lie there, but for those that take the place of one that comes along.
+
+    A file whose name will not do is among them, so that its player learns why it cannot be played.
+    """
+    there = [path for path in where.glob("*.yaml") if path.is_file() and path.name[0] != "."]
+    return sorted(path.stem for path in there if path.stem not in names())
 
 
 def path_of(name: str, where: Path) -> str:
-    """What to load for a name: a preset of the user's own if there is one, else the name."""
+    """What to load for a name: a preset of the user's own if there is one, else the name.
+
+    Raises:
+        PresetError: there is one, but no preset may be called so.
+    """
     own = where / f"{name}.yaml"
-    return str(own) if _NAME.fullmatch(name) and own.is_file() else name
+    if _NAME.fullmatch(name):
+        return str(own) if own.is_file() else name
+    if name in own_names(where):
+        raise PresetError(
+            f"{own.name} will not do as a name; give the file one of small letters, digits and"
+            f" hyphens, such as {_plain(name)}.yaml"
+        )
+    return name
+
+
+def _plain(name: str) -> str:
+    """A name that will do, as near to this one as can be."""
+    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")
+    return plain if plain and plain not in names() else f"my-{plain or 'own'}"
 
 
 def text_of(name: str) -> str:

@@ -150,6 +150,39 @@ class TestOwn:
         assert path_of("my-soul", tmp_path / "presets") == str(path)
         assert path_of("soul", tmp_path / "presets") == "soul"
 
+    @pytest.mark.parametrize(
+        ("name", "better"),
+        [("MyGroove", "mygroove"), ("late shift", "late-shift"), ("_1", "1"), ("ö", "my-own"),
+         ("Rock", "my-rock")],
+    )  # fmt: skip
+    def test_a_file_whose_name_will_not_do_is_told_a_better_one(
+        self, tmp_path: Path, name: str, better: str
+    ) -> None:
+        """It is listed, who asks for it learns what a name looks like, and so named it plays."""
+        (tmp_path / f"{name}.yaml").write_text(SMALL)
+        told = f"{name}.yaml will not do as a name; give the file one of small letters, digits"
+
+        assert own_names(tmp_path) == [name]
+        with pytest.raises(PresetError, match=rf"^{told} and hyphens, such as {better}\.yaml$"):
+            path_of(name, tmp_path)
+        (tmp_path / f"{name}.yaml").rename(tmp_path / f"{better}.yaml")
+        assert load(path_of(better, tmp_path)).name == better
+
+    def test_only_preset_files_are_listed(self, tmp_path: Path) -> None:
+        """A folder and what an editor hides are none, and nobody has to be told about them."""
+        (tmp_path / "groove.yaml").mkdir()
+        (tmp_path / ".mine.yaml").write_text(SMALL)
+
+        assert own_names(tmp_path) == []
+
+    def test_one_in_place_of_a_shipped_one_is_listed_once(self, tmp_path: Path) -> None:
+        """A rock of one's own is played for rock, and the list has it where rock stands anyway."""
+        (tmp_path / "rock.yaml").write_text(SMALL)
+        (tmp_path / "mine.yaml").write_text(SMALL)
+
+        assert own_names(tmp_path) == ["mine"]
+        assert load(path_of("rock", tmp_path)).rhythm == read(SMALL, "rock.yaml").rhythm
+
     def test_one_that_begins_with_a_byte_order_mark_can_be_copied(self, tmp_path: Path) -> None:
         """Some editors put one first; it is sound, so it can be begun from, and goes no further."""
         path = tmp_path / "marked.yaml"
