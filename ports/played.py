@@ -8,12 +8,11 @@ the nearest bar of its number, a chord to the place at which it was heard.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from engine.harmony import C_MAJOR, Chord, Key
 from engine.labels import parse_harte
@@ -22,6 +21,7 @@ from engine.meter import Metre
 from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, BassNote, Role
 from engine.teaching.bars import Bar, Taken, bars_of
+from ports.facts import Fact, check, facts_in
 from ports.files import FileError
 
 # Written places lie on grids of up to 48 to a quarter note; the trace rounds them to six digits.
@@ -33,8 +33,6 @@ _MOST_STRINGS: Final = 6
 _HEARD_LATE: Final = 0.06
 # A last note shorter than any touch was struck as the playing stopped; nobody heard it.
 _CUT_OFF_SECONDS: Final = 0.03
-
-Fact = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,24 +71,28 @@ def played_in(lines: Iterable[str], name: str) -> Played:
     Raises:
         FileError: a line that is none of a trace, or no bass note in any.
     """
-    facts = _without_cut_off(list(_facts(lines, name)))
-    style = next((fact for fact in facts if fact["type"] == "style"), None)
+    told = list(facts_in(lines, name))
+    style = next((fact for fact in told if fact["type"] == "style"), None)
     if style is None:
         raise FileError(f"{name} does not say in which style it was played; write the trace anew")
+    check(told, name)
+    facts = _without_cut_off(told)
     if not any(fact["type"] == "note" for fact in facts):
         raise FileError(f"{name} has no bass notes; there is nothing to explain")
+    if not any(fact["type"] == "bar" for fact in facts):
+        raise FileError(f"{name} does not say where its bars begin; write the trace anew")
     try:
         bars = tuple(_with_notes(bars_of(_taken(facts))))
         # Early traces do not tell the span: they were played with a finger to each fret.
-        neck = _tuning(style, bars), int(style.get("span", SPAN))
-        return Played(style["name"], int(style["grade"]), int(style["seed"]), *neck, bars)
-    except (KeyError, TypeError, ValueError) as error:
+        tuning, span = _tuning(style, bars), style.get("span", SPAN)
+        return Played(style["name"], style["grade"], style["seed"], tuning, span, bars)
+    except (LookupError, ValueError, ArithmeticError) as error:
         raise FileError(f"{name} is damaged ({error} in it makes no sense)") from error
 
 
 def _tuning(style: Fact, bars: Iterable[Bar]) -> tuple[int, ...]:
     """The open strings, with those of any other instrument that was taken up on the way."""
-    tuning = [int(string) for string in style["tuning"]]
+    tuning: list[int] = list(style["tuning"])
     for note in (note for bar in bars for note in bar.notes):
         if not (1 <= note.string <= _MOST_STRINGS and 0 <= note.fret <= note.note):
             raise ValueError(f"string {note.string}, fret {note.fret}")
@@ -98,21 +100,9 @@ def _tuning(style: Fact, bars: Iterable[Bar]) -> tuple[int, ...]:
     return tuple(tuning)
 
 
-def _facts(lines: Iterable[str], name: str) -> Iterator[Fact]:
-    for number, line in enumerate(lines, start=1):
-        try:
-            fact = json.loads(line)
-            _ = fact["type"], float(fact["time"])
-        except (ValueError, TypeError, KeyError) as error:
-            raise FileError(
-                f"{name} line {number} is no line of a trace; give what --trace wrote"
-            ) from error
-        yield fact
-
-
 def _without_cut_off(facts: list[Fact]) -> list[Fact]:
     last = max((f for f in facts if f["type"] == "note"), key=lambda f: f["time"], default=None)
-    cut = last is not None and last.get("until", 0) - last["time"] < _CUT_OFF_SECONDS
+    cut = last is not None and last["until"] - last["time"] < _CUT_OFF_SECONDS
     return [fact for fact in facts if not (cut and fact is last)]
 
 

@@ -399,6 +399,83 @@ def test_a_note_that_nobody_could_play_damages_the_trace(
     assert sentence in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("kind", "field", "value", "sentence"),
+    [
+        ("note", "until", None, 'in line 5 "until" is null, not a number'),
+        ("note", "until", "1", """in line 5 "until" is '1', not a number"""),
+        ("note", "place", float("nan"), 'in line 5 "place" is nan, not a number'),
+        pytest.param("note", "length", 10**400, "not a number", id="a length of 401 digits"),
+        ("note", "reason", None, 'in line 5 "reason" is null, not text'),
+        ("note", "fret", 1.5, 'in line 5 "fret" is 1.5, not a whole number'),
+        ("note", "velocity", True, 'in line 5 "velocity" is True, not a whole number'),
+        ("note", "aims_at", 3, 'in line 5 "aims_at" is 3, not text or null'),
+        ("key", "label", 4, 'in line 3 "label" is 4, not text'),
+        ("chord", "label", {"root": "Ab"}, "not text"),
+        ("bar", "bar", [1], 'in line 2 "bar" is [1], not a whole number'),
+        ("bar", "metre", None, 'in line 2 "metre" is null, not text'),
+        ("style", "grade", float("inf"), 'in line 1 "grade" is inf, not a whole number'),
+        ("style", "tuning", "EADG", "is 'EADG', not a list of whole numbers"),
+        ("style", "name", None, 'in line 1 "name" is null, not text'),
+    ],
+)
+def test_a_field_with_something_else_in_it_is_named(
+    kind: str, field: str, value: object, sentence: str
+) -> None:
+    """Whoever changed a trace by hand reads in which line, and what belongs there."""
+    lines = example()
+    next(line for line in lines if line["type"] == kind)[field] = value
+
+    with pytest.raises(FileError, match=r"^bad is damaged: .*; write the trace anew$") as caught:
+        played_in([json.dumps(line) for line in lines], "bad")
+
+    assert sentence in str(caught.value)
+
+
+def example() -> list[dict[str, object]]:
+    """The facts of docs/example.jsonl."""
+    text = (ROOT / "docs" / "example.jsonl").read_text("utf-8")
+    return [json.loads(line) for line in text.splitlines()]
+
+
+def test_a_field_that_is_not_there_is_named() -> None:
+    """A note without its string cannot be drawn."""
+    lines = example()
+    del next(line for line in lines if line["type"] == "note")["string"]
+
+    with pytest.raises(FileError, match=r'^bad is damaged: line 5 has no "string"; write'):
+        played_in([json.dumps(line) for line in lines], "bad")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "[" * 100_000,
+        '{"type": "note", "time": ' + "9" * 5000 + "}",
+        '{"type": "note", "time": Infinity}',
+        '{"type": "note", "time": "1"}',
+        '{"type": ["note"], "time": 1}',
+        '"note"',
+        "",
+    ],
+    ids=lambda line: line[:30],
+)
+def test_a_line_that_is_none_of_a_trace_is_named(line: str) -> None:
+    """Whatever stands there, and however deep, is told by its number."""
+    lines = [json.dumps(fact) for fact in example()]
+
+    with pytest.raises(FileError, match=r"^bad line 3 is no line of a trace; give what --trace"):
+        played_in([*lines[:2], line, *lines[2:]], "bad")
+
+
+def test_a_trace_without_bar_lines_is_told() -> None:
+    """Notes that lie in no bar cannot be explained bar by bar."""
+    lines = [json.dumps(fact) for fact in example() if fact["type"] != "bar"]
+
+    with pytest.raises(FileError, match=r"^cut does not say where its bars begin; write the trace"):
+        played_in(lines, "cut")
+
+
 def test_a_style_on_more_strings_that_was_taken_up_on_the_way_is_drawn() -> None:
     """A trace tells the strings of its first style; the others are known by their notes."""
     example = Path(__file__).parent.parent / "docs" / "example.jsonl"
