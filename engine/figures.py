@@ -18,6 +18,11 @@ from engine.meter import FOUR_FOUR, Metre
 
 _SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
 TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
+
+# Tones may stand as close as their strokes: 11 55 is 1 1 5 5.  But these words are tones of a
+# chord, and who writes 13 means no root and third.
+_BEYOND: Final = re.compile(r">?(?:13|[b#]1[13]),?")
+
 FREE: Final = "*"
 LEAD: Final = ">"
 OCTAVE: Final = "8"
@@ -89,7 +94,8 @@ class Figure:
 
 
 def _tones(tones: str, count: int) -> list[str]:
-    strange = TONE.sub("", tones).split()
+    beyond = [word for word in tones.split() if _BEYOND.fullmatch(word)]
+    strange = beyond or TONE.sub("", tones).split()
     if strange:
         wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"
         raise StyleError("tones", strange[0], wanted)

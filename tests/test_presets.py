@@ -32,6 +32,8 @@ rhythm:
       tones: 1 5 1 5
 """
 
+TWO = SMALL.replace("X-x- X-x-", "X--- X---").replace("1 5 1 5", "1 5")
+
 
 class TestShipped:
     """The presets that come along."""
@@ -242,6 +244,13 @@ class TestReading:
         assert style.pools == ((Family.MINOR, (("1", 3), ("b7", 1))),)
         assert style.neck.tuning == (23, 28, 33, 38, 43)
 
+    @pytest.mark.parametrize("tones", ["1 1 5 5", "11 55", "1155", '"1 155"'])
+    def test_tones_may_stand_as_close_as_their_strokes(self, tones: str) -> None:
+        """Two roots and two fifths, with blanks or without."""
+        text = SMALL.replace("1 5 1 5", tones)
+
+        assert read(text, "x.yaml") == read(SMALL.replace("1 5 1 5", "1 1 5 5"), "x.yaml")
+
     def test_a_preset_is_read_from_a_path(self, tmp_path: Path) -> None:
         """A file of one's own goes by its path and takes its name."""
         path = tmp_path / "mine.yaml"
@@ -353,6 +362,12 @@ class TestMistakes:
                 "tones is '1 5 1' (3 tones); give 4, one for each X or x",
             ),
             (SMALL.replace("1 5 1 5", "1 5 1 h"), 5, "tones is h; give degrees such as"),
+            (TWO.replace("1 5", "13"), 5, "tones is 13; give degrees such as 1 b3 5 5, 8;"),
+            (TWO.replace("1 5", '"13"'), 5, "tones is 13; give degrees such as"),
+            (TWO.replace("1 5", '">13"'), 5, "tones is >13; give degrees such as"),
+            (TWO.replace("1 5", "b13"), 5, "tones is b13; give degrees such as"),
+            (TWO.replace("1 5", '"#11"'), 5, "tones is #11; give degrees such as"),
+            (SMALL.replace("1 5 1 5", "1 13 5"), 5, "tones is 13; give degrees such as"),
         ],
     )
     def test_a_mistake_is_told_with_its_line_and_its_remedy(
