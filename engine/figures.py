@@ -80,10 +80,11 @@ class Figure:
         """Read a figure from its two lines.
 
         Raises:
-            StyleError: a sign or tone that means nothing, or lines of the wrong length.
+            StyleError: a sign or tone that means nothing, lines of the wrong length, or a grid
+                that does not fill the bar.
         """
         line = "".join(signs.split())
-        steps = metre.bar / grid.step
+        steps = _steps(grid, metre)
         if len(line) != steps:
             wanted = f"{steps} signs for a bar of {metre} in {grid.name.lower()}"
             raise StyleError("strokes", f"{signs!r} ({len(line)} signs)", wanted)
@@ -91,6 +92,16 @@ class Figure:
             raise StyleError("strokes", repr(signs), "X, x, g, - and . with at least one stroke")
         words = _tones(tones, sum(sign in "Xx" for sign in line))
         return cls(tuple(_strokes(line, words, grid.step)), metre, weight)
+
+
+def _steps(grid: Grid, metre: Metre) -> int:
+    steps = metre.bar / grid.step
+    if steps.denominator > 1:
+        fit = [each.name.lower() for each in Grid if (metre.bar / each.step).denominator == 1]
+        said = f"{grid.name.lower()}, which do not fill a bar of {metre} evenly"
+        wanted = " or ".join(fit) or "a metre that they fill, such as 4/4"
+        raise StyleError("rhythm.grid", said, wanted)
+    return int(steps)
 
 
 def _tones(tones: str, count: int) -> list[str]:

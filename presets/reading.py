@@ -269,7 +269,7 @@ class _Reader:
         if "metre" in given:
             metre = self._metre(given["metre"], f"{key}.metre")
         figure: Figure = self._checked(
-            node, lambda: Figure.of(signs, tones, grid, metre, weight), given
+            node, lambda: Figure.of(signs, tones, grid, metre, weight), {**self._values, **given}
         )
         return figure
 

@@ -34,6 +34,13 @@ rhythm:
 
 TWO = SMALL.replace("X-x- X-x-", "X--- X---").replace("1 5 1 5", "1 5")
 
+TRIPLETS = """\
+rhythm:
+  grid: triplets
+  figures:
+    - strokes: "X-x X-x X-x X"
+"""
+
 
 class TestShipped:
     """The presets that come along."""
@@ -368,6 +375,23 @@ class TestMistakes:
             (TWO.replace("1 5", "b13"), 5, "tones is b13; give degrees such as"),
             (TWO.replace("1 5", '"#11"'), 5, "tones is #11; give degrees such as"),
             (SMALL.replace("1 5 1 5", "1 13 5"), 5, "tones is 13; give degrees such as"),
+            (
+                TRIPLETS + "metres: [7/8]\n",
+                2,
+                "rhythm.grid is triplets, which do not fill a bar of 7/8 evenly; give eighths or"
+                " sixteenths",
+            ),
+            (
+                TRIPLETS + "      metre: 7/16\n",
+                2,
+                "rhythm.grid is triplets, which do not fill a bar of 7/16 evenly; give sixteenths",
+            ),
+            (
+                TRIPLETS + "      metre: 3/32\n",
+                2,
+                "rhythm.grid is triplets, which do not fill a bar of 3/32 evenly; give a metre that"
+                " they fill, such as 4/4",
+            ),
         ],
     )
     def test_a_mistake_is_told_with_its_line_and_its_remedy(
