@@ -23,6 +23,20 @@ Fact = Mapping[str, Any]
 """One line of a trace: its fields by their names."""
 
 
+def whole_lines(text: str) -> list[str]:
+    """The lines of a trace; where its writing was broken off, without the piece at the end."""
+    *lines, last = text.split("\n")
+    return [*lines, last] if _is_whole_line(last) else lines
+
+
+def _is_whole_line(line: str) -> bool:
+    try:
+        json.loads(line)
+    except (ValueError, RecursionError):
+        return False
+    return True
+
+
 def facts_in(lines: Iterable[str], name: str) -> Iterator[Fact]:
     """The lines as values, of which so far only kind and time are known to be there.
 

@@ -21,7 +21,7 @@ from engine.meter import Metre
 from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, BassNote, Role
 from engine.teaching.bars import Bar, Taken, bars_of
-from ports.facts import Fact, check, facts_in
+from ports.facts import Fact, check, facts_in, whole_lines
 from ports.files import FileError
 
 # Written places lie on grids of up to 48 to a quarter note; the trace rounds them to six digits.
@@ -62,7 +62,7 @@ def read_played(path: Path) -> Played:
         raise FileError(f"there is no file {path}") from error
     except (OSError, UnicodeDecodeError) as error:
         raise FileError(f"{path} cannot be read as a trace; give what --trace wrote") from error
-    return played_in(text.splitlines(), str(path))
+    return played_in(whole_lines(text), str(path))
 
 
 def played_in(lines: Iterable[str], name: str) -> Played:

@@ -317,6 +317,30 @@ def test_a_bar_whose_metre_changes_is_one_bar() -> None:
     assert [len(bar.notes) for bar in bars] == [1, 1, 1]
 
 
+@pytest.mark.parametrize("kept", [20, 60, -1])
+def test_a_trace_that_was_broken_off_is_explained_as_far_as_it_goes(
+    tmp_path: Path, kept: int
+) -> None:
+    """Power fails in the middle of a line: all that was played before is there to learn from."""
+    lines = (ROOT / "docs" / "example.jsonl").read_text("utf-8").splitlines(keepends=True)
+    path = tmp_path / "take.jsonl"
+    path.write_text("".join(lines))
+    whole = read_played(path)
+    broken_off = json.dumps(looped()[-1])
+    path.write_text("".join(lines) + broken_off[:kept])
+
+    assert read_played(path) == whole
+
+
+def test_a_trace_whose_last_line_has_no_end_is_whole(tmp_path: Path) -> None:
+    """An editor may leave out the end of the last line; the note in it was played all the same."""
+    text = (ROOT / "docs" / "example.jsonl").read_text("utf-8")
+    for name, written in (("a.jsonl", text), ("b.jsonl", text.rstrip("\n"))):
+        (tmp_path / name).write_text(written)
+
+    assert read_played(tmp_path / "b.jsonl") == read_played(tmp_path / "a.jsonl")
+
+
 def test_a_trace_that_cannot_be_opened_is_named(tmp_path: Path) -> None:
     """A folder is no trace."""
     with pytest.raises(FileError, match="cannot be read as a trace; give what --trace wrote"):
