@@ -33,7 +33,7 @@ from ports.files import create
 from ports.onlookers import Onlookers, Voice
 from ports.trace import LiveTrace
 from ports.view import Log, Picture, Screen
-from presets import loader
+from presets import loader, own
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
 ROOT = Path(__file__).parent.parent
@@ -494,6 +494,8 @@ def test_ctrl_c_while_a_command_is_loaded_only_ends_the_program(
     found: dict[str, object] = {}
 
     class CommandLine(ModuleType):
+        """A command line that takes long to load, so that it can be asked then."""
+
         def __getattr__(self, name: str) -> Callable[[], None]:
             found[f"loading {name}"] = signal.getsignal(signal.SIGINT)
             return lambda: found.update(running=signal.getsignal(signal.SIGINT))
@@ -512,9 +514,12 @@ def test_the_picture_is_drawn_by_one_who_does_not_hear_ctrl_c(
     heard: list[object] = []
 
     class Drawing:
+        """A process that hears of Ctrl-C what the one hears that begins it."""
+
         def __init__(self, **_facts: object) -> None: ...
 
         def start(self) -> None:
+            """Begin."""
             heard.append(signal.getsignal(signal.SIGINT))
 
     context = SimpleNamespace(Pipe=multiprocessing.Pipe, Process=Drawing)
@@ -859,3 +864,20 @@ def test_a_preset_of_ones_own_is_begun_checked_and_listed(
     assert "Begun from soul" in run(capsys, "presets", "show", "late-shift")[1]
     status, _, complaint = run(capsys, "presets", "new", "late-shift")
     assert (status, "is there already" in complaint) == (2, True)
+
+
+def test_a_preset_in_place_of_a_shipped_one_is_marked_as_the_players(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A rock of one's own stands in the list once, where rock stands, and as one's own."""
+    for home in ("HOME", "APPDATA", "XDG_CONFIG_HOME"):
+        monkeypatch.setenv(home, str(tmp_path))
+    own.folder().mkdir(parents=True)
+    (own.folder() / "rock.yaml").write_text(
+        (ROOT / "presets" / "rock.yaml").read_text("utf-8"), "utf-8"
+    )
+    _, listed, _ = run(capsys, "presets")
+    lines = [line for line in listed.splitlines() if line.startswith("rock ")]
+
+    assert len(lines) == 1
+    assert "(your own):" in lines[0]

@@ -43,10 +43,12 @@ def _list_presets() -> None:
 
 def _about(name: str) -> str:
     try:
-        style = loader.load(own.path_of(name, own.folder()))
+        path = own.path_of(name, own.folder())
+        style = loader.load(path)
     except PresetError as error:  # one of the player's own; the others are listed all the same
         return f"cannot be played: {error}"
-    return f"{style.title}: {style.description}"
+    whose = "" if path == name else " (your own)"
+    return f"{style.title}{whose}: {style.description}"
 
 
 @presets.command()
