@@ -8,9 +8,11 @@ the nearest bar of its number, a chord to the place at which it was heard.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
@@ -116,8 +118,9 @@ def _with_notes(bars: Sequence[Bar]) -> Iterator[Bar]:
 
 
 def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
-    heads = list(_heads(facts))
-    notes = _notes_by_bar(facts, heads)
+    heads = list(_heads(_told(facts, "bar")))
+    notes = _notes_by_bar(_told(facts, "note"), heads)
+    keys, chords = _told(facts, "key"), _told(facts, "chord")
     start = Fraction(0)
     for index, (head, until) in enumerate(zip(heads, _ends(heads, facts), strict=True)):
         metre = Metre.of(head["metre"])
@@ -127,18 +130,25 @@ def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
             number=head["bar"],
             start=start,
             metre=metre,
-            key=_key_at(facts, until),
-            heard=tuple(_heard(facts, began, until, per_second)),
+            key=_key_at(keys, until),
+            heard=tuple(_heard(chords, began, until, per_second)),
             notes=tuple(replace(n, beat=n.beat + start) for n in notes[index]),
         )
         yield taken
         start += metre.bar
 
 
-def _heads(facts: Sequence[Fact]) -> Iterator[Fact]:
+_TIME: Final = itemgetter("time")
+
+
+def _told(facts: Iterable[Fact], kind: str) -> list[Fact]:
+    """The lines of a kind in order of time, so that what is looked for need not be searched."""
+    return sorted((fact for fact in facts if fact["type"] == kind), key=_TIME)
+
+
+def _heads(told: Sequence[Fact]) -> Iterator[Fact]:
     """The bar lines; where the metre changes on one, it is told again and the second holds."""
-    heads = [fact for fact in facts if fact["type"] == "bar"]
-    for head, following in zip(heads, [*heads[1:], None], strict=True):
+    for head, following in zip(told, [*told[1:], None], strict=True):
         if following is None or (head["bar"], head["time"]) != (
             following["bar"],
             following["time"],
@@ -148,24 +158,28 @@ def _heads(facts: Sequence[Fact]) -> Iterator[Fact]:
 
 def _ends(heads: Sequence[Fact], facts: Sequence[Fact]) -> list[float]:
     """When each bar ends; the last one is as long as the one before, or as its notes sound."""
-    if not heads:
-        return []
     starts = [head["time"] for head in heads]
     lasts = starts[-1] - starts[-2] if len(starts) > 1 else 0.0
     sounds = max((fact["until"] for fact in facts if fact["type"] == "note"), default=0.0)
     return [*starts[1:], starts[-1] + lasts if lasts > 0 else sounds]
 
 
-def _notes_by_bar(facts: Sequence[Fact], heads: Sequence[Fact]) -> list[list[BassNote]]:
+def _notes_by_bar(told: Iterable[Fact], heads: Sequence[Fact]) -> list[list[BassNote]]:
     found: list[list[BassNote]] = [[] for _ in heads]
-    for fact in facts:
-        if fact["type"] != "note":
-            continue
-        mine = [i for i, head in enumerate(heads) if head["bar"] == fact["bar"]]
+    by_number: dict[int, list[int]] = {}
+    for index, head in enumerate(heads):
+        by_number.setdefault(head["bar"], []).append(index)
+    for fact in told:
+        mine = by_number.get(fact["bar"])
         if mine:  # none where the playing stopped just before the bar line
-            nearest = min(mine, key=lambda i: abs(heads[i]["time"] - fact["time"]))
-            found[nearest].append(_note(fact))
+            found[_nearest(mine, heads, fact["time"])].append(_note(fact))
     return [sorted(notes, key=lambda note: note.beat) for notes in found]
+
+
+def _nearest(mine: Sequence[int], heads: Sequence[Fact], time: float) -> int:
+    """Which of some bars began nearest to a moment; a loop has many of one number."""
+    later = bisect_left(mine, time, key=lambda i: heads[i]["time"])
+    return min(mine[max(later - 1, 0) : later + 1], key=lambda i: abs(heads[i]["time"] - time))
 
 
 def _note(fact: Fact) -> BassNote:
@@ -197,17 +211,17 @@ def _place(quarters: float) -> Fraction:
 
 
 def _heard(
-    facts: Sequence[Fact], began: float, until: float, per_second: float
+    chords: Sequence[Fact], began: float, until: float, per_second: float
 ) -> Iterator[tuple[Fraction, Chord | None]]:
-    for fact in facts:
-        if fact["type"] == "chord" and began <= fact["time"] < until:
-            place = (fact["time"] - began) * per_second - _HEARD_LATE
-            yield Fraction(max(round(place * 2), 0), 2), parse_harte(fact["label"])
+    first, end = (bisect_left(chords, time, key=_TIME) for time in (began, until))
+    for fact in chords[first:end]:
+        place = (fact["time"] - began) * per_second - _HEARD_LATE
+        yield Fraction(max(round(place * 2), 0), 2), parse_harte(fact["label"])
 
 
-def _key_at(facts: Sequence[Fact], until: float) -> Key:
-    known = [fact for fact in facts if fact["type"] == "key" and fact["time"] < until]
-    return _key(known[-1]["label"]) if known else C_MAJOR
+def _key_at(keys: Sequence[Fact], until: float) -> Key:
+    known = bisect_left(keys, until, key=_TIME)
+    return _key(keys[known - 1]["label"]) if known else C_MAJOR
 
 
 def _key(label: str) -> Key:

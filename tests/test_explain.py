@@ -341,6 +341,15 @@ def test_a_trace_whose_last_line_has_no_end_is_whole(tmp_path: Path) -> None:
     assert read_played(tmp_path / "b.jsonl") == read_played(tmp_path / "a.jsonl")
 
 
+def test_the_order_of_the_lines_does_not_matter() -> None:
+    """A program may have sorted them by kind, or turned them round; their times say the order."""
+    lines = [json.dumps(fact) for fact in example()]
+    whole = played_in(lines, "as told")
+
+    assert played_in(sorted(lines), "by kind") == whole
+    assert played_in(lines[::-1], "backwards") == whole
+
+
 def test_a_trace_that_cannot_be_opened_is_named(tmp_path: Path) -> None:
     """A folder is no trace."""
     with pytest.raises(FileError, match="cannot be read as a trace; give what --trace wrote"):
