@@ -118,7 +118,7 @@ def _with_notes(bars: Sequence[Bar]) -> Iterator[Bar]:
 
 
 def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
-    heads = list(_heads(_told(facts, "bar")))
+    heads = _heads(_told(facts, "bar"))
     notes = _notes_by_bar(_told(facts, "note"), heads)
     keys, chords = _told(facts, "key"), _told(facts, "chord")
     start = Fraction(0)
@@ -146,14 +146,25 @@ def _told(facts: Iterable[Fact], kind: str) -> list[Fact]:
     return sorted((fact for fact in facts if fact["type"] == kind), key=_TIME)
 
 
-def _heads(told: Sequence[Fact]) -> Iterator[Fact]:
-    """The bar lines; where the metre changes on one, it is told again and the second holds."""
-    for head, following in zip(told, [*told[1:], None], strict=True):
-        if following is None or (head["bar"], head["time"]) != (
-            following["bar"],
-            following["time"],
-        ):
-            yield head
+def _heads(told: Iterable[Fact]) -> list[Fact]:
+    """The bar lines; where the metre changes on one, it is told again, and the later one holds.
+
+    The bar has begun when it was told first: what was heard since then belongs to it.
+    """
+    heads: list[Fact] = []
+    for head in told:
+        again = bool(heads) and _told_again(heads[-1], head)
+        heads.append({**head, "time": heads.pop()["time"]} if again else head)
+    return heads
+
+
+def _told_again(head: Fact, following: Fact) -> bool:
+    """Whether both tell one bar line, although the clock may have crossed it before the metre came.
+
+    In a loop of one bar, or after a rest in the first, the same number is another bar.
+    """
+    at_once, as_before = (head[fact] == following[fact] for fact in ("time", "metre"))
+    return head["bar"] == following["bar"] and (at_once or not as_before)
 
 
 def _ends(heads: Sequence[Fact], facts: Sequence[Fact]) -> list[float]:

@@ -307,14 +307,27 @@ def looped() -> list[dict[str, object]]:
     return facts
 
 
-def test_a_bar_whose_metre_changes_is_one_bar() -> None:
-    """The bar line is told in the old metre and at once in the new, which holds."""
+@pytest.mark.parametrize("late", [0, 0.0001, 0.05])
+def test_a_bar_whose_metre_changes_is_one_bar(late: float) -> None:
+    """The bar line is told in the old metre and at once, or a little later, in the new one."""
     facts = looped()
-    again = {**facts[1], "metre": "3/4"}
-    bars = played_in([json.dumps(fact) for fact in (*facts[:2], again, *facts[2:])], "song").bars
+    heard = {"type": "chord", "time": late / 2, "beat": 0, "label": "Ab:maj"}
+    again = {**facts[1], "metre": "3/4", "time": late}
+    told = (*facts[:2], heard, again, *facts[2:])
+    bars = played_in([json.dumps(fact) for fact in told], "song").bars
 
+    assert [chord for _, chord in bars[0].chords] == [Chord.of(8)]
     assert [str(bar.metre) for bar in bars] == ["3/4", "4/4", "4/4"]
     assert [len(bar.notes) for bar in bars] == [1, 1, 1]
+
+
+def test_a_bar_that_goes_round_is_played_each_time() -> None:
+    """A loop of one bar is as many bars as it was played, each with its own note."""
+    facts = [{**fact, "bar": 1} if "bar" in fact else fact for fact in looped()]
+    bars = played_in([json.dumps(fact) for fact in facts], "loop").bars
+
+    assert [bar.number for bar in bars] == [1, 1, 1]
+    assert [[note.note for note in bar.notes] for bar in bars] == [[32], [33], [34]]
 
 
 @pytest.mark.parametrize("kept", [20, 60, -1])
