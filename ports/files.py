@@ -33,6 +33,18 @@ def _opened(path: Path, asked: Path) -> BinaryIO:
         raise FileError(f"{asked} cannot be written: {error.strerror}") from error
 
 
+def _followed(path: Path) -> Path:
+    """Where a path leads in the end, with all links on the way."""
+    try:
+        there = path.resolve()
+        lost = there.is_symlink()
+    except RuntimeError:  # so says Python before 3.13; later ones stay where the links go round
+        lost = True
+    if lost:
+        raise FileError(f"{path} leads to a link that points back to itself; give another file")
+    return there
+
+
 @contextmanager
 def replacing(path: Path) -> Iterator[BinaryIO]:
     """A file that takes the place of another when all of it is written, and not before.
@@ -42,7 +54,7 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
     Raises:
         FileError: the path cannot be written.
     """
-    there = path.resolve()  # a link is not to be replaced by what it points to
+    there = _followed(path)  # a link is not to be replaced by what it points to
     if there.exists() and not there.is_file():
         with _opened(there, path) as device:
             yield device
@@ -63,13 +75,13 @@ def spare(read: Mapping[str, Path | None], *outputs: Path | None) -> None:
     """Never write over what is read, nor twice into one file.
 
     Raises:
-        FileError: that is what was asked for.
+        FileError: that is what was asked for, or no file can be what was asked for.
     """
     given = [path for path in outputs if path is not None]
     for what, source in read.items():
         for path in given:
             if source is not None and source.is_file() and path.is_file() and path.samefile(source):
                 raise FileError(f"{path} is the {what} itself; give another file to write to")
-    files = [path.resolve() for path in given if path.is_file() or not path.exists()]
+    files = [_followed(path) for path in given if path.is_file() or not path.exists()]
     if len(set(files)) < len(files):
         raise FileError(f"{given[0]} is to take both the part and the trace; give each its own")

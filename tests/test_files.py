@@ -40,7 +40,7 @@ from engine.line.grades import Grade
 from engine.meter import Metre
 from engine.score import BassNote, Role
 from ports.bass_file import BassFile
-from ports.files import FileError, create, replacing
+from ports.files import FileError, create, replacing, spare
 from ports.replay import replay
 from ports.song import Song, TempoMap, read
 from ports.tally import Tally, told
@@ -511,6 +511,22 @@ def test_a_link_to_a_part_stays_a_link(tmp_path: Path) -> None:
 
     assert link.is_symlink()
     assert (tmp_path / "bass.mid").read_bytes() == b"new"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
+def test_a_link_that_goes_round_is_no_place_to_write_to(tmp_path: Path) -> None:
+    """Two links that point to each other lead to no file; they are named, and left as they are."""
+    one, other = tmp_path / "one.mid", tmp_path / "other.mid"
+    one.symlink_to(other)
+    other.symlink_to(one)
+    sentence = r"one\.mid leads to a link that points back to itself; give another file$"
+
+    with pytest.raises(FileError, match=sentence), replacing(one):
+        pass
+    with pytest.raises(FileError, match=sentence):
+        spare({}, one, tmp_path / "trace.jsonl")
+    assert one.is_symlink()
+    assert other.is_symlink()
 
 
 # The trace ----------------------------------------------------------------------------------
