@@ -163,7 +163,9 @@ class LiveTrace:
         self._trace = Trace(self._write, lambda at: self._beats[at])
         self._began: float | None = None
         self._last = 0.0
-        self._beats = {0.0: 0.0}
+        # Places are asked for of what is told just now, and of the note that sounds until then.
+        self._struck = {0.0: 0.0}
+        self._beats = self._struck
         self._trace.begin(style, grade, seed)
 
     def take(self, outgoing: Outgoing) -> None:
@@ -176,10 +178,10 @@ class LiveTrace:
             self._began = outgoing.at
         told = replace(outgoing, at=outgoing.at - self._began)
         self._last = told.at
-        self._beats[told.at] = told.beat
+        self._beats = self._struck | {told.at: told.beat}
         self._trace.take(told)
-        if isinstance(told, Play):  # nothing before it will be asked for again
-            self._beats = {told.at: told.beat}
+        if isinstance(told, Play):
+            self._struck = {told.at: told.beat}
 
     def close(self) -> None:
         """Write down the note that still sounds, and end the file."""

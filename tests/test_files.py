@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+import tracemalloc
 from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
@@ -614,6 +615,7 @@ def test_a_live_trace_counts_from_its_beginning() -> None:
     for one in (
         Beat(700.0, 0.0, 1, 1),
         Play(701.0, 2.0, 36, 90, bass(36)),
+        Beat(701.5, 3.0, 1, 4),
         Play(702.0, 4.1, 36, 90, bass(36)),
         Release(702.5, 5.0, 36),
     ):
@@ -625,6 +627,19 @@ def test_a_live_trace_counts_from_its_beginning() -> None:
     assert [(f["time"], f["beat"], f["until"], f["until_beat"]) for f in facts[2:]] == [
         (1.0, 2.0, 2.0, 4.1), (2.0, 4.1, 2.5, 5.0),
     ]  # fmt: skip
+
+
+def test_a_live_trace_is_kept_in_the_file_and_not_in_memory() -> None:
+    """An evening of bars in which the bass has nothing to play takes no more room than one bar."""
+    with Path(os.devnull).open("wb") as nowhere:
+        trace = LiveTrace(nowhere, load("soul"), Grade.EVERYTHING, 1)
+        tracemalloc.start()
+        for beat in range(2000):
+            trace.take(Beat(0.5 * beat, float(beat), beat // 4 + 1, beat % 4 + 1))
+        kept, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+
+    assert kept < 20_000
 
 
 def test_trace_ends_a_note_that_still_sounds() -> None:
