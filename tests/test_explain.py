@@ -13,7 +13,7 @@ import pytest
 from engine.harmony import Chord
 from engine.meter import Metre
 from engine.score import BassNote, Role
-from ports.cli import main
+from ports.cli import groundling, main
 from ports.files import FileError
 from ports.played import played_in, read_played
 from ports.tablature import DrawnBar, step_of, system
@@ -140,6 +140,18 @@ def test_a_mistake_gets_one_sentence(
 
     assert (status, out, err.count("\n")) == (2, "", 1)
     assert sentence in err
+
+
+def test_the_page_names_the_options_that_there_are() -> None:
+    """docs/explain.md names all of explain's; but for the form of the answer they are replay's."""
+    named = set(re.findall(r"`(--[a-z-]+)`", (ROOT / "docs" / "explain.md").read_text("utf-8")))
+    explains, replays = (
+        {option for parameter in groundling.commands[name].params for option in parameter.opts}
+        for name in ("explain", "replay")
+    )
+
+    assert named == explains - {"file"}
+    assert named - {"--json"} <= replays
 
 
 @pytest.mark.slow
