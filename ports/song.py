@@ -29,9 +29,12 @@ from ports.wire import DRUM_CHANNEL
 CLOCKS_PER_BEAT: Final = 24
 MICROSECONDS_PER_BEAT: Final = 500_000
 """What a MIDI file means when it names no tempo: 120 to the minute."""
-_BEGINNING: Final = b"MThd"
 LONGEST_SECONDS: Final = 12 * 3600
 """No song is longer; a file that says so has a broken delta time."""
+
+_BEGINNING: Final = b"MThd"
+# Far less than a sixteenth, and more than a clock can be off.
+_METRE_AHEAD_SECONDS: Final = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +103,14 @@ class Song:
         """The song with the clock that a sequencer would send along.
 
         What falls on the same instant comes in the order a sequencer was seen to send: notes
-        first, then start and clock.  A metre that stands after the last key has no bars to count.
+        first, then start and clock.  A metre is told just before its bar line, so that this is
+        already crossed in it; one that stands after the last key has no bars to count.
         """
-        metres = (metre for metre in self.metres if metre.at < self.end)
+        metres = (
+            replace(metre, at=max(0.0, metre.at - _METRE_AHEAD_SECONDS))
+            for metre in self.metres
+            if metre.at < self.end
+        )
         yield from merge(metres, self.played, self._clock(), key=attrgetter("at"))
         yield Stop(self.end)
 

@@ -11,12 +11,14 @@ from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
+from random import Random
 
 import mido
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from engine.bassist import Bassist
 from engine.events import (
     Beat,
     Bend,
@@ -90,6 +92,10 @@ def key(tick: int, until: int, note: int, channel: int = 0) -> list[tuple[int, m
         (tick, mido.Message("note_on", note=note, velocity=70, channel=channel)),
         (until, mido.Message("note_off", note=note, channel=channel)),
     ]
+
+
+def _tick(timed: tuple[int, object]) -> int:
+    return timed[0]
 
 
 def bass(note: int, chord: Chord = CM7, role: Role = Role.ROOT) -> BassNote:
@@ -250,6 +256,21 @@ def test_what_falls_together_comes_in_a_sequencers_order(tmp_path: Path) -> None
     assert list(song.with_clock())[:4] == [
         NewMetre(0, Metre(3, 4)), NoteOn(0, 58, 70), Start(0), ClockTick(0),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize("per_minute", [97, 113, 120, 130, 151])
+def test_a_bar_is_counted_in_the_metre_that_begins_with_it(tmp_path: Path, per_minute: int) -> None:
+    """Two bars of four, then three to a bar: the third is a bar of three from its first beat."""
+    head = [(0, tempo(per_minute)), (0, metre(4, 4)), (3840, metre(3, 4))]
+    strikes = [(at, note) for at in (0, 1920, 3840, 5280) for note in (39, 55, 58)]
+    keys = sorted((event for at, note in strikes for event in key(at, at + 480, note)), key=_tick)
+    song = read(midi_file(tmp_path / "a.mid", head, keys))
+    out: list[Outgoing] = []
+    bassist = Bassist(load("rock"), Random(1), external_clock=True)
+    replay(bassist, song.with_clock(), out.append)
+
+    bars = [(o.beat, o.bar, str(o.metre)) for o in out if isinstance(o, Beat) and o.count == 1]
+    assert bars[:4] == [(0, 1, "4/4"), (4, 2, "4/4"), (8, 3, "3/4"), (11, 4, "3/4")]
 
 
 @pytest.mark.parametrize("tick", [1920, 2400])
