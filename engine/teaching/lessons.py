@@ -9,7 +9,7 @@ Why a thing works is said the first time that it comes up; from then on the bar 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -17,7 +17,7 @@ from typing import Final
 from engine.line.hand import SPAN
 from engine.teaching import harmony, leading, neck, rhythm
 from engine.teaching.bars import Bar, degree_name, listed, name_of
-from engine.teaching.remarks import Remark, Spot, Topic
+from engine.teaching.remarks import Remark, Rhythms, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
 
 # What a topic loses when it was touched one, two, three bars ago: more than any difference in
@@ -40,13 +40,15 @@ class Lesson:
 
 def lessons(bars: Sequence[Bar], span: int = SPAN) -> tuple[Lesson, ...]:
     """The bars of a part, each with what there is to learn from it; `span` frets under the hand."""
+    rhythms, page, morals = Rhythms(bars), deque[Remark](maxlen=_PAGE), set[str]()
     told: list[Lesson] = []
     for index, bar in enumerate(bars):
-        spot = Spot(bars, index, span)
-        before = [lesson.remark for lesson in told]
-        remark = _best(spot, before)
-        new = remark.moral not in {one.moral for one in before}
-        told.append(Lesson(bar, leads_of(spot), remark, remark.told(with_moral=new)))
+        spot = Spot(bars, index, span, rhythms)
+        remark = _best(spot, page)
+        teaching = remark.told(with_moral=remark.moral not in morals)
+        told.append(Lesson(bar, leads_of(spot), remark, teaching))
+        page.append(remark)
+        morals.add(remark.moral)
     return tuple(told)
 
 
@@ -67,8 +69,7 @@ def _plainly(bar: Bar) -> Remark:
     return Remark(Topic.TONES, _LAST_RESORT, f"{listed(notes)}, on {places}")
 
 
-def _best(spot: Spot, before: Sequence[Remark]) -> Remark:
-    page = before[-_PAGE:]
+def _best(spot: Spot, page: deque[Remark]) -> Remark:
     said = {remark.fact for remark in page}
     lately: dict[Topic, float] = {}
     for remark, loss in zip(reversed(page), _LATELY, strict=False):

@@ -6,14 +6,18 @@ Refuses to know: what is worth saying; that is for the teachers of harmony, rhyt
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from fractions import Fraction
 
 from engine.harmony import Chord
 from engine.line.hand import SPAN
 from engine.score import BassNote
 from engine.teaching.bars import Bar
+
+Rhythm = tuple[Fraction, ...]
+"""Where in a bar its pitched notes begin."""
 
 
 class Topic(Enum):
@@ -60,13 +64,41 @@ class Remark:
         return f"{self.fact}: {self.moral}." if self.moral and with_moral else f"{self.fact}."
 
 
+class Rhythms:
+    """Which bars of a part have which rhythm: a long part is gone through once, not for each bar.
+
+    `usual` is the commonest rhythm of those that are played, and `often` how many bars have it.
+    """
+
+    def __init__(self, bars: Iterable[Bar]) -> None:
+        self._bars: dict[Rhythm, list[int]] = {}
+        for index, bar in enumerate(bars):
+            self._bars.setdefault(bar.rhythm, []).append(index)
+        played = {rhythm: len(found) for rhythm, found in self._bars.items() if rhythm}
+        self.usual = max(played, key=played.__getitem__, default=())
+        self.often = played.get(self.usual, 0)
+
+    def bars_with(self, rhythm: Rhythm) -> Sequence[int]:
+        """Their indices, in order."""
+        return self._bars.get(rhythm, ())
+
+
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A bar, the part around it, and how many frets lie under the hand that plays it."""
+    """A bar, the part around it, and how many frets lie under the hand that plays it.
+
+    `rhythms` are those of all the bars, told by whoever asks about more than one of them.
+    """
 
     bars: Sequence[Bar]
     index: int
     span: int = SPAN
+    told: Rhythms | None = None
+
+    @property
+    def rhythms(self) -> Rhythms:
+        """The rhythms of the part."""
+        return self.told or Rhythms(self.bars)
 
     @property
     def bar(self) -> Bar:

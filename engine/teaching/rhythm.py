@@ -8,7 +8,7 @@ How: the rhythm of a bar is where its pitched notes begin; the part's own is the
 
 from __future__ import annotations
 
-from collections import Counter
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import groupby
@@ -45,9 +45,9 @@ def _silent(bar: Bar) -> Remark:
 
 
 def _figure(spot: Spot) -> Iterator[Remark]:
-    bars, bar = spot.bars, spot.bar
-    usual, often = Counter(b.rhythm for b in bars if b.pitched).most_common(1)[0]
-    first = next(i for i, each in enumerate(bars) if each.rhythm == bar.rhythm)
+    bars, bar, rhythms = spot.bars, spot.bar, spot.rhythms
+    usual, often = rhythms.usual, rhythms.often
+    first = rhythms.bars_with(bar.rhythm)[0]
     if often >= _OFTEN and bar.rhythm == usual and first == spot.index:
         yield Remark(
             Topic.FIGURE, 0.95,
@@ -58,7 +58,7 @@ def _figure(spot: Spot) -> Iterator[Remark]:
     if first < spot.index:
         yield _again(spot, _like(spot))
     elif often >= _OFTEN and bar.rhythm != usual:
-        yield from _varied(spot, usual, next(b for b in bars if b.rhythm == usual))
+        yield from _varied(spot, usual, bars[rhythms.bars_with(usual)[0]])
 
 
 def _spoken(bar: Bar) -> str:
@@ -76,9 +76,10 @@ def _held(spot: Spot) -> list[BassNote]:
 
 def _like(spot: Spot) -> Bar:
     """The bar with this rhythm that is most like this one: note for note, else the one before."""
-    earlier = [b for b in spot.bars[: spot.index] if b.rhythm == spot.bar.rhythm]
-    same = [b for b in earlier if _pitches(b) == _pitches(spot.bar)]
-    return (same or earlier)[-1]
+    with_it = spot.rhythms.bars_with(spot.bar.rhythm)
+    earlier = [spot.bars[i] for i in with_it[: bisect_left(with_it, spot.index)]]
+    same = (bar for bar in reversed(earlier) if _pitches(bar) == _pitches(spot.bar))
+    return next(same, earlier[-1])
 
 
 def _pitches(bar: Bar) -> list[int]:
