@@ -55,7 +55,7 @@ MODE_BY_NAME: Final = MappingProxyType({m.name: m for m in MODES})
 # chord's tones and departs least from the key wins (see scale_for).
 _MODES_BY_FAMILY: Final = MappingProxyType(
     {
-        Family.MAJOR: ("ionian", "lydian"),
+        Family.MAJOR: ("ionian", "lydian", "mixolydian", "phrygian dominant"),
         Family.MINOR: (
             "dorian", "aeolian", "phrygian", "harmonic minor", "melodic minor",
         ),
@@ -78,6 +78,8 @@ _WITH_ALTERED_NINTH: Final = frozenset({"half-whole diminished", "altered"})
 
 def scale_for(chord: Chord, key: Key) -> Mode:
     """The mode that a bass player thinks of for a chord in a key: dorian on ii, lydian on IV.
+
+    A plain triad on V has the key's seventh, so it is mixolydian, in minor phrygian dominant.
 
     Of the modes of the chord's family that hold all its tones, the one with most tones in the
     key; on a tie the more usual.  A family whose modes all miss a tone keeps its most usual one.

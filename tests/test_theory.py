@@ -179,7 +179,8 @@ def test_a_key_stands_on_a_pitch_class() -> None:
         ("E7b9", "phrygian dominant"), ("D7", "mixolydian"), ("F#dim7", "whole-half diminished"),
         ("C+", "lydian augmented"), ("G7sus4", "mixolydian"), ("Bb7#11", "lydian dominant"),
         ("G7#5", "mixolydian b6"), ("Am(maj7)", "harmonic minor"), ("Bb", "lydian"),
-        ("G5", "mixolydian"), ("Db7#11", "lydian dominant"),
+        ("G5", "mixolydian"), ("Db7#11", "lydian dominant"), ("G", "mixolydian"),
+        ("D", "mixolydian"), ("E", "phrygian dominant"), ("F", "lydian"), ("Gmaj7", "ionian"),
     ],
 )  # fmt: skip
 def test_chords_ask_for_a_mode_in_their_key(symbol: str, mode: str) -> None:

@@ -42,6 +42,8 @@ _TONES: Final = MappingProxyType(
 # How far their rhythm is thinned: about two strokes of five, three, and four.
 _DENSITY: Final = MappingProxyType({Grade.ROOTS: 0.15, Grade.FIFTHS: 0.25, Grade.TRIADS: 0.38})
 
+_EIGHTH: Final = 0.5
+
 _WITHIN_SCALE: Final = frozenset(
     {
         Way.SCALE_BELOW,
@@ -97,10 +99,13 @@ def _first_grades(style: Style, grade: Grade) -> Style:
 
 
 def _met_in_time(style: Style) -> Approach:
-    """Where the style anticipates its changes, and so may be late for one, these meet them."""
+    """A change does not wait for a stroke that may be left out here, nor for one that was early.
+
+    An eighth it may wait, for a style off the beats remains one.
+    """
     figures = (*style.rhythm.figures, *style.rhythm.answers)
     early = any(stroke.early for figure in figures for stroke in figure.strokes)
-    return replace(style.approach, wait=0) if early else style.approach
+    return replace(style.approach, wait=0 if early else min(style.approach.wait, _EIGHTH))
 
 
 def _changed(rhythm: Rhythm, change: Callable[[Figure], Figure]) -> Rhythm:
