@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from engine.figures import Figure, Grid, Stroke
 from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Family, Key
 from engine.line.bassline import Bassline
+from engine.line.fitting import fitted
 from engine.line.grades import Grade, graded
 from engine.line.hand import Hand, moved, reachable
 from engine.line.joining import Joining
@@ -23,6 +24,7 @@ from engine.line.placing import is_new
 from engine.line.pools import interval_of, lead_in, offered, pool_of, scale_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms, at_density
+from engine.line.roots import Roots
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, Ask, BassNote, Manner, Role, Span
@@ -44,6 +46,15 @@ def chord(symbol: str) -> Chord:
     assert match is not None
     root = pitch_class_of_name(match[1])
     return Chord.of(root, QUALITY_BY_SUFFIX[match[2]], pitch_class_of_name(bass) if bass else None)
+
+
+def written(text: str, metre: str = "4/4") -> Figure:
+    """A figure with its tones after a colon, in the grid that its signs fill the bar with."""
+    signs, _, tones = text.partition(":")
+    steps = len("".join(signs.split()))
+    wanted = Metre.of(metre)
+    grid = next(grid for grid in Grid if wanted.bar / grid.step == steps)
+    return Figure.of(signs, tones, grid, wanted)
 
 
 def spans_of(changes: str, metre: Metre = FOUR_FOUR, confidence: float = 0.9) -> list[Span]:
@@ -155,6 +166,25 @@ class TestBassline:
         first = Bassline(WALK, Random(1)).write(ask)[0]
 
         assert (first.beat, first.note % 12, first.role) == (late, 9, Role.ROOT)
+
+    @pytest.mark.parametrize(("walks", "basses"), [(True, {10}), (False, {10, 5, 2})])
+    def test_a_left_hand_that_walks_is_not_doubled(self, basses: set[int], *, walks: bool) -> None:
+        """Bb7, Bb7/F and Bb7/D are one chord under a walking hand, three if it sets them down."""
+        figure = Figure.of("x--- ----", "1", Grid.EIGHTHS)
+        style = replace(WALK, rhythm=Rhythm(Grid.EIGHTHS, (figure,)), approach=Approach(led=0))
+        thirds = zip((0, 1, 2), (1, 2, 4), ("Bb7", "Bb7/F", "Bb7/D"), strict=True)
+        spans = [Span(Fraction(a), Fraction(b), chord(name), 0.9) for a, b, name in thirds]
+        ask = replace(ask_for(0, spans, None), manner=Manner(low=1, walks=walks))
+
+        assert {n.note % 12 for n in Bassline(style, Random(1)).write(ask)} == basses
+
+    @pytest.mark.parametrize("root", range(12))
+    def test_a_figure_of_octaves_has_its_octave_on_every_root(self, root: int) -> None:
+        """Coming from C# too, E lies low enough for the E above it."""
+        style = STYLES["disco"]
+        roots = Roots(style.register, 1, style.rhythm.octaves)
+
+        assert all(roots.has(roots.note(root, before, 3) + 12) for before in range(12))
 
     def test_a_way_in_that_is_written_anew_goes_on_from_the_step_played(self) -> None:
         """C led to Bb; with Bb in doubt now the next stroke is the other step, not C again."""
@@ -856,6 +886,83 @@ class TestRhythm:
                 strokes = Rhythms(style, 1).bar(bar, wanted)
                 assert strokes[0].at < wanted.bar
                 assert all(s.at + s.length <= wanted.bar for s in strokes if not s.early)
+
+    @pytest.mark.parametrize(
+        ("figure", "metre", "played"),
+        [
+            ("Xxxx Xxxx", "6/8", "X-x X-x"),
+            ("Xxxx Xxxx", "9/8", "X-x x-x X-x"),
+            ("X-x- X-x- : 1 5 8 5", "9/8", "X-- x-- X-- : 1 5 8"),
+            ("X--x --x- X--- x--- : 1 1 5 8 6", "12/8", "X-x --x X-- x-- : 1 1 5 8 6"),
+            ("X-xx X-xx X-xx X-xx", "12/8", "X-x X-x X-x X-x"),
+            ("X-gx X-xg X--- ----", "12/8", "X-x X-x X-- ---"),
+            ("xxxx xxxx xxxx xxxx", "6/8", "xxx xxx"),
+            ("X--x ---x : 1 5 >1", "12/8", "X-- --x --- --x : 1 5 >1"),
+            ("X--g ..x-", "6/8", "X-- --g"),
+            ("X-.. x-x-", "6/8", "X-- ..."),
+            (".... X---", "6/8", "x-- ---"),
+        ],
+    )  # fmt: skip
+    def test_in_threes_what_was_on_a_beat_is_on_a_beat(
+        self, figure: str, metre: str, played: str
+    ) -> None:
+        """A half of the beat is played as two thirds, as in a shuffle; 6/8 has its accents on 1 4.
+
+        Where two strokes would fall together, it is the stronger that is played.
+        """
+        assert fitted(written(figure), Metre.of(metre)) == written(played, metre).strokes
+
+    @pytest.mark.parametrize(
+        ("figure", "metre", "played"),
+        [
+            ("Xxxx Xxxx : 1 3 5 3 8 5 3 5", "7/8", "Xx xx Xxx : 1 3 5 3 8 8 5"),
+            ("X--x --x- X--- x--- : 1 1 5 8 6", "7/8", "X--x --x- X----- : 1 1 5 8"),
+            ("X--x --x- : 1 5 8", "5/8", "X- --x : 1 5"),
+        ],
+    )  # fmt: skip
+    def test_in_seven_what_was_on_a_beat_is_on_a_beat(
+        self, figure: str, metre: str, played: str
+    ) -> None:
+        """7/8 has beats of 2, 2 and 3 eighths; where eighths run, all seven are played."""
+        assert fitted(written(figure), Metre.of(metre)) == written(played, metre).strokes
+
+    @pytest.mark.parametrize(
+        ("figure", "metre", "played"),
+        [
+            ("X--x --x- : 1 5 8", "3/4", "X--x -- : 1 5"),
+            ("X--x --x- : 1 5 8", "5/4", "X--x --x- X- : 1 5 8 1"),
+            ("X--x --x- : 1 5 8", "2/2", "X--x --x- : 1 5 8"),
+        ],
+    )
+    def test_where_the_beats_are_alike_the_figure_runs_on(
+        self, figure: str, metre: str, played: str
+    ) -> None:
+        """A figure in 4/4 is broken off in 3/4 and begun again in 5/4."""
+        assert fitted(written(figure), Metre.of(metre)) == written(played, metre).strokes
+
+    @pytest.mark.parametrize(
+        ("figure", "metre", "played"),
+        [
+            ("X-- --x X-x xxx", "4/4", "X-- --x X-x xxx"),
+            ("X-- --x X-x xxx", "3/4", "X-- --x X-x"),
+            ("X-- --x X-x xxx", "7/8", "X--x X-x"),
+        ],
+    )
+    def test_twelve_eighths_are_triplets_in_quarters(
+        self, figure: str, metre: str, played: str
+    ) -> None:
+        """A slow gospel is felt in threes in 4/4 too; in 7/8 it takes the eighths of that."""
+        assert fitted(written(figure, "12/8"), Metre.of(metre)) == written(played, metre).strokes
+
+    @pytest.mark.parametrize("metre", ["6/8", "9/8", "12/8"])
+    def test_nobody_plays_across_three_eighths(self, metre: str) -> None:
+        """Ornaments and pushes of a style in quarters go to the eighths too, and none overlap."""
+        for style in (style for style in STYLES.values() if style.metres[0].unit == 4):
+            for bar in range(1, 33):
+                strokes = Rhythms(style, bar).bar(bar, Metre.of(metre))
+                assert all(stroke.at % Fraction(1, 2) == 0 for stroke in strokes)
+                assert all(a.at + a.length <= b.at for a, b in pairwise(strokes))
+                assert all(stroke.length > 0 for stroke in strokes)
 
 
 class TestTones:

@@ -18,6 +18,7 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.figures import FREE, LEAD, Figure, Stroke
+from engine.line.fitting import felt_alike, fitted, step_in
 from engine.meter import Metre
 from engine.score import AS_USUAL, Manner
 from engine.style import Style, Turn
@@ -132,7 +133,7 @@ class Rhythms:
         fills = self._style.rhythm.fills
         if any(figure.metre == metre for figure in fills):
             return _drawn(fills, chance, metre)
-        return walked_out(bar, metre)
+        return walked_out(bar, metre, _step(self._style, metre))
 
 
 def _finds_its_own_notes(bar: Bar, style: Style) -> bool:
@@ -141,36 +142,31 @@ def _finds_its_own_notes(bar: Bar, style: Style) -> bool:
 
 
 def _drawn(figures: Sequence[Figure], chance: Random, metre: Metre) -> Bar:
-    fitting = [figure for figure in figures if figure.metre == metre]
-    pick = chance.choices(fitting or figures, [f.weight for f in fitting or figures])[0]
-    return pick.strokes if fitting else fitted(pick, metre)
+    written = [figure for figure in figures if figure.metre == metre]
+    alike = [figure for figure in figures if felt_alike(figure.metre, metre)]
+    choice = written or alike or figures
+    pick = chance.choices(choice, [figure.weight for figure in choice])[0]
+    return pick.strokes if written else fitted(pick, metre)
 
 
-def fitted(figure: Figure, metre: Metre) -> Bar:
-    """A figure of another metre, begun again or broken off at the bar line; never a silent bar."""
-    bar = metre.bar
-    strokes: list[Stroke] = []
-    start = Fraction(0)
-    while start < bar:
-        strokes += [replace(s, at=s.at + start) for s in figure.strokes if s.at + start < bar]
-        start += figure.metre.bar
-    if not strokes:
-        return (Stroke(Fraction(0), bar, 0.6, ghost=False),)
-    strokes[-1] = replace(strokes[-1], length=min(strokes[-1].length, bar - strokes[-1].at))
-    return tuple(strokes)
+def _step(style: Style, metre: Metre) -> Fraction:
+    return step_in(metre, style.rhythm.grid, style.rhythm.figures)
 
 
-def walked_out(bar: Bar, metre: Metre) -> Bar:
-    """The bar with its last felt beat given to eighths that lead on, where it has room for one."""
+def walked_out(bar: Bar, metre: Metre, step: Fraction) -> Bar:
+    """The bar with its last felt beat given to eighths that lead on, where it has room for one.
+
+    A part that steps in thirds of a beat walks in them.
+    """
     start = metre.pulses[-1]
     kept = [s for s in bar if s.at < start]
     if kept and kept[-1].at + kept[-1].length > start:
         kept[-1] = replace(kept[-1], length=start - kept[-1].at)
-    half = Fraction(1, 2)
-    count = int((metre.bar - start) / half)
+    each = Fraction(1, 3) if step.denominator % 3 == 0 else Fraction(1, 2)
+    count = int((metre.bar - start) / each)
     if not count:
         return bar
-    return (*kept, *(Stroke(start + i * half, half, 0.6, False, LEAD) for i in range(count)))
+    return (*kept, *(Stroke(start + i * each, each, 0.6, False, LEAD) for i in range(count)))
 
 
 def varied(bar: Bar, chance: Random, metre: Metre, style: Style) -> Bar:
@@ -178,7 +174,7 @@ def varied(bar: Bar, chance: Random, metre: Metre, style: Style) -> Bar:
     turns = list(style.phrase.turns)
     chance.shuffle(turns)
     for turn in turns:
-        changed = _TURNS[turn](bar, chance, metre, style.rhythm.grid.step)
+        changed = _TURNS[turn](bar, chance, metre, _step(style, metre))
         if changed != bar:
             return changed
     return bar
@@ -248,8 +244,9 @@ def at_density(bar: Bar, density: float, threshold: float, metre: Metre, style: 
             bar = _without(bar, next(s for s in bar if s.at == stroke.at))
         return bar
     free = _free_steps(bar, metre, style)
+    step = _step(style, metre)
     for at in free[: floor(len(free) * (2 * density - 1) + threshold)]:
-        bar = _added(bar, at, style.rhythm.grid.step / 2, 0.45)
+        bar = _added(bar, at, step / 2, 0.45)
     return bar
 
 
@@ -283,7 +280,7 @@ def _apart(one: Stroke, other: Stroke, metre: Metre) -> Fraction:
 
 def _free_steps(bar: Bar, metre: Metre, style: Style) -> list[Fraction]:
     """The steps that thickening fills, first the ones a listener expects most."""
-    step = style.rhythm.grid.step
+    step = _step(style, metre)
     taken = {s.at for s in bar}
     every = [i * step for i in range(int(metre.bar / step))]
     free = [at for at in every if at not in taken]
