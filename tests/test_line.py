@@ -887,6 +887,28 @@ class TestRhythm:
                 assert strokes[0].at < wanted.bar
                 assert all(s.at + s.length <= wanted.bar for s in strokes if not s.early)
 
+    @pytest.mark.parametrize("low", [0.25, 0.5, 0.75, 1.0])
+    def test_over_a_busy_left_hand_the_figure_stays_one_figure(self, low: float) -> None:
+        """In a phrase all bars that are alike lose the same strokes, or the bass would limp."""
+        for style in STYLES.values():
+            metre = style.metres[0]
+            room = replace(style, interplay=replace(style.interplay, room=1.0))
+            rhythms = Rhythms(room, 3)
+            for begin in range(1, 33, style.phrase.bars):
+                thinned: dict[tuple[tuple[Fraction, float], ...], list[Fraction]] = {}
+                for bar in range(begin, begin + style.phrase.bars):
+                    full = tuple((s.at, s.accent) for s in rhythms.bar(bar, metre))
+                    less = [s.at for s in rhythms.bar(bar, metre, Manner(low=low))]
+                    assert thinned.setdefault(full, less) == less
+
+    def test_a_density_between_two_wholes_is_met_over_phrases(self) -> None:
+        """With 2.5 strokes a bar some phrases of a walk in quarters have two, some three."""
+        rhythms = Rhythms(STYLES["walking"], 1, density=0.25)
+        counts = [len(rhythms.bar(bar, FOUR_FOUR)) for bar in range(1, 401)]
+
+        assert set(counts) == {2, 3}
+        assert 2.4 < sum(counts) / len(counts) < 2.6
+
     @pytest.mark.parametrize(
         ("figure", "metre", "played"),
         [

@@ -31,8 +31,9 @@ _PHRASES_KEPT: Final = 8  # a bar is only ever asked near the one before it
 _BARS_KEPT: Final = 16  # and once more each time it is written anew
 _SECTION_PHRASES: Final = 4  # the answer is drawn anew about once a verse: four phrases
 _LOOSE: Final = 0.2  # below it tones differ from bar to bar, by the taste in engine/line/offers.py
-# Steps of the golden ratio: the thresholds of neighbouring bars lie as far apart as can be, so
-# that a density between two whole numbers of strokes is met within a few bars.
+# Steps of the golden ratio: the thresholds of neighbouring phrases lie as far apart as can be, so
+# that a density between two whole numbers of strokes is met within a few of them.  In a phrase it
+# is one: bars that are alike stay so when they are thinned, or the figure would limp.
 _GOLDEN: Final = 0.6180339887
 # How far a player moves the density of a part that goes along all the way: half the way to nothing
 # but the strongest stroke, or to a stroke on every step.
@@ -75,7 +76,7 @@ class Rhythms:
                 self._bars.clear()
             phrase, place = divmod(bar - _FIRST_BAR, self._style.phrase.bars)
             plain = self._phrase(phrase, metre)[place]
-            known = at_density(plain, density, bar * _GOLDEN % 1, metre, self._style)
+            known = at_density(plain, density, (phrase + 1) * _GOLDEN % 1, metre, self._style)
             self._bars[bar, metre, density] = known
         return known
 
@@ -234,7 +235,7 @@ def at_density(bar: Bar, density: float, threshold: float, metre: Metre, style: 
     """The same figure thinned (density below a half) or thickened (above).
 
     Strokes go and come in one fixed order, so that a neighbouring density keeps nearly all of
-    them; `threshold` (0..1) is where this bar rounds a number of strokes between two wholes.
+    them; `threshold` (0..1) is where the phrase rounds a number of strokes between two wholes.
     """
     if density == 0.5:
         return bar
