@@ -98,6 +98,22 @@ def test_places_are_counted_as_players_count(place: str, metre: str, count: str)
 
 
 @pytest.mark.parametrize(
+    ("metre", "counts"),
+    [
+        ("6/8", "1 1e 1-trip 1-trip-e 1-let 1-let-e 2 2e 2-trip 2-trip-e 2-let 2-let-e"),
+        ("5/8", "1 1e 1& 1a 2 2e 2-trip 2-trip-e 2-let 2-let-e"),
+    ],
+)
+def test_sixteenths_are_counted_through_beats_of_three_eighths(metre: str, counts: str) -> None:
+    """An e is a sixteenth after the beat or the eighth, and none of them is "a little later"."""
+    bar = Metre.of(metre)
+    sixteenths = [i * Fraction(1, 4) for i in range(int(bar.bar * 4))]
+
+    assert " ".join(counted(place, bar) for place in sixteenths) == counts
+    assert all(counted(place + Fraction(1, 16), bar).endswith("+") for place in sixteenths)
+
+
+@pytest.mark.parametrize(
     ("symbol", "interval", "name"),
     [
         ("", 0, "root"), ("", 4, "major third"), ("", 7, "fifth"), ("m7", 3, "minor third"),

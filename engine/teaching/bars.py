@@ -183,6 +183,14 @@ _SHARES: Final = MappingProxyType(
         Fraction(2, 3): "-let", Fraction(3, 4): "a",
     }
 )  # fmt: skip
+# A beat of three eighths is counted in its eighths: 1-trip-let.  In 7/8 it stands beside beats of
+# two, so that a sixteenth after the beat is an e in both, and an & always an eighth after it.
+_SHARES_OF_THREE: Final = MappingProxyType(
+    {
+        Fraction(0): "", Fraction(1, 6): "e", Fraction(1, 3): "-trip", Fraction(1, 2): "-trip-e",
+        Fraction(2, 3): "-let", Fraction(5, 6): "-let-e",
+    }
+)  # fmt: skip
 
 _ORDINALS: Final = (
     "root", "second", "third", "fourth", "fifth", "sixth", "seventh",
@@ -199,13 +207,17 @@ _ALTERED: Final = MappingProxyType({"": "", "b": "flat ", "#": "sharp "})
 def counted(place: Fraction, metre: Metre) -> str:
     """A place in the bar as it is counted aloud: "1", "2&", "3e", "4a", "2-trip", "2-let".
 
-    A plus is a little later: what was written anew in the middle of a beat lies on no grid.
+    In a beat of three eighths these are "2-trip" and "2-let" too, and an e is a sixteenth after
+    the beat or an eighth of it: "2e", "2-trip-e", "2-let-e".  A plus is a little later: what was
+    written anew in the middle of a beat lies on no grid.
     """
     pulses = (*metre.pulses, metre.bar)
     beat = bisect_right(metre.pulses, place) - 1
-    share = (place - pulses[beat]) / (pulses[beat + 1] - pulses[beat])
-    nearest = max(known for known in _SHARES if known <= share)
-    return f"{beat + 1}{_SHARES[nearest]}{'' if nearest == share else '+'}"
+    length = pulses[beat + 1] - pulses[beat]
+    share = (place - pulses[beat]) / length
+    shares = _SHARES_OF_THREE if length.numerator % 3 == 0 else _SHARES
+    nearest = max(known for known in shares if known <= share)
+    return f"{beat + 1}{shares[nearest]}{'' if nearest == share else '+'}"
 
 
 def degree_name(note: BassNote) -> str:
