@@ -98,12 +98,14 @@ class Foretold:
     def named(self, heard: Heard, ear: Ear) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9.
 
+        Who leaves the bass to us plays no low key, so that no other bass speaks against it.
         Of a chord that is broken only the first come at once: G and E begin C/G.
         """
         chord, foretold = heard.chord, self._chord
         if chord is None or foretold is None or self._confidence < BELIEVED:
             return heard
-        if chord.root == foretold.root or chord.bass != foretold.bass:
+        over_it = chord.bass == foretold.bass or (ear.leaves_the_bass and not ear.silent)
+        if chord.root == foretold.root or not over_it:
             return heard
         keys = ear.struck | ear.sounding
         fits = keys <= foretold.keys or chord.shares_keys(foretold)

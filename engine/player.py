@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from itertools import pairwise
 from math import log2
 from typing import Final
 
@@ -29,6 +30,9 @@ _STROKES_KEPT: Final = 256  # a bound, so that playing on while no clock comes t
 LOW: Final = 48  # C3: below it lies what the bass plays
 # One low stroke a bar of four is a root set down, and in nobody's way; one a beat fills the place.
 _LOW_IN_NOBODYS_WAY: Final = 0.25
+
+# A left hand walks whose low notes come on so many of the beats, and move on so many.
+_WALKED: Final = 0.75
 
 LOUD_SPAN: Final = 24  # velocities: from mezzo forte two marks down to piano, or up to fortissimo
 # Strokes added on either side before busy is compared: of one chord a bar, one more is no trend.
@@ -128,4 +132,11 @@ class Player:
         self._busy.take(0.5 + 0.5 * log2((strokes + _FEW) / (usual + _FEW)))
         self._low.take((low - _LOW_IN_NOBODYS_WAY) / (1 - _LOW_IN_NOBODYS_WAY))
         floor = min(each.lowest for each in self._beats)
-        self.manner = Manner(self._loud.value, self._busy.value, self._low.value, floor)
+        walks = self._low.value >= _WALKED and self._moving() >= _WALKED
+        self.manner = Manner(self._loud.value, self._busy.value, self._low.value, floor, walks)
+
+    def _moving(self) -> float:
+        """On how many beats the lowest note, a low one, is another than on the beat before."""
+        lowest = [each.lowest for each in self._beats if each.low]
+        steps = [one != other for one, other in pairwise(lowest)]
+        return sum(steps) / len(steps) if steps else 0.0

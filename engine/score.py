@@ -98,13 +98,14 @@ class Manner:
 
     `loud` and `busy` are held against the player's own usual, which is 0.5: keyboards differ, and
     so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing, and
-    `floor` the lowest note played.
+    `floor` the lowest note played.  `walks` is whether it goes to another low note on every beat.
     """
 
     loud: float = 0.5
     busy: float = 0.5
     low: float = 0.0
     floor: int | None = None
+    walks: bool = False
 
     def __post_init__(self) -> None:
         for name in ("loud", "busy", "low"):

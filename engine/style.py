@@ -12,7 +12,7 @@ from enum import Enum
 from itertools import pairwise
 from typing import Final
 
-from engine.figures import FREE, LEAD, TONE, Figure, Grid
+from engine.figures import FREE, LEAD, OCTAVE, TONE, Figure, Grid
 from engine.harmony import Family
 from engine.limits import StyleError, check_limits, check_weights, number
 from engine.meter import FOUR_FOUR, Metre
@@ -197,6 +197,12 @@ class Rhythm:
             weights = tuple(("weight", figure.weight) for figure in getattr(self, key))
             if weights:
                 check_weights(weights, f"rhythm.{key}")
+
+    @property
+    def octaves(self) -> float:
+        """How many of its figures, by their weight, ask for the octave above the root, 0 to 1."""
+        asking = [f.weight for f in self.figures if any(s.tone.endswith(OCTAVE) for s in f.strokes)]
+        return sum(asking) / sum(figure.weight for figure in self.figures)
 
 
 # The whole ------------------------------------------------------------------------------------

@@ -74,6 +74,19 @@ def test_a_key_that_is_held_speaks_as_well() -> None:
     assert foretold("Eb/Bb", 0.85).named(heard, player.ear) == heard
 
 
+@pytest.mark.parametrize(("low", "named"), [("46 ", "Dmaj7"), ("", "Bm9")])
+def test_who_leaves_the_bass_to_us_is_taken_at_the_chart_s_word(low: str, named: str) -> None:
+    """D, F#, A and C# without a low key are Bm9, where that is due: nobody has played a D."""
+    player = Pianist().at(4).play(f"{low}58 62 65").at(9).play("57 61 62 66").at(9.02)
+    player.hears()
+    heard = replace(player.ear.ended, chord=parse_symbol("Dmaj7"))
+    told = Foretold(Forecast(Fraction(9), parse_symbol("Bm9"), 0.95), parse_symbol("Bb"))
+
+    chord = told.named(heard, player.ear).chord
+    assert chord is not None
+    assert symbol(chord, Key(2)) == named
+
+
 @pytest.mark.parametrize(("notes", "name", "sure", "named"), [
     ("46 55 63", "Eb/Bb", 0.85, "Eb/Bb"),  # B flat, G and E flat
     ("46 55", "Eb/Bb", 0.85, "Eb/Bb"),  # the first two of them

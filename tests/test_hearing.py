@@ -189,6 +189,23 @@ def test_a_chord_that_is_held_stays_what_it_is() -> None:
         assert [player.at(4 * bar + beat).hears() for beat in (1.1, 2.1, 3.1, 3.9)] == 4 * [named]
 
 
+def test_a_right_hand_that_goes_on_keeps_the_bass_up_to_the_bar_line() -> None:
+    """D/F# is set down, and its upper keys struck again: still over F#; in the next bar it is D."""
+    player = Pianist().at(0).play("42 57 62 66")
+    heard = [player.hears()]
+    for beat in (1, 2, 3, 4):
+        heard.append(player.at(beat).play("57 62 66").at(beat + 0.1).hears())
+
+    assert heard == ["D/F#"] * 4 + ["D"]
+
+
+def test_a_low_note_alone_is_no_bass_for_the_chord_that_follows() -> None:
+    """E under a C that was, and then C, E and G: the E was on its way, and the chord is C."""
+    player = Pianist().at(0).play("36 55 60 64").at(1).play("40").at(2)
+
+    assert player.play("55 60 64").at(2.1).hears() == "C"
+
+
 @pytest.mark.parametrize("early", [0.02, 0.05, 0.1, 0.15, 0.19])
 def test_a_chord_struck_just_before_its_beat_is_that_beats(early: float) -> None:
     """A change played a hair early changes nothing about the beat that ends, and is heard as on it.

@@ -95,6 +95,22 @@ class TestPlayer:
 
         assert {*heard} == {replace(AS_USUAL, floor=MIDDLE_C)}
 
+    @pytest.mark.parametrize(
+        ("line", "walks"),
+        [((46, 41, 38, 40), True), ((46, 46, 46, 46), False), ((46, 46, 41, 41), False)],
+        ids=["another note on every beat", "a pedal", "in two"],
+    )
+    def test_a_left_hand_walks_that_moves_on_every_beat(
+        self, line: Sequence[int], *, walks: bool
+    ) -> None:
+        """Two bars are enough to tell, and who stays on a note or two walks nowhere."""
+        player = Player()
+        for beat in range(9):
+            player.cross(beat * BEAT_SECONDS, 4)
+            player.key_down(beat * BEAT_SECONDS, line[beat % 4], 70)
+
+        assert player.manner.walks is walks
+
     def test_a_swell_is_heard_within_two_bars(self) -> None:
         """From piano to forte: louder after a bar, as loud as it gets after two."""
         heard = [m.loud for m in manners([(4, 52)] * 16 + [(4, 82)] * 2)][-3:]

@@ -8,16 +8,20 @@ filter; when the beat is over, it is committed and the key, the past and the fil
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
+from math import inf
 from typing import Final
 
 import numpy as np
 
 from engine.events import Heard
-from engine.harmony import Key
+from engine.harmony import Chord, Key
 from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import (
+    C3,
+    E3,
     EARLY,
     NOTHING_READ,
     Past,
@@ -39,6 +43,12 @@ DEFAULT: Final = TAUGHT
 # and pop909cl (ten songs each) than without their word; at 1/4 as often there, and on changes
 # followed in a chart always, where without it two in two hundred were missed.
 _WORD: Final = 0.25
+
+# So many tones struck on a beat are a chord with its bass, and not only the first note of one.
+_WHOLE: Final = 3
+
+# After so many quarter notes without a low key the bass is left to somebody else.
+_LEFT: Final = 8
 
 
 @lru_cache(maxsize=64)
@@ -89,6 +99,8 @@ class Ear:
         self._struck = False
         self._named = False  # since the start or the last jump
         self._choice = NOTHING_HEARD
+        self._set_down: Chord | None = None  # over a bass of its own, on the beat before
+        self._low_at = -inf  # the place of the last key below C3
         self._reading = NOTHING_READ
 
     # Events -------------------------------------------------------------------------------
@@ -97,6 +109,8 @@ class Ear:
         """A key goes down."""
         self._held.strike(moment.position, note, velocity, channel)
         self._struck = self._struck or velocity > 0
+        if note < C3 and velocity > 0:
+            self._low_at = moment.position
 
     def note_off(self, moment: Moment, note: int, channel: int) -> None:
         """A key comes up."""
@@ -116,6 +130,7 @@ class Ear:
             self._held.forget_ended(float("inf"))
         else:
             self._commit(self._beat, min(moment.position, self._beat + self._length))
+        self._set_down = self._chord_set_down()
         self._begin(moment)
         self._held.forget_ended(moment.position - EARLY * self._length)
 
@@ -126,6 +141,7 @@ class Ear:
         self._past.leave()
         self._memory.jump(moment.position)
         self._named = False
+        self._set_down = None
         self._beat = None
 
     def amend(self, root: int, since: float, until: float) -> None:
@@ -187,6 +203,11 @@ class Ear:
         return None if low is None else low % 12
 
     @property
+    def leaves_the_bass(self) -> bool:
+        """Whether nothing was struck below C3 for two bars of four: it is left to another."""
+        return self._beat is not None and self._beat - self._low_at > _LEFT
+
+    @property
     def sounding(self) -> frozenset[int]:
         """The pitch classes that sounded when the keys were last read, struck now or before."""
         return self._reading.sounding
@@ -222,7 +243,31 @@ class Ear:
 
     def _name(self, belief: Array, reading: Reading) -> None:
         self._named = True
-        self._choice = self._chooser.choose(belief, reading, self._keys.best()[0])
+        choice = self._chooser.choose(belief, reading, self._keys.best()[0])
+        self._choice = choice._replace(chord=self._over_its_bass(choice.chord, reading))
+
+    def _over_its_bass(self, chord: Chord | None, reading: Reading) -> Chord | None:
+        """A chord that is struck again without its low key keeps the bass it has, up to a bar line.
+
+        The left hand has laid D/F# down, the right hand goes on: nobody has made it a D.
+        """
+        before, bass = self._set_down, reading.bass
+        if chord is None or before is None or self._place == BAR_LINE or chord.bass != chord.root:
+            return chord
+        without = bass is None or bass >= E3
+        same = without and chord.root == before.root
+        return replace(chord, bass=before.bass) if same else chord
+
+    def _chord_set_down(self) -> Chord | None:
+        """The chord of the beat that is over, if it was struck whole over a bass of its own.
+
+        Or keeps that of the beat before.  A low note alone is only the first of a chord.
+        """
+        chord, before = self._choice.chord, self._set_down
+        if chord is None or chord.bass == chord.root:
+            return None
+        kept = before is not None and (before.root, before.bass) == (chord.root, chord.bass)
+        return chord if kept or len(self._reading.struck) >= _WHOLE else None
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)

@@ -50,7 +50,7 @@ class Bassline:
         self._approach = style.approach
         self._room = style.interplay.room
         self._rhythms = Rhythms(style, seed)
-        self._roots = Roots(style.register, seed)
+        self._roots = Roots(style.register, seed, style.rhythm.octaves)
         self._offers = Offers(style, self._roots, seed)
         self._ways = Ways(style, self._roots, seed)
         self._walks = Walks(style, self._roots, self._ways, seed)

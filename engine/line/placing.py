@@ -8,7 +8,7 @@ that no stroke meets gets one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
@@ -52,7 +52,7 @@ class Placed:
 def stretches_of(ask: Ask) -> list[Stretch]:
     """The chords of the ask, equal neighbours joined; last the one that comes at the bar line."""
     found: list[Stretch] = []
-    for span in ask.spans:
+    for span in _over_one_bass(ask):
         if found and found[-1].chord == span.chord:
             found[-1] = replace(found[-1], end=span.end)
         else:
@@ -63,6 +63,25 @@ def stretches_of(ask: Ask) -> list[Stretch]:
         change = is_new(coming.chord, found[-1].chord)
         found.append(Stretch(ask.end, coming.end, coming.chord, coming.confidence, change))
     return found
+
+
+def _over_one_bass(ask: Ask) -> Iterator[Span]:
+    """The spans; where a left hand walks, with its steps under one chord not taken for its bass.
+
+    Else the bass would play every step of the hand a moment later, the notes between chords too.
+    """
+    last = ask.last
+    before = None if last is None or last.beat < ask.bar_start else last.chord
+    for span in ask.spans:
+        chord = span.chord
+        if ask.manner.walks and before is not None and _same_but_for_bass(chord, before):
+            chord = replace(chord, bass=before.bass)
+        yield replace(span, chord=chord)
+        before = chord
+
+
+def _same_but_for_bass(one: Chord, other: Chord) -> bool:
+    return (one.root, one.family) == (other.root, other.family)
 
 
 def is_new(chord: Chord, before: Chord) -> bool:

@@ -15,12 +15,20 @@ from engine.style import Register
 
 _HOME_PULL: Final = 0.15  # a root an octave from home costs about two doubtful tones
 _ROOT_LEAP: Final = 0.06  # and roots follow each other closely rather than widely
+_NO_OCTAVE: Final = 1.0  # but a figure of octaves wants its upper one, even if the root is far
 
 
 class Roots:
-    """Where the roots of one part lie."""
+    """Where the roots of one part lie.
 
-    def __init__(self, register: Register, seed: int) -> None:
+    Args:
+        register: the style's.
+        seed: of where home wanders.
+        octaves: how many of the style's figures, 0 to 1, ask for the octave above the root.
+    """
+
+    def __init__(self, register: Register, seed: int, octaves: float = 0.0) -> None:
+        self._octaves_asked = octaves
         self._register = register
         self._highest = register.highest
         self._seed = seed
@@ -39,10 +47,12 @@ class Roots:
         """The octave of a root in a bar, coming from the root `before` (both pitch classes)."""
         home = self._home(bar)
         place = min(self._octaves(before), key=lambda n: abs(n - home))
-        return min(
-            self._octaves(pitch_class),
-            key=lambda n: _HOME_PULL * abs(n - home) + _ROOT_LEAP * abs(n - place),
-        )
+
+        def cost(note: int) -> float:
+            lacking = _NO_OCTAVE * self._octaves_asked * (not self.has(note + 12))
+            return _HOME_PULL * abs(note - home) + _ROOT_LEAP * abs(note - place) + lacking
+
+        return min(self._octaves(pitch_class), key=cost)
 
     def _home(self, bar: int) -> float:
         """Home wanders as far as the style lets it, to another place every four bars."""
