@@ -18,11 +18,14 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key
+from engine.line.pools import role_of
 from engine.line.reasons import reason_for
 from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS
 from engine.score import BassNote, Role
 from engine.symbols import symbol
+
+_EIGHTH: Final = Fraction(1, 2)
 
 Chords = tuple[tuple[Fraction, Chord], ...]
 """Chords, each with its place in the bar in quarter notes."""
@@ -99,8 +102,10 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
     carried: Chord | None = None
     early: list[Chord] = []
     lately: list[Chord | None] = []
-    for raw in taken:
-        one = replace(raw, notes=tuple(_respelled(note, raw.key) for note in raw.notes))
+    played = tuple(taken)
+    for raw, following in zip(played, [*played[1:], None], strict=True):
+        whole = _with_pushed(raw, following)
+        one = replace(whole, notes=tuple(_respelled(note, raw.key) for note in whole.notes))
         known = [*lately, *(chord for _, chord in one.heard)]
         came_early = [chord for chord in early if chord in known]
         carried = came_early[-1] if came_early else carried
@@ -110,6 +115,35 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
         early = [note.chord for note in one.notes if _early(note, one)]
         lately = [chord for _, chord in one.heard]
     return tuple(bars)
+
+
+def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
+    """The bar, with a chord of its last eighth by the name that it has when the next bar is there.
+
+    Struck early it was heard as the old chord over the new bass: Am7/D, where D7 begins.
+    """
+    soon = [] if following is None else [c for at, c in following.heard if c and at < _EIGHTH]
+    pushed = {
+        chord: at
+        for at, chord in bar.heard
+        if soon and chord and bar.metre.bar - at <= _EIGHTH
+        if chord.bass == soon[0].bass and chord.root != soon[0].root
+    }
+    heard = tuple((at, soon[0] if chord in pushed else chord) for at, chord in bar.heard)
+    notes = tuple(
+        _over(note, soon[0], bar.key)
+        if note.chord in pushed and note.beat - bar.start >= pushed[note.chord]
+        else note
+        for note in bar.notes
+    )
+    return replace(bar, heard=heard, notes=notes)
+
+
+def _over(note: BassNote, chord: Chord, key: Key) -> BassNote:
+    role = role_of(chord.degree_of(note.note % 12), chord, note.note % 12)
+    role = note.role if note.ghost else role
+    reason = reason_for(role, note.note, chord, key, note.aims_at)
+    return replace(note, chord=chord, role=role, reason=reason)
 
 
 def _respelled(note: BassNote, key: Key) -> BassNote:
