@@ -901,6 +901,17 @@ class TestRhythm:
                     less = [s.at for s in rhythms.bar(bar, metre, Manner(low=low))]
                     assert thinned.setdefault(full, less) == less
 
+    @pytest.mark.parametrize("metre", ["4/4", "2/2", "6/8", "7/8", "5/16", "6/16", "7/16"])
+    @pytest.mark.parametrize("density", [0.6, 0.8, 1.0])
+    def test_however_full_no_place_is_struck_twice(self, density: float, metre: str) -> None:
+        """One string is plucked once at a time, and nothing is struck before the bar begins."""
+        for style in STYLES.values():
+            rhythms = Rhythms(style, 3, density=density)
+            for bar in range(1, 9):
+                strokes = rhythms.bar(bar, Metre.of(metre))
+                assert strokes[0].at >= 0
+                assert all(a.at + a.length <= b.at for a, b in pairwise(strokes))
+
     def test_a_density_between_two_wholes_is_met_over_phrases(self) -> None:
         """With 2.5 strokes a bar some phrases of a walk in quarters have two, some three."""
         rhythms = Rhythms(STYLES["walking"], 1, density=0.25)
@@ -980,8 +991,9 @@ class TestRhythm:
     def test_nobody_plays_across_three_eighths(self, metre: str) -> None:
         """Ornaments and pushes of a style in quarters go to the eighths too, and none overlap."""
         for style in (style for style in STYLES.values() if style.metres[0].unit == 4):
-            for bar in range(1, 33):
-                strokes = Rhythms(style, bar).bar(bar, Metre.of(metre))
+            rhythms = Rhythms(style, 1)
+            for bar in range(1, 17):
+                strokes = rhythms.bar(bar, Metre.of(metre))
                 assert all(stroke.at % Fraction(1, 2) == 0 for stroke in strokes)
                 assert all(a.at + a.length <= b.at for a, b in pairwise(strokes))
                 assert all(stroke.length > 0 for stroke in strokes)

@@ -13,6 +13,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import count, groupby, pairwise, takewhile
 from math import floor
 from typing import Final
@@ -29,6 +30,7 @@ def felt_alike(one: Metre, other: Metre) -> bool:
     return len(_parts(one) | _parts(other)) == 1
 
 
+@lru_cache(maxsize=256)  # a phrase asks for the same few again, and fractions are slow
 def fitted(figure: Figure, metre: Metre) -> tuple[Stroke, ...]:
     """A figure in another metre, from bar line to bar line; never a silent bar."""
     alike = felt_alike(figure.metre, metre)
@@ -46,10 +48,11 @@ def step_in(metre: Metre, grid: Grid, figures: Sequence[Figure]) -> Fraction:
     return beat / 3 if _in_three(beat) else grid.step * beat / written.start_of(1)
 
 
-def _parts(metre: Metre) -> set[int]:
+@lru_cache(maxsize=64)
+def _parts(metre: Metre) -> frozenset[int]:
     """Into how many parts the beats of a metre fall: two, three, or both (2+2+3 eighths)."""
     edges = (*metre.pulses, metre.bar)
-    return {3 if _in_three(ends - begins) else 2 for begins, ends in pairwise(edges)}
+    return frozenset(3 if _in_three(ends - begins) else 2 for begins, ends in pairwise(edges))
 
 
 def _in_three(beat: Fraction) -> bool:

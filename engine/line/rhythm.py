@@ -183,8 +183,9 @@ def varied(bar: Bar, chance: Random, metre: Metre, style: Style) -> Bar:
 
 def _ornamented(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:
     taken = {s.at for s in bar}
-    pickups = [p - step for p in (*metre.pulses[1:], metre.bar) if p - step not in taken]
-    return _added(bar, chance.choice(pickups), step, 0.4) if pickups else bar
+    pickups = [p - step for p in (*metre.pulses[1:], metre.bar)]
+    free = [at for at in pickups if at > 0 and at not in taken]
+    return _added(bar, chance.choice(free), step, 0.4) if free else bar
 
 
 def _truncated(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:  # noqa: ARG001
@@ -286,5 +287,6 @@ def _free_steps(bar: Bar, metre: Metre, style: Style) -> list[Fraction]:
     every = [i * step for i in range(int(metre.bar / step))]
     free = [at for at in every if at not in taken]
     if len(free) < 3:  # a full figure thickens by pickups of half a step
-        free += [p - step / 2 for p in (*metre.pulses[1:], metre.bar)]
+        pickups = [p - step / 2 for p in (*metre.pulses[1:], metre.bar)]
+        free += [at for at in pickups if at > 0 and at not in taken and at not in free]
     return sorted(free, key=lambda at: (-metre.weight(at), -metre.weight(at + step), at))
