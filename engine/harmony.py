@@ -246,7 +246,7 @@ class Key:
         raised = 3 if chord.family is Family.DIMINISHED else 0
         fifths = fifths_near(chord.root, self.tonic_fifths + raised)
         if chord.root in self.scale:
-            return fifths
+            return self.tone_fifths(chord.root)
         fifths = _plainer(fifths)
         twin = fifths - 12 if fifths > 0 else fifths + 12
         return twin if _is_readable(chord, twin) and not _is_readable(chord, fifths) else fifths

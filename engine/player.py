@@ -33,6 +33,7 @@ _LOW_IN_NOBODYS_WAY: Final = 0.25
 
 # A left hand walks whose low notes come on so many of the beats, and move on so many.
 _WALKED: Final = 0.75
+_FEWEST_STEPS: Final = 3  # in a bar: two low notes are its halves, each with a chord of its own
 
 LOUD_SPAN: Final = 24  # velocities: from mezzo forte two marks down to piano, or up to fortissimo
 # Strokes added on either side before busy is compared: of one chord a bar, one more is no trend.
@@ -115,11 +116,11 @@ class Player:
             self._beats.popleft()
         if any(each.strokes for each in self._beats):
             if len(self._beats) % beats_in_bar == 0:  # a part of a bar says nothing of how full
-                self._weigh()
+                self._weigh(beats_in_bar)
         elif len(self._beats) == window:
             self._beats.clear()  # nobody plays; who comes back is heard afresh
 
-    def _weigh(self) -> None:
+    def _weigh(self, beats_in_bar: int) -> None:
         beats = len(self._beats)
         strokes = sum(each.strokes for each in self._beats)
         low = sum(each.low for each in self._beats) / beats
@@ -132,7 +133,7 @@ class Player:
         self._busy.take(0.5 + 0.5 * log2((strokes + _FEW) / (usual + _FEW)))
         self._low.take((low - _LOW_IN_NOBODYS_WAY) / (1 - _LOW_IN_NOBODYS_WAY))
         floor = min(each.lowest for each in self._beats)
-        walks = self._low.value >= _WALKED and self._moving() >= _WALKED
+        walks = min(self._low.value, self._moving()) >= _WALKED and beats_in_bar >= _FEWEST_STEPS
         self.manner = Manner(self._loud.value, self._busy.value, self._low.value, floor, walks)
 
     def _moving(self) -> float:

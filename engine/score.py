@@ -50,7 +50,8 @@ class BassNote:
     `beat` and `length` are quarter notes; `string` counts from 1, the lowest; `accent` is how
     hard it is meant, 0 softest to 1 hardest; `aims_at` is the pitch class it leads to, if any.
     A note that is hammered on or slid into has `joined_from`, the note under the finger before;
-    that one `rings_on` to its very end.  An `early` note anticipates its chord, the next one.
+    that one `rings_on` to its very end.  `anticipates` is where its chord begins, if it comes
+    before that.
     """
 
     beat: Fraction
@@ -66,7 +67,7 @@ class BassNote:
     articulation: Articulation = Articulation.PLUCKED
     joined_from: int | None = None
     rings_on: bool = False
-    early: bool = False
+    anticipates: Fraction | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.note <= 127:
@@ -98,7 +99,8 @@ class Manner:
 
     `loud` and `busy` are held against the player's own usual, which is 0.5: keyboards differ, and
     so do hands.  `low` is how much the left hand does where the bass lives, 0 nothing, and
-    `floor` the lowest note played.  `walks` is whether it goes to another low note on every beat.
+    `floor` the lowest note played.  `walks` is whether it moves to another
+    low note on nearly every beat.
     """
 
     loud: float = 0.5

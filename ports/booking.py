@@ -76,7 +76,7 @@ class Booking:
     @property
     def hears_taps(self) -> bool:
         """Whether keys above middle C are heard at all, with a split and on a channel."""
-        return any(self.heeds(NoteOn(0.0, C4 + 12, channel=channel)) for channel in range(16))
+        return any(self.heeds(NoteOn(0.0, C4 + 1, channel=channel)) for channel in range(16))
 
     def bassist(
         self,

@@ -245,6 +245,7 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
 
 def _draw(told: Connection, heading: str, tuning: Sequence[int]) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is handed on where there is no fork
     if hasattr(os, "nice"):
         os.nice(10)  # the picture may wait, the music not
     screen = Screen(heading, tuning)

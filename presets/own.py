@@ -53,15 +53,18 @@ def path_of(name: str, where: Path) -> str:
     if name in own_names(where):
         raise PresetError(
             f"{own.name} will not do as a name; give the file one of small letters, digits and"
-            f" hyphens, such as {_plain(name)}.yaml"
+            f" hyphens, such as {_plain(name, where)}.yaml"
         )
     return name
 
 
-def _plain(name: str) -> str:
-    """A name that will do, as near to this one as can be."""
-    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")
-    return plain if plain and plain not in names() else f"my-{plain or 'own'}"
+def _plain(name: str, where: Path) -> str:
+    """A name that will do, as near to this one as can be, and that nothing is called yet."""
+    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "my-own"
+    taken = {*names(), *own_names(where)}
+    while plain in taken:
+        plain = f"my-{plain}"
+    return plain
 
 
 def text_of(name: str) -> str:

@@ -87,6 +87,14 @@ def test_who_leaves_the_bass_to_us_is_taken_at_the_chart_s_word(low: str, named:
     assert symbol(chord, Key(2)) == named
 
 
+def test_who_holds_a_low_key_has_not_left_the_bass() -> None:
+    """D2 is a drone under all of it: struck long ago, it sounds, and D, F#, A and C# lie on it."""
+    player = Pianist().at(0).play("38 57 62 66").at(12)
+    player.strike(61).at(12.02).hears()
+
+    assert not player.ear.leaves_the_bass
+
+
 @pytest.mark.parametrize(("notes", "name", "sure", "named"), [
     ("46 55 63", "Eb/Bb", 0.85, "Eb/Bb"),  # B flat, G and E flat
     ("46 55", "Eb/Bb", 0.85, "Eb/Bb"),  # the first two of them

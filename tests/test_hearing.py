@@ -199,6 +199,14 @@ def test_a_right_hand_that_goes_on_keeps_the_bass_up_to_the_bar_line() -> None:
     assert heard == ["D/F#"] * 4 + ["D"]
 
 
+def test_a_bass_that_was_set_down_is_gone_with_its_bar() -> None:
+    """D/F# once, then the upper keys on two and four: from the second bar on that is D."""
+    player = Pianist().at(0).play("42 57 62 66")
+    heard = [player.at(b).play("57 62 66").at(b + 0.1).hears() for b in (1, 3, 5, 7)]
+
+    assert heard == ["D/F#", "D/F#", "D", "D"]
+
+
 def test_a_low_note_alone_is_no_bass_for_the_chord_that_follows() -> None:
     """E under a C that was, and then C, E and G: the E was on its way, and the chord is C."""
     player = Pianist().at(0).play("36 55 60 64").at(1).play("40").at(2)

@@ -64,6 +64,8 @@ def test_labels_say_to_others_what_the_chord_is() -> None:
         (chord("E", "dim7"), Key(3), "E:dim7", "Edim7"),
         (chord("B", "dim7"), B_FLAT_MAJOR, "B:dim7", "Bdim7"),
         (chord("Fb", "7"), Key(8), "E:7", "E7"),
+        (chord("G", "dim7"), Key(4, minor=True), "G:dim7", "Gdim7"),
+        (chord("D#", "dim7"), Key(4, minor=True), "D#:dim7", "D#dim7"),
         (chord("Gb", "min7"), Key(8), "F#:min7", "F#m7"),
         (chord("Gb", "min6"), Key(1), "Gb:min6", "Gbm6"),
         (chord("Db", "min7"), Key(3), "C#:min7", "C#m7"),

@@ -111,6 +111,7 @@ def onsets(notes: Sequence[BassNote]) -> list[Fraction]:
     return [note.beat for note in notes]
 
 
+OCTAVES = {name: style for name, style in STYLES.items() if style.rhythm.octaves}
 UPRIGHT = [name for name, style in STYLES.items() if style.neck.span == 3]
 
 WALK = Style(
@@ -179,9 +180,11 @@ class TestBassline:
         assert {n.note % 12 for n in Bassline(style, Random(1)).write(ask)} == basses
 
     @pytest.mark.parametrize("root", range(12))
-    def test_a_figure_of_octaves_has_its_octave_on_every_root(self, root: int) -> None:
+    @pytest.mark.parametrize("style", OCTAVES.values(), ids=OCTAVES)
+    def test_a_figure_of_octaves_has_its_octave_on_every_root(
+        self, style: Style, root: int
+    ) -> None:
         """Coming from C# too, E lies low enough for the E above it."""
-        style = STYLES["disco"]
         roots = Roots(style.register, 1, style.rhythm.octaves)
 
         assert all(roots.has(roots.note(root, before, 3) + 12) for before in range(12))
@@ -457,11 +460,32 @@ class TestFigures:
         tumbao = _figured("---x --X-", ">5, >1")
         line = Bassline(tumbao, Random(1))
         early = line.write(ask_for(0, spans_of("Eb | Ab"), None))[-1]
-        assert (early.beat, early.note % 12, early.early) == (3, 8, True)
+        assert (early.beat, early.note % 12, early.anticipates) == (3, 8, 4)
 
         ask = ask_for(0, spans_of(f"Eb | {expected}"), early, start=Fraction(25, 8))
 
         assert [note.note for note in line.write(ask)] == more
+
+    @pytest.mark.parametrize(
+        ("start", "heard", "played"),
+        [
+            (Fraction(13, 8), "Ab", [(3, 8)]),  # as it was expected
+            (Fraction(2), "Bbm7", [(2, 10), (3, 8)]),  # another chord comes on three
+        ],
+    )
+    def test_a_root_that_came_early_in_the_bar_is_for_that_place(
+        self, start: Fraction, heard: str, played: list[tuple[Fraction, int]]
+    ) -> None:
+        """Ab on 2&, for three: it rings there, but says nothing of an Ab in the next bar."""
+        tumbao = _figured("---x --X-", ">1 >1")
+        line = Bassline(tumbao, Random(1))
+        early = line.write(ask_for(0, spans_of("Eb Ab | Ab"), None))[0]
+        early = replace(early, beat=Fraction(3, 2), note=32, anticipates=Fraction(2))
+        early = replace(early, chord=chord("Ab"))
+
+        ask = ask_for(0, spans_of(f"Eb {heard} | Ab"), early, start=start)
+
+        assert [(note.beat, note.note % 12) for note in line.write(ask)] == played
 
     @pytest.mark.parametrize(
         ("changes", "fifth"),

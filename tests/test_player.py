@@ -111,6 +111,15 @@ class TestPlayer:
 
         assert player.manner.walks is walks
 
+    def test_nobody_walks_in_a_bar_of_two_beats(self) -> None:
+        """Two low notes are its halves, and may be D and D/F#."""
+        player = Player()
+        for beat in range(9):
+            player.cross(beat * BEAT_SECONDS, 2)
+            player.key_down(beat * BEAT_SECONDS, (38, 42, 43, 47)[beat % 4], 70)
+
+        assert not player.manner.walks
+
     def test_a_swell_is_heard_within_two_bars(self) -> None:
         """From piano to forte: louder after a bar, as loud as it gets after two."""
         heard = [m.loud for m in manners([(4, 52)] * 16 + [(4, 82)] * 2)][-3:]

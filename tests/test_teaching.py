@@ -220,18 +220,21 @@ def test_a_chord_that_is_pushed_has_the_name_that_it_has_on_the_beat() -> None:
     """Bb7 over E flat on 4& is the Ebmaj7 of the next bar, and E flat its root."""
     over_bass, coming = parse_symbol("Bb7/Eb"), parse_symbol("Ebmaj7")
     early = replace(bass("Eb2@4&", over_bass), role=Role.BASS, reason="Eb: the bass")
+    there = (
+        (Fraction(0), over_bass),
+        (Fraction(2), parse_symbol("Bb7")),
+        (Fraction(7, 2), over_bass),
+    )
+    notes = bass("Eb2@1", over_bass), bass("Bb1@3", parse_symbol("Bb7")), early
     before, _ = bars_of([
-        Taken(
-            1, Fraction(0), FOUR_FOUR, E_FLAT,
-            ((Fraction(0), parse_symbol("Bb7")), (Fraction(7, 2), over_bass)),
-            (bass("Bb1@1", parse_symbol("Bb7")), early),
-        ),
+        Taken(1, Fraction(0), FOUR_FOUR, E_FLAT, there, notes),
         Taken(2, Fraction(4), FOUR_FOUR, E_FLAT, ((Fraction(0), coming),), ()),
     ])  # fmt: skip
 
-    assert [before.symbol(each) for _, each in before.chords] == ["Bb7", "Ebmaj7"]
-    assert (before.notes[1].role, before.notes[1].chord) == (Role.ROOT, coming)
-    assert before.notes[1].reason == "Eb: the root of Ebmaj7"
+    assert [before.symbol(each) for _, each in before.chords] == ["Bb7/Eb", "Bb7", "Ebmaj7"]
+    assert before.notes[0].chord == over_bass
+    assert (before.notes[2].role, before.notes[2].chord) == (Role.ROOT, coming)
+    assert before.notes[2].reason == "Eb: the root of Ebmaj7"
 
 
 def test_a_silent_bar_stands_on_what_is_heard() -> None:

@@ -130,7 +130,6 @@ class Ear:
             self._held.forget_ended(float("inf"))
         else:
             self._commit(self._beat, min(moment.position, self._beat + self._length))
-        self._set_down = self._chord_set_down()
         self._begin(moment)
         self._held.forget_ended(moment.position - EARLY * self._length)
 
@@ -142,6 +141,8 @@ class Ear:
         self._memory.jump(moment.position)
         self._named = False
         self._set_down = None
+        if self._low_at > -inf:
+            self._low_at = moment.position
         self._beat = None
 
     def amend(self, root: int, since: float, until: float) -> None:
@@ -204,8 +205,10 @@ class Ear:
 
     @property
     def leaves_the_bass(self) -> bool:
-        """Whether nothing was struck below C3 for two bars of four: it is left to another."""
-        return self._beat is not None and self._beat - self._low_at > _LEFT
+        """Whether nothing below C3 was struck for two bars of four, and nothing sounds there."""
+        bass = self._reading.bass
+        holds = bass is not None and bass < C3
+        return self._beat is not None and self._beat - self._low_at > _LEFT and not holds
 
     @property
     def sounding(self) -> frozenset[int]:
@@ -252,14 +255,14 @@ class Ear:
         The left hand has laid D/F# down, the right hand goes on: nobody has made it a D.
         """
         before, bass = self._set_down, reading.bass
-        if chord is None or before is None or self._place == BAR_LINE or chord.bass != chord.root:
+        if chord is None or before is None or chord.bass != chord.root:
             return chord
         without = bass is None or bass >= E3
         same = without and chord.root == before.root
         return replace(chord, bass=before.bass) if same else chord
 
-    def _chord_set_down(self) -> Chord | None:
-        """The chord of the beat that is over, if it was struck whole over a bass of its own.
+    def _set_down_by(self, reading: Reading) -> Chord | None:
+        """The chord of a beat that is over, if it was struck whole over a bass of its own.
 
         Or keeps that of the beat before.  A low note alone is only the first of a chord.
         """
@@ -267,7 +270,7 @@ class Ear:
         if chord is None or chord.bass == chord.root:
             return None
         kept = before is not None and (before.root, before.bass) == (chord.root, chord.bass)
-        return chord if kept or len(self._reading.struck) >= _WHOLE else None
+        return chord if kept or len(reading.struck) >= _WHOLE else None
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
@@ -280,6 +283,7 @@ class Ear:
             self._past = self._past.after(reading)
             self._keys.add(reading.now, belief, self._bar)
         self._memory.add(beat, self._pulse, self._chords.committed)
+        self._set_down = self._set_down_by(reading)
 
     def _believed(self, reading: Reading) -> Array:
         """What is believed of a beat that sounds: of one that tells nothing, the chord before."""
@@ -295,6 +299,7 @@ class Ear:
         self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
         _, self._length, self._place = beats[self._pulse]
         self._bar = moment.bar if self._place == BAR_LINE else None
+        self._set_down = None if self._place == BAR_LINE else self._set_down
         self._beat = moment.position
         recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)

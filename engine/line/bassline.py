@@ -184,7 +184,8 @@ class Bassline:
             notes.append(
                 BassNote(
                     stroke.beat, stroke.length, option.note, stroke.accent, option.role, reason,
-                    *place, chord, option.aims_at, early=stretch.start > stroke.beat,
+                    *place, chord, option.aims_at,
+                    anticipates=stretch.start if stretch.start > stroke.beat else None,
                 )
             )  # fmt: skip
         return tuple(notes)

@@ -15,7 +15,7 @@ from typing import Final
 
 from engine.figures import OCTAVE, Stroke
 from engine.harmony import Chord
-from engine.score import Ask, BassNote, Span
+from engine.score import Ask, Span
 from engine.style import Approach
 
 _SIXTEENTH: Final = Fraction(1, 4)
@@ -56,11 +56,11 @@ def stretches_of(ask: Ask) -> list[Stretch]:
         if found and found[-1].chord == span.chord:
             found[-1] = replace(found[-1], end=span.end)
         else:
-            change = is_new(span.chord, found[-1].chord) if found else _is_first(span, ask)
+            change = _is_next(span, found[-1], ask) if found else _is_first(span, ask)
             found.append(Stretch(span.start, span.end, span.chord, span.confidence, change))
     coming = ask.coming
     if coming is not None and coming.start == ask.end:
-        change = is_new(coming.chord, found[-1].chord)
+        change = _is_next(coming, found[-1], ask)
         found.append(Stretch(ask.end, coming.end, coming.chord, coming.confidence, change))
     return found
 
@@ -69,12 +69,14 @@ def _over_one_bass(ask: Ask) -> Iterator[Span]:
     """The spans; where a left hand walks, with its steps under one chord not taken for its bass.
 
     Else the bass would play every step of the hand a moment later, the notes between chords too.
+    A chord on its own root is always that, whatever step came before.
     """
     last = ask.last
     before = None if last is None or last.beat < ask.bar_start else last.chord
     for span in ask.spans:
         chord = span.chord
-        if ask.manner.walks and before is not None and _same_but_for_bass(chord, before):
+        walked = ask.manner.walks and chord.bass != chord.root
+        if walked and before is not None and _same_but_for_bass(chord, before):
             chord = replace(chord, bass=before.bass)
         yield replace(span, chord=chord)
         before = chord
@@ -92,16 +94,22 @@ def is_new(chord: Chord, before: Chord) -> bool:
 def _is_first(span: Span, ask: Ask) -> bool:
     last = ask.last
     if last is None or is_new(span.chord, last.chord):
-        return last is None or not _has_come_early(last, ask)
+        following = (*ask.spans[1:], ask.coming)
+        return not any(_has_come_early(each, ask) for each in following)
     # A note that led over the bar line wants to arrive, whether or not the chord it led to came.
     return last.aims_at is not None and ask.start == ask.bar_start
 
 
-def _has_come_early(last: BassNote, ask: Ask) -> bool:
-    """Whether the chord at the bar line has been anticipated: its note is not taken back."""
-    coming = ask.coming
-    comes = coming is not None and coming.start == ask.end and not is_new(coming.chord, last.chord)
-    return comes and last.early and last.beat >= ask.bar_start
+def _is_next(span: Span, before: Stretch, ask: Ask) -> bool:
+    return is_new(span.chord, before.chord) and not _has_come_early(span, ask)
+
+
+def _has_come_early(span: Span | None, ask: Ask) -> bool:
+    """Whether a chord still to come has been anticipated: its note is there, and not taken back."""
+    last = ask.last
+    if span is None or last is None or last.anticipates != span.start:
+        return False
+    return not is_new(span.chord, last.chord)
 
 
 def placed(

@@ -129,7 +129,10 @@ def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
         if soon and chord and bar.metre.bar - at <= _EIGHTH
         if chord.bass == soon[0].bass and chord.root != soon[0].root
     }
-    heard = tuple((at, soon[0] if chord in pushed else chord) for at, chord in bar.heard)
+    heard = tuple(
+        (at, soon[0] if chord in pushed and at >= pushed[chord] else chord)
+        for at, chord in bar.heard
+    )
     notes = tuple(
         _over(note, soon[0], bar.key)
         if note.chord in pushed and note.beat - bar.start >= pushed[note.chord]
