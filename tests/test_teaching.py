@@ -218,14 +218,10 @@ def test_a_chord_that_the_bass_anticipates_stands_where_the_keyboard_has_it() ->
 
 def test_a_chord_that_is_pushed_has_the_name_that_it_has_on_the_beat() -> None:
     """Bb7 over E flat on 4& is the Ebmaj7 of the next bar, and E flat its root."""
-    over_bass, coming = parse_symbol("Bb7/Eb"), parse_symbol("Ebmaj7")
+    over_bass, old, coming = map(parse_symbol, ("Bb7/Eb", "Bb7", "Ebmaj7"))
     early = replace(bass("Eb2@4&", over_bass), role=Role.BASS, reason="Eb: the bass")
-    there = (
-        (Fraction(0), over_bass),
-        (Fraction(2), parse_symbol("Bb7")),
-        (Fraction(7, 2), over_bass),
-    )
-    notes = bass("Eb2@1", over_bass), bass("Bb1@3", parse_symbol("Bb7")), early
+    there = (Fraction(0), over_bass), (Fraction(2), old), (Fraction(7, 2), over_bass)
+    notes = bass("Eb2@1", over_bass), bass("Bb1@3", old), early
     before, _ = bars_of([
         Taken(1, Fraction(0), FOUR_FOUR, E_FLAT, there, notes),
         Taken(2, Fraction(4), FOUR_FOUR, E_FLAT, ((Fraction(0), coming),), ()),
