@@ -8,7 +8,6 @@ filter; when the beat is over, it is committed and the key, the past and the fil
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
 from math import inf
 from typing import Final
@@ -16,12 +15,11 @@ from typing import Final
 import numpy as np
 
 from engine.events import Heard
-from engine.harmony import Chord, Key
+from engine.harmony import Key
 from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import (
     C3,
-    E3,
     EARLY,
     NOTHING_READ,
     Past,
@@ -31,6 +29,7 @@ from engine.hearing.evidence import (
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
+from engine.hearing.set_down import SetDown
 from engine.hearing.spelled import slash_chord_counted
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
@@ -43,9 +42,6 @@ DEFAULT: Final = TAUGHT
 # and pop909cl (ten songs each) than without their word; at 1/4 as often there, and on changes
 # followed in a chart always, where without it two in two hundred were missed.
 _WORD: Final = 0.25
-
-# So many tones struck on a beat are a chord with its bass, and not only the first note of one.
-_WHOLE: Final = 3
 
 # After so many quarter notes without a low key the bass is left to somebody else.
 _LEFT: Final = 8
@@ -99,7 +95,7 @@ class Ear:
         self._struck = False
         self._named = False  # since the start or the last jump
         self._choice = NOTHING_HEARD
-        self._set_down: Chord | None = None  # over a bass of its own, on the beat before
+        self._set_down = SetDown()
         self._low_at = -inf  # the place of the last key below C3
         self._reading = NOTHING_READ
 
@@ -140,7 +136,7 @@ class Ear:
         self._past.leave()
         self._memory.jump(moment.position)
         self._named = False
-        self._set_down = None
+        self._set_down = SetDown()
         if self._low_at > -inf:
             self._low_at = moment.position
         self._beat = None
@@ -247,30 +243,7 @@ class Ear:
     def _name(self, belief: Array, reading: Reading) -> None:
         self._named = True
         choice = self._chooser.choose(belief, reading, self._keys.best()[0])
-        self._choice = choice._replace(chord=self._over_its_bass(choice.chord, reading))
-
-    def _over_its_bass(self, chord: Chord | None, reading: Reading) -> Chord | None:
-        """A chord that is struck again without its low key keeps the bass it has, up to a bar line.
-
-        The left hand has laid D/F# down, the right hand goes on: nobody has made it a D.
-        """
-        before, bass = self._set_down, reading.bass
-        if chord is None or before is None or chord.bass != chord.root:
-            return chord
-        without = bass is None or bass >= E3
-        same = without and chord.root == before.root
-        return replace(chord, bass=before.bass) if same else chord
-
-    def _set_down_by(self, reading: Reading) -> Chord | None:
-        """The chord of a beat that is over, if it was struck whole over a bass of its own.
-
-        Or keeps that of the beat before.  A low note alone is only the first of a chord.
-        """
-        chord, before = self._choice.chord, self._set_down
-        if chord is None or chord.bass == chord.root:
-            return None
-        kept = before is not None and (before.root, before.bass) == (chord.root, chord.bass)
-        return chord if kept or len(reading.struck) >= _WHOLE else None
+        self._choice = choice._replace(chord=self._set_down.over(choice.chord, reading))
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)
@@ -283,7 +256,7 @@ class Ear:
             self._past = self._past.after(reading)
             self._keys.add(reading.now, belief, self._bar)
         self._memory.add(beat, self._pulse, self._chords.committed)
-        self._set_down = self._set_down_by(reading)
+        self._set_down.commit(self._choice.chord, reading)
 
     def _believed(self, reading: Reading) -> Array:
         """What is believed of a beat that sounds: of one that tells nothing, the chord before."""
@@ -299,7 +272,8 @@ class Ear:
         self._pulse = min(range(len(beats)), key=lambda i: abs(beats[i][0] - moment.in_bar))
         _, self._length, self._place = beats[self._pulse]
         self._bar = moment.bar if self._place == BAR_LINE else None
-        self._set_down = None if self._place == BAR_LINE else self._set_down
+        if self._place == BAR_LINE:
+            self._set_down = SetDown()
         self._beat = moment.position
         recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)
