@@ -16,6 +16,7 @@ from typing import Final
 from engine.figures import FREE, LEAD, OCTAVE
 from engine.line.hand import Hand, Place
 from engine.line.joining import Joining
+from engine.line.leads import Target, leading
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
 from engine.line.reach import within_reach
@@ -24,7 +25,7 @@ from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Coming, Option, best_path
 from engine.line.walks import Walk, Walks
-from engine.line.ways import Stay, Target, Ways, leading
+from engine.line.ways import Stay, Ways
 from engine.meter import Metre
 from engine.score import Ask, BassNote, Manner, Role
 from engine.style import Style

@@ -17,10 +17,11 @@ from typing import Final
 
 from engine.figures import LEAD, Stroke
 from engine.line.dice import draw
+from engine.line.leads import Target, place_of
 from engine.line.placing import Stretch, is_new
 from engine.line.pools import scale_of, steps_between
 from engine.line.roots import Roots
-from engine.line.ways import Target, Ways, place_of
+from engine.line.ways import Ways
 from engine.score import Ask, BassNote
 from engine.style import Style
 

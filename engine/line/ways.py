@@ -15,13 +15,14 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.figures import LEAD, Stroke
-from engine.harmony import Chord, Key
-from engine.line.dice import draw, place_number
-from engine.line.placing import Placed, Stretch
-from engine.line.pools import lead_in, role_of, scale_of, scale_run, steps_between
+from engine.harmony import Chord
+from engine.line.dice import draw
+from engine.line.leads import Target, leading, place_of, step_of_run
+from engine.line.placing import Placed
+from engine.line.pools import lead_in, scale_of, scale_run, steps_between
 from engine.line.roots import Roots
 from engine.line.search import Option
-from engine.score import Ask, Role
+from engine.score import Ask
 from engine.style import Style, Way
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
@@ -45,14 +46,6 @@ _BY_SEMITONE: Final = frozenset(
         Way.ENCLOSURE,
     }
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """A chord to lead into, and the note where its root lies."""
-
-    stretch: Stretch
-    note: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +186,7 @@ class Ways:
         """The strokes that a figure gives to leading on: steps to the next root, or back home."""
         if target is None or not target.stretch.change:
             run = self._home_run(ask, stay, len(places))
-            steps = [_step_of_run(note, stay.anchor, stay.chord) for note in run]
+            steps = [step_of_run(note, stay.anchor, stay.chord) for note in run]
         else:
             run = self._run(ask, stay, target, len(places))
             steps = [leading(note, target, stay.chord, ask.key) for note in run]
@@ -261,11 +254,6 @@ def _is_likely(target: Target) -> bool:
     return target.stretch.confidence >= LIKELY
 
 
-def place_of(target: Target) -> int:
-    """The place of a change as a number for the dice."""
-    return place_number(target.stretch.start)
-
-
 def _asked(strokes: Sequence[Placed], room: Sequence[int]) -> int:
     """How many of the last strokes the figure itself gives to leading on."""
     count = 0
@@ -280,30 +268,3 @@ def _without_semitones(options: list[Option], target: int) -> None:
     kept = [o for o in options if (o.note - target) % 12 not in (1, 11)]
     if kept:
         options[:] = kept
-
-
-def leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
-    """A note that leads to the target, with what it is to the chord that it leaves."""
-    below = (target.note - note) % 12
-    if below == 1:
-        role = Role.APPROACH_BELOW
-    elif below == 11:
-        role = Role.APPROACH_ABOVE
-    elif note % 12 == chord.root:
-        role = Role.ROOT
-    elif below == 5 and note % 12 in chord.pitch_classes:
-        role = role_of(chord.degree_of(note % 12), chord, note % 12)
-    elif note % 12 in scale_of(chord, key):
-        role = Role.SCALE_STEP
-    else:
-        role = Role.APPROACH_BELOW if note < target.note else Role.APPROACH_ABOVE
-    return Option(note, 0, role, LEAD, target.stretch.chord.bass)
-
-
-def _step_of_run(note: int, goal: int, chord: Chord) -> Option:
-    role = Role.SCALE_STEP
-    if abs(goal - note) == 1:
-        role = Role.APPROACH_BELOW if note < goal else Role.APPROACH_ABOVE
-    elif note % 12 == chord.root:
-        role = Role.ROOT
-    return Option(note, 0, role, LEAD, goal % 12)
