@@ -16,7 +16,9 @@ from typing import Final
 from engine.limits import StyleError
 from engine.meter import FOUR_FOUR, Metre
 
-_SIGN_ACCENT: Final = {"X": 1.0, "x": 0.6, "g": 0.2}
+PLAIN: Final = 0.6
+"""The accent of a plain stroke."""
+_SIGN_ACCENT: Final = {"X": 1.0, "x": PLAIN, "g": 0.2}
 TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
 
 # Tones may stand as close as their strokes: 11 55 is 1 1 5 5.  But these words are tones of a

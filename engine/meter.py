@@ -18,6 +18,8 @@ from typing import Final
 
 _SIGNATURE: Final = re.compile(r"(\d+)\s*/\s*(\d+)")
 
+HALF_BAR: Final = 3
+"""The weight of the middle of a bar, see Metre.weight."""
 ON_THE_BEAT: Final = 0.2
 """What comes this little before or after a felt beat, in quarter notes, is meant on it."""
 

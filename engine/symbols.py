@@ -59,8 +59,8 @@ _WORD: Final = re.compile(
     re.VERBOSE,
 )
 
-# What printed music writes otherwise: flats, sharps, and the minus sign or en dash for minor.
-_PRINTED: Final = str.maketrans({"♭": "b", "♯": "#", "\u2212": "-", "\u2013": "-"})
+PRINTED: Final = str.maketrans({"♭": "b", "♯": "#", "\u2212": "-", "\u2013": "-"})
+"""What printed music writes otherwise: flats, sharps, the minus sign or en dash for minor."""
 
 # What a number adds to a triad; the seventh is named "7" here and settled by the words before it.
 _STACKS: Final = MappingProxyType(
@@ -108,7 +108,7 @@ def parse_symbol(text: str) -> Chord:
     Raises:
         ValueError: not a chord symbol.
     """
-    plain = text.strip().translate(_PRINTED)
+    plain = text.strip().translate(PRINTED)
     found = _SYMBOL.fullmatch(plain)
     if found is None:
         raise _not_symbol(text, plain)

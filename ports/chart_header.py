@@ -16,11 +16,9 @@ from engine.harmony import Key
 from engine.meter import FOUR_FOUR, Metre
 from engine.pitch import pitch_class_of_name
 from engine.pulse import FASTEST, SLOWEST
+from engine.symbols import PRINTED
 
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
-
-# The signs of printed music, in which chords may be written too.
-_PRINTED: Final = str.maketrans({"♭": "b", "♯": "#"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +44,7 @@ class Header:
 
 
 def _with_key(header: Header, value: str) -> Header:
-    found = _KEY.fullmatch(value.translate(_PRINTED))
+    found = _KEY.fullmatch(value.translate(PRINTED))
     if found is None or (found[2] is None and found[1][0].islower()):
         raise ValueError(f"{value!r} is not a key; write one such as Bb, F#m or C minor")
     minor = found[2] == "m" or (found[2] or "").lower() in ("min", "minor")

@@ -16,13 +16,9 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import count, groupby, pairwise, takewhile
 from math import floor
-from typing import Final
 
-from engine.figures import Figure, Grid, Stroke
-from engine.meter import Metre
-
-_PLAIN: Final = 0.6  # the accent of a plain stroke: see engine/figures.py
-_HALF_BAR: Final = 3  # the weight of its place: see Metre.weight
+from engine.figures import PLAIN, Figure, Grid, Stroke
+from engine.meter import HALF_BAR, Metre
 
 
 def felt_alike(one: Metre, other: Metre) -> bool:
@@ -35,7 +31,7 @@ def fitted(figure: Figure, metre: Metre) -> tuple[Stroke, ...]:
     """A figure in another metre, from bar line to bar line; never a silent bar."""
     alike = felt_alike(figure.metre, metre)
     strokes = _broken_off(figure, metre) if alike else _laid(figure, metre)
-    return tuple(strokes) or (Stroke(Fraction(0), metre.bar, _PLAIN, ghost=False),)
+    return tuple(strokes) or (Stroke(Fraction(0), metre.bar, PLAIN, ghost=False),)
 
 
 def step_in(metre: Metre, grid: Grid, figures: Sequence[Figure]) -> Fraction:
@@ -103,9 +99,9 @@ def _strength(stroke: Stroke) -> tuple[bool, bool, float]:
 
 def _accent(stroke: Stroke, at: Fraction, figure: Figure, metre: Metre) -> float:
     """The half of the bar is as strong as in the figure, also where it comes a beat sooner."""
-    if stroke.ghost or metre.weight(at) != _HALF_BAR:
+    if stroke.ghost or metre.weight(at) != HALF_BAR:
         return stroke.accent
-    halves = [s.accent for s in figure.strokes if figure.metre.weight(s.at) == _HALF_BAR]
+    halves = [s.accent for s in figure.strokes if figure.metre.weight(s.at) == HALF_BAR]
     return max(stroke.accent, *halves, 0)
 
 
@@ -142,7 +138,7 @@ class _Laid:
             longer = self._mixed and _in_three(room) and not _in_three(length)
             inside = [s.at - begins for s in strokes if begins <= s.at < begins + length]
             if longer and stroke.at == begins and inside == [0, length / 2]:
-                yield replace(stroke, at=begins + length / 3, length=length / 6, accent=_PLAIN)
+                yield replace(stroke, at=begins + length / 3, length=length / 6, accent=PLAIN)
 
     def _beat(self, place: Fraction) -> tuple[Fraction, Fraction, Fraction, Fraction]:
         """The felt beat of a place, where it begins and how long it is, as written and as laid."""

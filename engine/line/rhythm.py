@@ -17,7 +17,7 @@ from random import Random
 from types import MappingProxyType
 from typing import Final
 
-from engine.figures import FREE, LEAD, Figure, Stroke
+from engine.figures import FREE, LEAD, PLAIN, Figure, Stroke
 from engine.line.fitting import felt_alike, fitted, step_in
 from engine.meter import Metre
 from engine.score import AS_USUAL, Manner
@@ -167,7 +167,7 @@ def walked_out(bar: Bar, metre: Metre, step: Fraction) -> Bar:
     count = int((metre.bar - start) / each)
     if not count:
         return bar
-    return (*kept, *(Stroke(start + i * each, each, 0.6, False, LEAD) for i in range(count)))
+    return (*kept, *(Stroke(start + i * each, each, PLAIN, False, LEAD) for i in range(count)))
 
 
 def varied(bar: Bar, chance: Random, metre: Metre, style: Style) -> Bar:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
-from engine.figures import LEAD, Stroke
+from engine.figures import LEAD, PLAIN, Stroke
 from engine.line.dice import draw
 from engine.line.leads import Target, place_of
 from engine.line.placing import Stretch, is_new
@@ -31,7 +31,6 @@ _SHORT: Final = 2  # the last two beats: second half of a bar in four
 _LONG: Final = 3  # and the whole bar after its root, where the chord has stood for longer
 _TOO_FAR_FOR_SHORT: Final = 6
 _TOO_NEAR_FOR_LONG: Final = 4
-_PLAIN: Final = 0.6  # the accent of a plain stroke
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +65,7 @@ def _step(strokes: Sequence[Stroke], begin: Fraction, end: Fraction) -> list[Str
     """What the figure plays on this beat, if it begins on it, else one stroke for the beat."""
     own = [s for s in strokes if begin <= s.at < end and not s.ghost and not s.early]
     if not own or own[0].at != begin:
-        return [Stroke(begin, end - begin, _PLAIN, ghost=False, tone=LEAD)]
+        return [Stroke(begin, end - begin, PLAIN, ghost=False, tone=LEAD)]
     return [replace(s, length=min(s.length, end - s.at), tone=LEAD) for s in own]
 
 

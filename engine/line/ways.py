@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from engine.figures import LEAD, Stroke
+from engine.figures import LEAD, PLAIN, Stroke
 from engine.harmony import Chord
 from engine.line.dice import draw
 from engine.line.leads import Target, leading, place_of, step_of_run
@@ -22,13 +22,12 @@ from engine.line.placing import Placed
 from engine.line.pools import lead_in, scale_of, scale_run, steps_between
 from engine.line.roots import Roots
 from engine.line.search import Option
+from engine.meter import HALF_BAR
 from engine.score import Ask
 from engine.style import Style, Way
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
-_STRONG: Final = 3  # the middle of a bar, see Metre
-_PLAIN: Final = 0.6  # the accent of a plain stroke
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 LIKELY: Final = 0.75
@@ -75,13 +74,13 @@ class Ways:
         """
         pulse = ask.metre.pulses[-1]
         own = [stroke for stroke in strokes if not stroke.ghost]
-        strong = own and not own[-1].early and ask.metre.weight(own[-1].at) >= _STRONG
+        strong = own and not own[-1].early and ask.metre.weight(own[-1].at) >= HALF_BAR
         led = draw(self._seed, place_of(target), 1) < self._approach.led
         wanted = target.stretch.change and target.stretch.confidence >= self._approach.daring
         if not (strong and led and wanted and own[-1].at < pulse):
             return strokes
         cut = (replace(s, length=min(s.length, pulse - s.at)) for s in strokes if s.at < pulse)
-        return (*cut, Stroke(pulse, ask.metre.bar - pulse, _PLAIN, ghost=False, tone=LEAD))
+        return (*cut, Stroke(pulse, ask.metre.bar - pulse, PLAIN, ghost=False, tone=LEAD))
 
     def lead(
         self, ask: Ask, stay: Stay, strokes: Sequence[Placed], options: list[list[Option]]

@@ -17,7 +17,7 @@ from typing import Final
 from engine.line.hand import SPAN
 from engine.teaching import harmony, leading, neck, rhythm
 from engine.teaching.bars import Bar, degree_name, listed, name_of
-from engine.teaching.remarks import Remark, Rhythms, Spot, Topic
+from engine.teaching.remarks import BarsByRhythm, Remark, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
 
 # What a topic loses when it was touched one, two, three bars ago: more than any difference in
@@ -40,7 +40,7 @@ class Lesson:
 
 def lessons(bars: Sequence[Bar], span: int = SPAN) -> tuple[Lesson, ...]:
     """The bars of a part, each with what there is to learn from it; `span` frets under the hand."""
-    rhythms, page, morals = Rhythms(bars), deque[Remark](maxlen=_PAGE), set[str]()
+    rhythms, page, morals = BarsByRhythm(bars), deque[Remark](maxlen=_PAGE), set[str]()
     told: list[Lesson] = []
     for index, bar in enumerate(bars):
         spot = Spot(bars, index, span, rhythms)

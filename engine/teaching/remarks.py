@@ -64,7 +64,7 @@ class Remark:
         return f"{self.fact}: {self.moral}." if self.moral and with_moral else f"{self.fact}."
 
 
-class Rhythms:
+class BarsByRhythm:
     """Which bars of a part have which rhythm: a long part is gone through once, not for each bar.
 
     `usual` is the commonest rhythm of those that are played, and `often` how many bars have it.
@@ -93,12 +93,12 @@ class Spot:
     bars: Sequence[Bar]
     index: int
     span: int = SPAN
-    told: Rhythms | None = None
+    told: BarsByRhythm | None = None
 
     @property
-    def rhythms(self) -> Rhythms:
+    def rhythms(self) -> BarsByRhythm:
         """The rhythms of the part."""
-        return self.told or Rhythms(self.bars)
+        return self.told or BarsByRhythm(self.bars)
 
     @property
     def bar(self) -> Bar:
