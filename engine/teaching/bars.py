@@ -122,24 +122,25 @@ def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
 
     Struck early it was heard as the old chord over the new bass: Am7/D, where D7 begins.
     """
-    soon = [] if following is None else [c for at, c in following.heard if c and at < _EIGHTH]
-    pushed = {
-        chord: at
-        for at, chord in bar.heard
-        if soon and chord and bar.metre.bar - at <= _EIGHTH
-        if chord.bass == soon[0].bass and chord.root != soon[0].root
-    }
-    heard = tuple(
-        (at, soon[0] if chord in pushed and at >= pushed[chord] else chord)
-        for at, chord in bar.heard
-    )
+    coming = None if following is None else _first_heard(following)
+    if coming is None:
+        return bar
+    late = bar.metre.bar - _EIGHTH
+    pushed = {c for at, c in bar.heard if c and at >= late and _has_bass_of(c, coming)}
+    heard = tuple((at, coming if c in pushed and at >= late else c) for at, c in bar.heard)
     notes = tuple(
-        _over(note, soon[0], bar.key)
-        if note.chord in pushed and note.beat - bar.start >= pushed[note.chord]
-        else note
-        for note in bar.notes
+        _over(n, coming, bar.key) if n.chord in pushed and n.beat - bar.start >= late else n
+        for n in bar.notes
     )
     return replace(bar, heard=heard, notes=notes)
+
+
+def _first_heard(bar: Taken) -> Chord | None:
+    return next((chord for at, chord in bar.heard if chord and at < _EIGHTH), None)
+
+
+def _has_bass_of(chord: Chord, coming: Chord) -> bool:
+    return chord.bass == coming.bass and chord.root != coming.root
 
 
 def _over(note: BassNote, chord: Chord, key: Key) -> BassNote:
