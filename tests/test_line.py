@@ -1200,6 +1200,24 @@ class TestHand:
             last = notes[-1]
 
     @pytest.mark.parametrize("key", range(-6, 6))
+    @pytest.mark.parametrize("name", UPRIGHT)
+    def test_a_wrong_guess_is_left_as_soon_as_the_hand_can_shift(self, name: str, key: int) -> None:
+        """Gb was expected and struck, Db comes: no beat of Gb, be the root a shift away."""
+        style, metre = STYLES[name], STYLES[name].metres[0]
+        line, bar = Bassline(style, Random(1)), metre.bar
+        spans = [replace(s, chord=s.chord.transposed(key)) for s in spans_of("Gb | Db", metre)]
+        guess, late = spans[0].chord, Fraction(1, 24)
+        (struck, *_) = line.write(ask_for(1, [Span(bar, 2 * bar, guess, 0.9)], None, metre=metre))
+        ask = replace(ask_for(1, spans, struck, metre=metre, start=late), seconds_per_beat=0.4)
+        notes = line.write(ask)
+
+        assert notes[0].note % 12 == spans[1].chord.root
+        assert notes[0].beat - struck.beat <= Fraction(1, 2)
+        stands = max(1, struck.fret - 1)
+        shift = abs(moved(stands, notes[0].fret, style.neck.span) - stands)
+        assert reachable(shift, float(notes[0].beat - struck.beat) * 0.4)
+
+    @pytest.mark.parametrize("key", range(-6, 6))
     @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
     def test_a_change_that_comes_as_a_surprise_is_no_leap_over_an_octave(
         self, style: Style, key: int

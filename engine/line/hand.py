@@ -64,4 +64,9 @@ def moved(position: int, fret: int, span: int = SPAN) -> int:
 
 def reachable(frets: int, seconds: float) -> bool:
     """Whether a shift over so many frets can be made in time."""
-    return frets == 0 or _SHIFT_START_SECONDS + _SHIFT_FRET_SECONDS * frets <= seconds
+    return shift_seconds(frets) <= seconds
+
+
+def shift_seconds(frets: int) -> float:
+    """How long a shift over so many frets takes, in seconds."""
+    return _SHIFT_START_SECONDS + _SHIFT_FRET_SECONDS * frets if frets else 0.0

@@ -3,16 +3,23 @@
 Knows: where the hand stands after each note, and how long it has.
 Refuses to know: which notes would be better; the search has done its best.
 How: note by note.  One that comes too soon after a shift is left out, but a note that meets a
-change is kept and the one before it left out instead, so that the hand sets off earlier.
+change is kept and the one before it left out instead, so that the hand sets off earlier.  Where
+that one has sounded already, as a wrong guess does, the change is met as soon as the hand is there.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
+from math import ceil
+from typing import Final
 
-from engine.line.hand import moved, reachable
+from engine.line.hand import moved, reachable, shift_seconds
 from engine.score import BassNote
+
+# The finest places of a part: those of the MIDI clock.
+_GRID: Final = 24
 
 
 def within_reach(
@@ -34,6 +41,8 @@ def within_reach(
             kept.pop()
         if _reaches(kept, note, last, seconds, span):
             kept.append(note)
+        elif note.beat in changes:
+            kept += _late(kept, note, last, seconds, span)
     return kept
 
 
@@ -43,9 +52,26 @@ def _reaches(
     before = kept[-1] if kept else last
     if before is None:
         return True
-    position = _position(kept, last, span)
-    shift = abs(moved(position, note.fret, span) - position)
+    shift = _shift(kept, note, last, span)
     return reachable(shift, float(note.beat - before.beat) * seconds)
+
+
+def _late(
+    kept: Sequence[BassNote], note: BassNote, last: BassNote | None, seconds: float, span: int
+) -> list[BassNote]:
+    """The note from where the hand is there, unless it is over by then."""
+    before = kept[-1] if kept else last
+    if before is None:
+        return [note]
+    takes = shift_seconds(_shift(kept, note, last, span))
+    beat = before.beat + Fraction(ceil(takes / seconds * _GRID), _GRID)
+    ends = note.beat + note.length
+    return [replace(note, beat=beat, length=ends - beat)] if beat < ends else []
+
+
+def _shift(kept: Sequence[BassNote], note: BassNote, last: BassNote | None, span: int) -> int:
+    position = _position(kept, last, span)
+    return abs(moved(position, note.fret, span) - position)
 
 
 def _position(kept: Sequence[BassNote], last: BassNote | None, span: int) -> int:
