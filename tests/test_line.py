@@ -356,6 +356,30 @@ class TestBassline:
         assert all(re.match(r"[A-G][b#]?: \w", note.reason) for note in notes)
         assert notes[0].reason == "G: the root of Gm7"
 
+    @pytest.mark.parametrize("key", range(-6, 6))
+    @pytest.mark.parametrize(
+        ("taken_for", "held", "came", "left"),
+        [
+            ("Ab", "C", "Abm6", True),
+            ("Ab7sus4", "Db", "Ab7", True),
+            ("Ab7", "C", "Abmaj7", False),
+            ("Abm7", "Ab", "Abm7b5", False),
+        ],
+    )
+    def test_a_tone_that_the_chord_turns_out_not_to_have_is_left(
+        self, taken_for: str, held: str, came: str, left: bool, key: int
+    ) -> None:
+        """C on the one of Ab rubs as soon as the keys say Abm6; then the root is played."""
+        was, now = (chord(c).transposed(key) for c in (taken_for, came))
+        note = 36 + (pitch_class_of_name(held) + key) % 12
+        last = replace(_placed("4", 2, 3, "1"), note=note, chord=was)
+        spans = [Span(Fraction(4), Fraction(8), now, 0.9)]
+
+        first, *_ = Bassline(WALK, Random(1)).write(ask_for(1, spans, last, start=Fraction(1, 24)))
+
+        assert (first.beat < 5) == left
+        assert not left or first.note % 12 == now.root
+
 
 class TestStyles:
     """What tells the presets apart."""

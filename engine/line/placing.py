@@ -15,7 +15,7 @@ from typing import Final
 
 from engine.figures import OCTAVE, Stroke
 from engine.harmony import Chord
-from engine.score import Ask, Span
+from engine.score import Ask, BassNote, Span
 from engine.style import Approach
 
 _SIXTEENTH: Final = Fraction(1, 4)
@@ -23,7 +23,10 @@ _SIXTEENTH: Final = Fraction(1, 4)
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A stretch of one chord; `change` is whether its root or bass is a new one."""
+    """A stretch of one chord; `change` is whether it wants a note: its root or bass is a new one.
+
+    Or the note that sounds was a tone of it as it was taken for, and is none as it turned out.
+    """
 
     start: Fraction
     end: Fraction
@@ -96,8 +99,18 @@ def _is_first(span: Span, ask: Ask) -> bool:
     if last is None or is_new(span.chord, last.chord):
         following = (*ask.spans[1:], ask.coming)
         return not any(_has_come_early(each, ask) for each in following)
+    if _is_no_tone_now(last, span):
+        return True
     # A note that led over the bar line wants to arrive, whether or not the chord it led to came.
     return last.aims_at is not None and ask.start == ask.bar_start
+
+
+def _is_no_tone_now(last: BassNote, span: Span) -> bool:
+    """Whether what sounds fitted the chord it was played for, and rubs in the one that came."""
+    tone = last.note % 12
+    rings = last.beat + last.length > span.start
+    fitted = tone in last.chord.pitch_classes and last.aims_at is None
+    return rings and fitted and tone not in span.chord.pitch_classes
 
 
 def _is_next(span: Span, before: Stretch, ask: Ask) -> bool:
