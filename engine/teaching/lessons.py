@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.line.hand import SPAN
-from engine.teaching import harmony, leading, neck, rhythm
+from engine.teaching import harmony, leading, neck, rhythm, tones
 from engine.teaching.bars import Bar, degree_name, listed, name_of
 from engine.teaching.remarks import BarsByRhythm, Remark, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
@@ -56,6 +56,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
     """All that can be said about a bar."""
     yield from leading.remarks(spot)
     yield from rhythm.remarks(spot)
+    yield from tones.remarks(spot)
     yield from harmony.remarks(spot)
     yield from neck.remarks(spot)
     if spot.bar.pitched:
