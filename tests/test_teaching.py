@@ -382,6 +382,45 @@ def test_tones_and_chords_are_explained(text: str, sentence: str) -> None:
     assert any(line.startswith(sentence) for line in said(part(text), 1))
 
 
+F_MINOR = Key(5, minor=True)
+CADENCES = [
+    ("C7/E: E1@1 | Fm: F1@1", "C7/E goes to Fm, dominant to tonic of F minor, but the bass does"),
+    ("C7: C2@1 | Fm/Ab: Ab1@1", "C7 goes to Fm/Ab, dominant to tonic of F minor, but the bass"),
+    ("C7/G: G1@1 | Fm/Ab: Ab1@1", "C7/G goes to Fm/Ab, dominant to tonic of F minor, but the bass"),
+    ("C7: C2@1 | Fm: F1@1", "C7 goes to Fm, dominant to tonic of F minor: no other move"),
+    ("F7/A: A1@1 | Bbm: Bb1@1", "F7/A is borrowed to lead to Bbm, its third, A, not being in F"),
+    ("Fm7: F1@1 | Bb7: Bb1@1 | Fm7: F1@1", "Fm7 and Bb7 are the one and the four of F minor, made"
+     " dorian by D, the third of Bb7"),
+    ("Fm7: F1@1 | Bb7: Bb1@1", "Fm7 and Bb7 are the one and the four of F minor"),
+    ("Fm7: F1@1 | Bb7: Bb1@1 | Bb7: Bb1@1 | Eb: Eb2@1", "Fm7 and Bb7 are the two and the five of"),
+    ("Fm7b5: F1@1 | Bb7: Bb1@1", "Fm7b5 and Bb7 are the two and the five of Eb"),
+    ("Bbm7: Bb1@1 | Eb7: Eb2@1", "Bbm7 and Eb7 are the two and the five of Ab"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "sentence"), CADENCES)
+def test_a_minor_key_has_its_own_dominant_and_may_have_a_dorian_four(
+    text: str, sentence: str
+) -> None:
+    """The raised seventh of F minor is not borrowed, and Bb7 that goes nowhere is no five."""
+    told = said(part(text, F_MINOR), 1)
+
+    assert any(line.startswith(sentence) for line in told)
+    assert sum("borrowed" in line for line in told) == ("borrowed" in sentence)
+
+
+def test_the_dominant_of_the_key_that_begins_is_not_borrowed() -> None:
+    """Bb7 in A flat major goes home to Eb, where the next bar is heard in E flat major."""
+    before, after = part("Bb7: Bb1@1 | Eb6: Eb2@1")
+    away = replace(before, key=Key(8))
+    told = said((away, after), 1)
+
+    assert any(line.startswith("Bb7 goes to Eb6, dominant to tonic of Eb major") for line in told)
+    assert not any("borrowed" in line for line in told)
+    assert any("borrowed to lead to Eb6" in line
+               for line in said((away, replace(after, key=Key(8))), 1))  # fmt: skip
+
+
 def test_two_chords_in_a_bar_each_get_their_bass() -> None:
     """Told when the bass moves with them; a suspension that is let go under one bass is not two."""
     moving = two_chords("Fm7", "Bb7", "F1@1 Bb1@3!Bb7")

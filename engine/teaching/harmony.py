@@ -92,7 +92,7 @@ def _cadence(spot: Spot) -> Iterator[Remark]:
     if now is None or then is None or now.root == then.root:
         return
     if (then.root - now.root) % 12 == 5:
-        yield from _down_a_fifth(bar, now, then)
+        yield from _down_a_fifth(spot, now, then)
     elif now.family is Family.DIMINISHED and (then.bass - now.bass) % 12 == 1:
         yield Remark(
             Topic.CADENCE, 0.84,
@@ -101,23 +101,65 @@ def _cadence(spot: Spot) -> Iterator[Remark]:
         )  # fmt: skip
 
 
-def _down_a_fifth(bar: Bar, now: Chord, then: Chord) -> Iterator[Remark]:
+def _down_a_fifth(spot: Spot, now: Chord, then: Chord) -> Iterator[Remark]:
+    if now.family in (Family.MINOR, Family.HALF_DIMINISHED) and then.family is Family.DOMINANT:
+        dorian = _is_dorian_turn(spot, now, then)
+        yield (_dorian_turn if dorian else _two_and_five)(spot.bar, now, then)
+    elif now.family is Family.DOMINANT and then.family is not Family.DOMINANT:
+        yield from _resolved(spot, now, then)
+
+
+def _two_and_five(bar: Bar, now: Chord, then: Chord) -> Remark:
+    home = bar.key.tone_name((then.root + 5) % 12)
+    return Remark(
+        Topic.CADENCE, 0.7,
+        f"{bar.symbol(now)} and {bar.symbol(then)} are the two and the five of {home}",
+        "roots that fall by fifths pull each other along",
+    )  # fmt: skip
+
+
+def _dorian_turn(bar: Bar, now: Chord, then: Chord) -> Remark:
+    third = spelled((then.root + 4) % 12, then, bar.key)
+    return Remark(
+        Topic.CADENCE, 0.7,
+        f"{bar.symbol(now)} and {bar.symbol(then)} are the one and the four of {bar.key.name}, made"
+        f" dorian by {third}, the third of {bar.symbol(then)}",
+        "the roots go to and fro, and home is the minor chord",
+    )  # fmt: skip
+
+
+def _is_dorian_turn(spot: Spot, now: Chord, then: Chord) -> bool:
+    """Whether they are one and four of a minor key: like two and five, but they lead nowhere."""
+    key = spot.bar.key
+    on_one = key.minor and now.root == key.tonic and now.family is Family.MINOR
+    return on_one and _root_after(spot, then) != (then.root + 5) % 12
+
+
+def _root_after(spot: Spot, then: Chord) -> int | None:
+    """The root that follows the chord of the next bar; None where the part ends on it."""
+    ahead = (chord.root for bar in spot.bars[spot.index + 1 :] for _, chord in bar.chords)
+    return next((root for root in ahead if root != then.root), None)
+
+
+def _resolved(spot: Spot, now: Chord, then: Chord) -> Iterator[Remark]:
+    """A dominant that goes to its tonic: of the key, of the one that begins there, or borrowed."""
+    bar = spot.bar
     here, there = bar.symbol(now), bar.symbol(then)
     third = (now.root + 4) % 12
-    if now.family in (Family.MINOR, Family.HALF_DIMINISHED) and then.family is Family.DOMINANT:
-        home = bar.key.tone_name((then.root + 5) % 12)
-        yield Remark(
-            Topic.CADENCE, 0.7,
-            f"{here} and {there} are the two and the five of {home}",
-            "roots that fall by fifths pull each other along",
-        )  # fmt: skip
-    elif now.family is not Family.DOMINANT or then.family is Family.DOMINANT:
-        return
-    elif then.root == then.bass == bar.key.tonic and now.bass == now.root:
+    keys = [bar.key, *([spot.after.key] if spot.after else [])]
+    home = next((key for key in keys if key.tonic == then.root), None)
+    if home is not None and now.bass == now.root and then.bass == then.root:
         yield Remark(
             Topic.CADENCE, 0.74,
-            f"{here} goes to {there}, dominant to tonic of {bar.key.name}",
+            f"{here} goes to {there}, dominant to tonic of {home.name}",
             "no other move of the roots closes as firmly",
+        )  # fmt: skip
+    elif home is not None:
+        yield Remark(
+            Topic.CADENCE, 0.72,
+            f"{here} goes to {there}, dominant to tonic of {home.name}, but the bass does not fall"
+            " from root to root",
+            "the chords close, and the bass leaves the door open",
         )  # fmt: skip
     elif third in now.pitch_classes and third not in bar.key.scale:
         yield Remark(
