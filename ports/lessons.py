@@ -12,6 +12,7 @@ from typing import Any
 
 from engine.labels import harte, harte_key
 from engine.line.grades import Grade
+from engine.line.pools import scale_of
 from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_octave, why
 from engine.teaching.lessons import Lesson, lessons
@@ -73,10 +74,29 @@ def _line(bar: Bar, note: BassNote, string: str) -> str:
 
 
 def _way_in(bar: Bar, lead: Lead) -> str:
-    goal = bar.key.tone_name(lead.target)
-    way = lead.way.value if lead.way else "by other steps"
-    missed = ", which did not come" if lead.arrival else ", where the part ends"
-    return f"  way in: {way}, to {goal}{'' if lead.met else missed}"
+    return f"  way in: {_way_of(bar, lead)}, to {bar.key.tone_name(lead.target)}{_ended(bar, lead)}"
+
+
+def _way_of(bar: Bar, lead: Lead) -> str:
+    """The way by the words of a preset, but for a whole step that the scale does not have."""
+    if lead.way is None:
+        return "by other steps"
+    last = lead.notes[-1]
+    outside = last.note % 12 not in scale_of(last.chord, bar.key)
+    return lead.way.value.replace("scale", "whole step") if outside else lead.way.value
+
+
+def _ended(bar: Bar, lead: Lead) -> str:
+    """What became of the way in, where it did not end where it aimed."""
+    if lead.met:
+        return ""
+    if lead.arrival is None:
+        return ", where the part ends"
+    if lead.kept is None:
+        return ", which did not come"
+    if lead.arrival.aims_at is None:
+        return f", but {bar.symbol(lead.kept)} stays"
+    return f", given up for {bar.key.tone_name(lead.arrival.aims_at)}"
 
 
 # As values ----------------------------------------------------------------------------------

@@ -28,6 +28,8 @@ from engine.teaching.bars import (
 from engine.teaching.lessons import lessons, remarks
 from engine.teaching.remarks import Spot, Topic
 from engine.teaching.ways import leads_of, way_of
+from ports.lessons import page
+from ports.played import Played
 
 E_FLAT = Key(3)
 HAND = Hand(Neck())
@@ -301,6 +303,14 @@ WAYS = [
     ("Ab: Ab1@1 F2@4>Bb | Bb7: Bb1@1", "F on 4 is no tone of Ab, but the fifth above Bb"),
     ("Eb: Eb2@1 D2@4>Eb | Eb: Eb2@1", "D leads back to Eb while Eb stays"),
     ("Eb: Eb2@1 A1@4>Bb | Ab: Ab1@1", "A on 4 aims at Bb, but what comes is Ab"),
+    ("Bb7: Bb1@1 G1@4>Ab | Bb7: F1@1", "G on 4 aims at Ab, but Bb7 stays, and the line goes on f"),
+    ("Fm7: F1@1 A1@4>Bb | F7: F1@1", "A on 4 aims at Bb, but what comes is F7, and the line goes"),
+    ("Fm7: F1@1 G1@3>Ab D2@4>Eb | Eb: Eb2@1", "G on 3 aims at Ab, but from D on the line leads to"),
+    ("Db7: Db2@1 D2@4>Eb | Ebmaj7: Eb2@1",
+     "D on 4 is no tone of Db7, but one of Ebmaj7, a semitone under Eb"),
+    ("Ab: Ab1@1 A1@4>Bb | Bb7: Bb1@1", "A on 4 belongs to neither Ab nor Bb7, but lies a semito"),
+    ("C#m7: C#2@1>F# D#2@2>F# E2@3>F# | F#7: F#2@1",
+     "C#, D# and E climb to F# by step, all of C# dorian, the scale of C#m7"),
 ]  # fmt: skip
 
 
@@ -310,12 +320,33 @@ def test_a_way_in_is_explained(text: str, sentence: str) -> None:
     assert any(sentence in line for line in said(part(text), 1))
 
 
+def test_a_line_that_turns_to_another_chord_has_missed_none() -> None:
+    """Fm7 stays when the second lead sets out: nothing came that was not aimed at."""
+    turned, stays, missed = (
+        said(part(f"Fm7: F1@1 G1@3>Ab {rest}"), 1)
+        for rest in ("D2@4>Eb | Eb: Eb2@1", "| Fm7: C2@1", "| Cm7: C2@1")
+    )
+
+    assert not any("what comes is" in line for line in (*turned, *stays))
+    assert any("what comes is Cm7" in line for line in missed)
+
+
 def test_an_early_root_is_a_push() -> None:
     """The next root on 4& and held over: nothing is struck on the next 1."""
     bars = part("Eb: Eb2@1 Ab1@4&=!Ab | Ab: Eb2@3")
 
     assert "Ab on 4& belongs to Ab already and is held across the bar line" in said(bars, 1)[0]
     assert not any("Nothing is struck on 1" in line for line in said(bars, 2))
+
+
+def test_what_is_pushed_belongs_to_the_chord_that_came() -> None:
+    """Played for Abm, as the song had it before: Abmaj7 came, of which Ab is the root as well."""
+    for came, belongs in (("Abmaj7", "belongs to Abmaj7 already"), ("G7", None)):
+        told = said(part(f"Eb: Eb2@1 Ab1@4&=!Abm | {came}: G1@3"), 1)
+
+        assert [line.split(" and is")[0] for line in told if "across the bar line" in line] == (
+            [f"Ab on 4& {belongs}"] if belongs else []
+        )
 
 
 def test_a_note_that_was_mended_is_told() -> None:
@@ -449,6 +480,30 @@ def test_a_chord_that_stays_need_not_begin_on_its_root() -> None:
     """The second bar of Eb may begin on the fifth, and it is said why."""
     assert any("Eb stays, and the bar begins on Bb" in line
                for line in said(part("Eb: Eb2@1 | Eb: Bb1@1"), 2))  # fmt: skip
+
+
+# The page -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("Fm7: F1@1 D2@4>Eb | Eb: Eb2@1", "semitone below, to Eb"),
+        ("Fm7: F1@1 D2@4>Eb | Cm7: C2@1", "semitone below, to Eb, which did not come"),
+        ("Fm7: F1@1 D2@4>Eb | Fm7: C2@1", "semitone below, to Eb, but Fm7 stays"),
+        ("Fm7: F1@1 G1@3>Ab D2@4>Eb | Eb: Eb2@1", "semitone below, to Ab, given up for Eb"),
+        ("Fm7: F1@1 D2@4>Eb", "semitone below, to Eb, where the part ends"),
+        ("Eb: Eb2@1 G1@4>F | Fm7: F1@1", "scale above, to F"),
+        ("Ab: Ab1@1 F#1@4>E | Em7: E1@1", "whole step above, to E"),
+        ("Ab: Ab1@1 A1@4>B | B7: B1@1", "whole step below, to B"),
+        ("Eb: Eb2@1 C2@4>Ab | Ab: Ab1@1", "by other steps, to Ab"),
+    ],
+)
+def test_the_page_says_what_became_of_a_way_in(text: str, line: str) -> None:
+    """A chord that stays did come, and a whole step outside the scale is no step of the scale."""
+    played = Played("walking", 7, 1, (28, 33, 38, 43), 4, part(text))
+
+    assert next(each for each in page(played) if "way in" in each) == f"  way in: {line}"
 
 
 # The neck -----------------------------------------------------------------------------------

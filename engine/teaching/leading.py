@@ -32,11 +32,18 @@ def remarks(spot: Spot) -> Iterator[Remark]:
 
 def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
     bar, last = spot.bar, lead.notes[-1]
-    goal = bar.key.tone_name(lead.target)
+    aim = f"{name_of(last)} on {bar.count(last)} aims at {bar.key.tone_name(lead.target)}"
+    if lead.kept and arrival.aims_at is not None:
+        turn = f"from {name_of(arrival)} on the line leads to {bar.key.tone_name(arrival.aims_at)}"
+        return Remark(
+            Topic.MISSED, 0.7, f"{aim}, but {turn}",
+            "another chord is expected by then, and the line turns towards it",
+        )  # fmt: skip
+    chord = bar.symbol(lead.kept or arrival.chord)
+    comes = f"{chord} stays" if lead.kept else f"what comes is {chord}"
     return Remark(
         Topic.MISSED, 0.9,
-        f"{name_of(last)} on {bar.count(last)} aims at {goal}, but what comes is"
-        f" {bar.symbol(arrival.chord)}, and the line goes on from {name_of(arrival)}",
+        f"{aim}, but {comes}, and the line goes on from {name_of(arrival)}",
         "played in time, a way in that is not met is heard as a passing note",
     )  # fmt: skip
 
@@ -59,10 +66,11 @@ def _pushed(spot: Spot) -> Iterator[Remark]:
     note = bar.pitched[-1] if bar.pitched else None
     if note is None or after is None or not bar.rings_over(note) or not bar.chords:
         return
-    if note.chord != bar.chords[-1][1] and 0 not in after.rhythm:
+    coming = spot.coming or note.chord  # what came, where the note was played for a guess
+    if note.chord != bar.chords[-1][1] and note.note % 12 in coming.keys and 0 not in after.rhythm:
         yield Remark(
             Topic.PUSH, 0.85,
-            f"{name_of(note)} on {bar.count(note)} belongs to {bar.symbol(note.chord)} already and"
+            f"{name_of(note)} on {bar.count(note)} belongs to {bar.symbol(coming)} already and"
             " is held across the bar line",
             "the change is pulled ahead of the beat, and nothing may be struck on the next 1",
         )  # fmt: skip
@@ -120,19 +128,25 @@ class _Told:
                 f"{self._here} is the {degree_name(self._last)} of {self._chord} and {under}",
                 "the chord itself holds the way into the next one",
             )
-        if self._is_foreign():
+        if self._is_inside():
             return (
-                f"{self._here} belongs to neither {self._chord} nor {self._then}, but lies {under}",
-                "a note that fits nothing cannot stay, and the ear knows where it must go",
+                f"{self._here} is in the scale of {self._chord}, {under}",
+                "a semitone is the shortest step there is, and here no note from outside is needed",
+            )
+        if self._last.note % 12 in self._coming.pitch_classes:
+            return (
+                f"{self._here} is no tone of {self._chord}, but one of {self._then}, {under}",
+                "the coming chord is heard a moment before it is there",
             )
         return (
-            f"{self._here} is in the scale of {self._chord}, {under}",
-            "a semitone is the shortest step there is, and here no note from outside is needed",
+            f"{self._here} belongs to neither {self._chord} nor {self._then}, but lies {under}",
+            "a note that fits nothing cannot stay, and the ear knows where it must go",
         )
 
     def semitone_above(self) -> Words:
-        inside = self._last.note % 12 in scale_of(self._now, self._bar.key)
-        where = f"in the scale of {self._chord}" if inside else f"foreign to {self._chord}"
+        where = (
+            f"in the scale of {self._chord}" if self._is_inside() else f"foreign to {self._chord}"
+        )
         return (
             f"{self._here}, {where}, lies a semitone over {self._goal}{self._octave()}",
             "a step down into a root has weight, where the step up has urge",
@@ -164,7 +178,7 @@ class _Told:
         up = self._notes[-1].note > self._notes[0].note
         scale = scale_of(self._now, self._bar.key)
         inside = all(note.note % 12 in scale for note in self._notes)
-        root = self._bar.key.tone_name(self._now.root)
+        root = self._bar.key.chord_name(self._now)
         mode = f"{root} {scale_for(self._now, self._bar.key).name}"
         source = f"all of {mode}, the scale of {self._chord}" if inside else f"not all of {mode}"
         return (
@@ -175,8 +189,7 @@ class _Told:
 
     def whole_step(self) -> Words:
         side = "under" if self._away() > 0 else "over"
-        inside = self._last.note % 12 in scale_of(self._now, self._bar.key)
-        source = "in" if inside else "outside"
+        source = "in" if self._is_inside() else "outside"
         return (
             f"{self._here}, {source} the scale of {self._chord}, is a whole step {side}"
             f" {self._goal}{self._octave()}",
@@ -214,9 +227,8 @@ class _Told:
     def _is_chord_tone(self) -> bool:
         return self._last.note % 12 in self._now.pitch_classes
 
-    def _is_foreign(self) -> bool:
-        known = scale_of(self._now, self._bar.key) | self._coming.pitch_classes
-        return self._last.note % 12 not in known
+    def _is_inside(self) -> bool:
+        return self._last.note % 12 in scale_of(self._now, self._bar.key)
 
     def _away(self) -> int:
         return (self._coming.bass - self._last.note + 6) % 12 - 6

@@ -14,6 +14,7 @@ from itertools import groupby, pairwise
 from types import MappingProxyType
 from typing import Final
 
+from engine.harmony import Chord
 from engine.score import BassNote
 from engine.style import Way
 from engine.teaching.remarks import Spot
@@ -36,6 +37,17 @@ class Lead:
         """Whether what followed is what was aimed at, be it on another of its tones."""
         note = self.arrival
         return note is not None and self.target in (note.note % 12, note.chord.bass)
+
+    @property
+    def kept(self) -> Chord | None:
+        """The chord that was to be left, if what followed is still played over it."""
+        after, before = self.arrival, self.notes[-1].chord
+        return after.chord if after is not None and _is_the_same(before, after.chord) else None
+
+
+def _is_the_same(one: Chord, other: Chord) -> bool:
+    """Whether two are one chord to a bass player, be one of them told by a longer name."""
+    return (one.root, one.bass, one.family) == (other.root, other.bass, other.family)
 
 
 def leads_of(spot: Spot) -> tuple[Lead, ...]:
