@@ -66,10 +66,16 @@ _MODES_BY_FAMILY: Final = MappingProxyType(
         Family.SUSPENDED: ("mixolydian", "ionian", "dorian", "aeolian", "lydian", "phrygian"),
         Family.HALF_DIMINISHED: ("locrian", "locrian natural 2"),
         Family.DIMINISHED: ("whole-half diminished", "locrian"),
-        Family.AUGMENTED: ("lydian augmented", "whole tone"),
+        Family.AUGMENTED: ("whole tone", "lydian augmented"),
         Family.POWER: ("ionian", "dorian", "mixolydian", "aeolian", "lydian", "phrygian"),
     }
 )  # fmt: skip
+
+# On the flat second the key is no guide: D and A, which are its own in C, rub against the root and
+# the fifth of D flat.  The dominant there stands for the five, the major chord is the Neapolitan.
+_ON_FLAT_SECOND: Final = MappingProxyType(
+    {Family.MAJOR: "lydian", Family.DOMINANT: "lydian dominant"}
+)
 
 # These belong to a dominant that says so: with a flat or a sharp ninth.  D flat 7 with a sharp
 # eleventh in C is lydian dominant, although half-whole has more tones in the key.
@@ -83,6 +89,7 @@ def scale_for(chord: Chord, key: Key) -> Mode:
 
     Of the modes of the chord's family that hold all its tones, the one with most tones in the
     key; on a tie the more usual.  A family whose modes all miss a tone keeps its most usual one.
+    On the flat second it is lydian, dominant or not, if that holds the chord's tones.
     """
     needed = set(chord.quality.intervals)
     names = [
@@ -91,6 +98,9 @@ def scale_for(chord: Chord, key: Key) -> Mode:
         if name not in _WITH_ALTERED_NINTH or needed & {1, 3}
     ]
     fitting = [MODE_BY_NAME[n] for n in names if needed <= set(MODE_BY_NAME[n].intervals)]
+    usual = _ON_FLAT_SECOND.get(chord.family) if (chord.root - key.tonic) % 12 == 1 else None
+    if usual is not None and MODE_BY_NAME[usual] in fitting:
+        return MODE_BY_NAME[usual]
     in_key = set(key.scale)
     if not fitting:
         return MODE_BY_NAME[names[0]]

@@ -181,6 +181,10 @@ def test_a_key_stands_on_a_pitch_class() -> None:
         ("G7#5", "mixolydian b6"), ("Am(maj7)", "harmonic minor"), ("Bb", "lydian"),
         ("G5", "mixolydian"), ("Db7#11", "lydian dominant"), ("G", "mixolydian"),
         ("D", "mixolydian"), ("E", "phrygian dominant"), ("F", "lydian"), ("Gmaj7", "ionian"),
+        ("Db7", "lydian dominant"), ("Db9", "lydian dominant"), ("Db7b5", "lydian dominant"),
+        ("Db", "lydian"), ("Db6", "lydian"), ("Dbmaj7", "lydian"),
+        ("Db7b9", "half-whole diminished"), ("G+", "whole tone"), ("D+", "whole tone"),
+        ("F+", "lydian augmented"),
     ],
 )  # fmt: skip
 def test_chords_ask_for_a_mode_in_their_key(symbol: str, mode: str) -> None:
@@ -188,6 +192,20 @@ def test_chords_ask_for_a_mode_in_their_key(symbol: str, mode: str) -> None:
     chord = parse_symbol(symbol)
     for steps in range(12):
         assert scale_for(chord.transposed(steps), Key(steps)).name == mode
+
+
+@pytest.mark.parametrize(
+    ("symbol", "mode"),
+    [
+        ("Am", "aeolian"), ("Bb7", "lydian dominant"), ("Bb", "lydian"), ("E", "phrygian dominant"),
+        ("E+", "whole tone"), ("C+", "lydian augmented"),
+    ],
+)  # fmt: skip
+def test_chords_ask_for_a_mode_in_their_minor_key(symbol: str, mode: str) -> None:
+    """The Neapolitan is lydian, and III+ the one augmented chord at home: in A minor, then all."""
+    chord = parse_symbol(symbol)
+    for steps in range(12):
+        assert scale_for(chord.transposed(steps), Key((9 + steps) % 12, minor=True)).name == mode
 
 
 def test_a_mode_holds_the_chord() -> None:
