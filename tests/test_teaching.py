@@ -399,11 +399,20 @@ HARMONY = [
     ("Fm7: F1@1 D2@3", "D on 3 is the sixth of Fm7: by its sixth the dorian"),
     ("Eb: Eb2@1 G2@2 Bb2@3", "Eb, G and Bb spell Eb up (root, major third, fifth)"),
     ("Fm7: F1@1 G1@2 Ab1@3", "G on 2 passes between F and Ab, no tone of Fm7 but one of F dorian"),
+    ("Fm7: Ab2@1 Eb2@2 C2@3", "Ab, Eb and C go down through Fm7 without its root (minor third"),
+    ("Fm7: F1@1 Eb2@4", "Eb on 4 is the flat seventh of Fm7: on a weak place a seventh is colour"),
+    ("Fm7: F1@1 Eb2@3", "Eb on 3 is the flat seventh of Fm7."),
+    ("Fm7: F1@1 G1@2 Ab1@3", "G on 2 passes between F and Ab, no tone of Fm7 but one of F dorian,"
+     " its scale in Eb major: between two chord tones, on a weak place"),
+    ("Eb: Bb1@1 C2@2 D2@3 Eb2@4", "C on 2 passes between Bb and D, no tone of Eb but one of Eb"
+     " ionian, its scale in Eb major: a line that goes on by step carries"),
     ("Eb/G: G1@1 Bb1@3", "Eb/G wants its major third at the bottom, and G comes first"),
     ("Bb7: Bb1@1 | Eb: Eb2@1", "Bb7 goes to Eb, dominant to tonic of Eb major"),
     ("C7: C2@1 | Fm7: F1@1", "C7 is borrowed to lead to Fm7, its third, E, not being in Eb major"),
     ("Fm7: F1@1 | Bb7: Bb1@1", "Fm7 and Bb7 are the two and the five of Eb"),
     ("Adim7: A1@1 | Eb/Bb: Bb1@1", "Adim7 has its bass a semitone under that of Eb/Bb"),
+    ("Bdim7/D: D2@1 | Eb: Eb2@1", "Bdim7/D has its bass a semitone under that of Eb: a diminished"
+     " chord is a stair between two others, its bass is the way in"),
 ]  # fmt: skip
 
 
@@ -474,6 +483,25 @@ def test_first_notes_that_go_by_step_are_a_line() -> None:
 
     assert any("bars 1 to 3 climb by step, G, Ab and A" in line for line in said(climbing, 3))
     assert not any("by step" in line for line in said(turning, 3))
+
+
+def test_a_line_through_two_keys_is_written_in_the_one_it_comes_to() -> None:
+    """In E major E flat, C sharp and B are D sharp, C sharp and B."""
+    *there, last = part("Eb: Eb2@1 | C#m: C#2@1 | B: B1@1")
+    told = said((*there, replace(last, key=Key(4))), 3)
+
+    assert any("bars 1 to 3 come down by step, D#, C# and B" in line for line in told)
+
+
+def test_a_note_that_was_played_for_another_chord_is_none_of_the_one_that_came() -> None:
+    """B flat, played for Gm, says nothing of the G7 that came; the F of Gm7 is its seventh too."""
+    wrong, right = (
+        said(part(f"G7: G1@1 {notes}"), 1) for notes in ("Bb1@2!Gm D2@4!G7", "F2@2!Gm7")
+    )
+
+    assert not any("Bb" in line and "G7" in line and "third" in line for line in wrong)
+    assert not any(line.startswith("Root and fifth of G7") for line in wrong)
+    assert any(line.startswith("F on 2 is the flat seventh of G7") for line in right)
 
 
 def test_a_chord_that_stays_need_not_begin_on_its_root() -> None:

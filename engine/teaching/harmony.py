@@ -11,8 +11,9 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family
+from engine.harmony import Chord, Family, Key
 from engine.line.reasons import spelled
+from engine.score import BassNote
 from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
 
@@ -71,12 +72,12 @@ def _slash(spot: Spot) -> Iterator[Remark]:
 def _bass_line(spot: Spot) -> Iterator[Remark]:
     """The first notes of three bars that go one way by step."""
     around = spot.bars[max(spot.index - 2, 0) : spot.index + 1]
-    firsts = [bar.pitched[0] for bar in around if bar.pitched and bar.rhythm[0] == 0]
+    firsts = [(bar, bar.pitched[0]) for bar in around if bar.pitched and bar.rhythm[0] == 0]
     if len(around) < 3 or len(firsts) < 3:
         return
-    steps = [b.note - a.note for a, b in pairwise(firsts)]
+    steps = [b.note - a.note for (_, a), (_, b) in pairwise(firsts)]
     if all(1 <= abs(s) <= 2 for s in steps) and (steps[0] > 0) == (steps[1] > 0):
-        names = [name_of(note) for note in firsts]
+        names = [_name_in(spot.bar.key, note, bar) for bar, note in firsts]
         way = "climb" if steps[0] > 0 else "come down"
         yield Remark(
             Topic.BASS_LINE, 0.88,
@@ -84,6 +85,11 @@ def _bass_line(spot: Spot) -> Iterator[Remark]:
             f" {listed(names)}",
             "a slow line under the quick one, so let those notes be heard",
         )  # fmt: skip
+
+
+def _name_in(key: Key, note: BassNote, bar: Bar) -> str:
+    """A note of a bar, written in the key that the line has come to."""
+    return name_of(note) if bar.key == key else spelled(note.note % 12, note.chord, key)
 
 
 def _cadence(spot: Spot) -> Iterator[Remark]:
@@ -97,7 +103,7 @@ def _cadence(spot: Spot) -> Iterator[Remark]:
         yield Remark(
             Topic.CADENCE, 0.84,
             f"{bar.symbol(now)} has its bass a semitone under that of {bar.symbol(then)}",
-            "a diminished chord is a stair between two others, its root is the way in",
+            "a diminished chord is a stair between two others, its bass is the way in",
         )  # fmt: skip
 
 

@@ -8,11 +8,11 @@ How: notes that lead into the next chord are left out here, they are no tones of
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Family
 from engine.line.pools import scale_of
+from engine.meter import HALF_BAR
 from engine.modes import scale_for
 from engine.score import BassNote
 from engine.teaching.bars import Bar, degree_name, listed, name_of, times_over
@@ -27,7 +27,11 @@ def remarks(spot: Spot) -> Iterator[Remark]:
 
 
 def _tones(spot: Spot, chord: Chord) -> Iterator[Remark]:
-    bar, notes = spot.bar, spot.settled
+    bar = spot.bar
+    notes = [note for note in spot.settled if _is_of(note, chord)]
+    if len(notes) < len(spot.settled):  # some were played for a chord that did not stay
+        yield from _coloured(bar, chord, notes)
+        return
     kinds = {degree_name(note) for note in notes}
     root = bar.key.chord_name(chord)
     if kinds == {"root"}:
@@ -56,6 +60,13 @@ def _tones(spot: Spot, chord: Chord) -> Iterator[Remark]:
     yield from _climb(bar, chord, notes)
 
 
+def _is_of(note: BassNote, chord: Chord) -> bool:
+    """Whether a note is to this chord what it is to the one that it was written for."""
+    pitch_class, own = note.note % 12, note.chord
+    same = own.root == chord.root and own.degree_of(pitch_class) == chord.degree_of(pitch_class)
+    return same and (pitch_class in chord.keys or pitch_class not in own.keys)
+
+
 def _coloured(bar: Bar, chord: Chord, notes: Sequence[BassNote]) -> Iterator[Remark]:
     """Thirds, sixths and sevenths in the bass tell what the chord is."""
     for note in notes:
@@ -67,18 +78,20 @@ def _coloured(bar: Bar, chord: Chord, notes: Sequence[BassNote]) -> Iterator[Rem
                 f"with the third the bass alone says {degree.split()[0]}",
             )  # fmt: skip
         elif degree.endswith("seventh") and note.note % 12 != chord.bass and bar.place(note):
-            yield Remark(Topic.TONES, 0.58, here, _SEVENTH[chord.family in _RESTLESS])
+            yield Remark(Topic.TONES, 0.58, here, _seventh(bar, chord, note))
         elif degree == "sixth" and note.note % 12 in scale_of(chord, bar.key):
             yield from _sixth(here, chord)
 
 
 _RESTLESS: Final = frozenset({Family.DOMINANT, Family.HALF_DIMINISHED, Family.DIMINISHED})
-_SEVENTH: Final = MappingProxyType(
-    {
-        True: "the seventh is the tone that wants to move on, where root and fifth stand still",
-        False: "on a weak place a seventh is colour, on the 1 it would be another bass",
-    }
-)
+
+
+def _seventh(bar: Bar, chord: Chord, note: BassNote) -> str:
+    if chord.family in _RESTLESS:
+        return "the seventh is the tone that wants to move on, where root and fifth stand still"
+    if bar.metre.weight(bar.place(note)) < HALF_BAR:
+        return "on a weak place a seventh is colour, on the 1 it would be another bass"
+    return ""
 
 
 def _sixth(here: str, chord: Chord) -> Iterator[Remark]:
@@ -102,12 +115,18 @@ def _climb(bar: Bar, chord: Chord, notes: Sequence[BassNote]) -> Iterator[Remark
     tones = {note.note % 12 for note in run}
     if len(tones) >= 3 and tones <= chord.pitch_classes:
         way = "up" if run[-1].note > run[0].note else "down"
+        names, symbol = listed([name_of(n) for n in run]), bar.symbol(chord)
+        whole = chord.root in tones
+        spell = f"spell {symbol} {way}" if whole else f"go {way} through {symbol} without its root"
         yield Remark(
             Topic.TONES, 0.68,
-            f"{listed([name_of(n) for n in run])} spell {bar.symbol(chord)} {way}"
-            f" ({', '.join(degree_name(n) for n in run)})",
+            f"{names} {spell} ({', '.join(degree_name(n) for n in run)})",
             "a chord taken apart is a line already, if it goes one way",
         )  # fmt: skip
+
+
+_BETWEEN: Final = "between two chord tones, on a weak place, any note of the scale will do"
+_IN_A_RUN: Final = "a line that goes on by step carries the ear over what is no tone of the chord"
 
 
 def _passing(spot: Spot, chord: Chord) -> Iterator[Remark]:
@@ -117,16 +136,17 @@ def _passing(spot: Spot, chord: Chord) -> Iterator[Remark]:
     settled = {note.beat for note in spot.settled}
     for before, note, after in zip(bar.pitched, bar.pitched[1:], bar.pitched[2:], strict=False):
         pitch_class = note.note % 12
-        strong = bar.metre.weight(bar.place(note)) > 2
+        strong = bar.metre.weight(bar.place(note)) >= HALF_BAR
         if note.beat not in settled or pitch_class in chord.pitch_classes or strong:
             continue
         if pitch_class in scale and _pass((note.note - before.note, after.note - note.note)):
+            framed = {before.note % 12, after.note % 12} <= chord.keys
             yield Remark(
                 Topic.SCALE, 0.72,
                 f"{name_of(note)} on {bar.count(note)} passes between {name_of(before)} and"
                 f" {name_of(after)}, no tone of {bar.symbol(chord)} but one of {root} {mode}, its"
                 f" scale in {bar.key.name}",
-                "between two chord tones, on a weak place, any note of the scale will do",
+                _BETWEEN if framed else _IN_A_RUN,
             )  # fmt: skip
             return
 
