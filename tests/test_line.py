@@ -615,6 +615,34 @@ class TestFigures:
 
         assert offered("6", chord(symbol), key, pool) == tone
 
+    @pytest.mark.parametrize("shift", range(12))
+    @pytest.mark.parametrize(
+        ("symbol", "degree", "tone"),
+        [("Fm6", "b7", "6"), ("Fm6", "6", "6"), ("Fm7", "b7", "b7"), ("Fm", "b7", "b7"),
+         ("Bb13", "b7", "b7"), ("Eb6", "b7", "b7")],
+    )  # fmt: skip
+    def test_a_minor_sixth_chord_has_no_flat_seventh(
+        self, symbol: str, degree: str, tone: str, shift: int
+    ) -> None:
+        """Eb under Fm6 rubs against the D that is played: the bass has the D as well."""
+        pool = (("1", 6.0), ("b3", 2.0), ("5", 4.0), ("b7", 4.0))
+        moved = chord(symbol).transposed(shift)
+
+        assert offered(degree, moved, Key((3 + shift) % 12), pool) == tone
+
+    def test_on_a_minor_sixth_chord_a_pool_without_colours_has_the_fifth(self) -> None:
+        """Held back, the player gets root and fifth for what was a flat seventh."""
+        assert offered("b7", chord("Gbm6"), Key(1), (("1", 6.0), ("5", 4.0), ("8", 2.0))) == "5"
+
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_no_style_plays_a_flat_seventh_under_a_minor_sixth_chord(self, style: Style) -> None:
+        """In a figure or free: Ab over Bbm6 is only ever a note on the way elsewhere."""
+        for seed in range(3):
+            notes = [n for bar in part(style, "F | Bbm6 | F/C | Dbm6 | F", seed) for n in bar]
+            sixths = [n for n in notes if n.chord.quality.harte == "min6" and n.aims_at is None]
+            assert sixths
+            assert all((n.note - n.chord.root) % 12 != 10 for n in sixths)
+
     def test_the_root_of_a_slash_chord_lies_where_the_hand_is(self) -> None:
         """Where the bass is the flat seventh already, its place in the figure takes the root."""
         style = _figured("X-x- x-x-", "1 8 b7 8")

@@ -14,7 +14,14 @@ from engine.figures import FREE, LEAD
 from engine.harmony import Chord, Key
 from engine.line.dice import draw, place_number
 from engine.line.placing import Placed
-from engine.line.pools import interval_of, number_of, offered, pool_of, role_of
+from engine.line.pools import (
+    interval_of,
+    number_of,
+    offered,
+    on_minor_sixth,
+    pool_of,
+    role_of,
+)
 from engine.line.roots import Roots
 from engine.line.search import Option
 from engine.score import Ask, Role
@@ -72,11 +79,12 @@ class Offers:
         in_bar = stroke.beat - ask.bar_start
         strong = _OUTSIDE_ON_STRONG[ask.metre.weight(in_bar)]
         place = place_number(in_bar)
-        wish = self._wish(place, pool)
+        wish = on_minor_sixth(self._wish(place, pool), chord)
         found: dict[int, Option] = {}
-        for tone, weight in pool:
+        for named, weight in pool:
             if weight == 0:
                 continue
+            tone = on_minor_sixth(named, chord)
             note = tone_note(tone, chord, ask.key, anchor)
             cost = -_POOL * log(weight / top)
             cost += (

@@ -95,11 +95,13 @@ def offered(tone: str, chord: Chord, key: Key, pool: Pool) -> str:
     """The tone itself where the pool has it, else the pool's form of the degree, or its nearest.
 
     A bare second or sixth that the key makes flat is left out: a figure stays on its tones, and
-    these rub against the root and the fifth.
+    these rub against the root and the fifth.  On a minor sixth chord a flat seventh is the sixth.
     """
     low = tone.endswith(",")
-    bare = tone.rstrip(",")
-    tones = [t for t, weight in pool if weight and not _rubs(t, chord, key)]
+    bare = on_minor_sixth(tone.rstrip(","), chord)
+    tone = bare + "," * low
+    own = [on_minor_sixth(t, chord) for t, weight in pool if weight]
+    tones = [t for t in own if not _rubs(t, chord, key)]
     if number_of(tone) == 1 or bare in tones:
         return tone
     for t in tones:
@@ -109,6 +111,18 @@ def offered(tone: str, chord: Chord, key: Key, pool: Pool) -> str:
     near = [t for t in tones if number_of(t) != 1] or ["1"]
     best = min(near, key=lambda t: abs(interval_of(t, chord, key) % 12 - wanted))
     return best + "," * low
+
+
+def on_minor_sixth(tone: str, chord: Chord) -> str:
+    """The sixth for a flat seventh, where a minor chord has that and no seventh of its own.
+
+    The two rub a semitone apart, and it is the sixth that the keyboard plays.  On a major sixth
+    chord a flat seventh is blue, and a style that offers it there means that.
+    """
+    if tone != "b7" or chord.family is not Family.MINOR:
+        return tone
+    numbers = {number_of(degree) for degree in chord.quality.degrees}
+    return "6" if 6 in numbers and 7 not in numbers else tone
 
 
 def _rubs(tone: str, chord: Chord, key: Key) -> bool:
