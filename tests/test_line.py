@@ -457,6 +457,18 @@ def _figured(strokes: str, tones: str, **how: object) -> Style:
     return replace(style, **how)  # type: ignore[arg-type]
 
 
+def _in_metre(metre: str, strokes: str, *ways: Way) -> Style:
+    """A style of one figure in a metre, which leads into every change by these ways."""
+    figure = written(strokes, metre)
+    return replace(
+        TWO_BEAT,
+        rhythm=Rhythm(Grid.EIGHTHS, (figure,)),
+        metres=(Metre.of(metre),),
+        register=Register(home=40),
+        approach=Approach(led=1, walked=0, ways=tuple((way, 1.0) for way in ways)),
+    )
+
+
 class TestFigures:
     """What becomes of a figure's tones over the changes."""
 
@@ -575,6 +587,70 @@ class TestFigures:
 
         assert [note.beat - 3 for note in notes] == places
         assert [note.aims_at for note in notes] == [None] * (len(notes) - 1) + [8]
+
+    @pytest.mark.parametrize(
+        ("metre", "strokes", "places"),
+        [
+            ("6/8", "X-x --- : 1 5", [0, 1, Fraction(5, 2)]),
+            ("6/8", "X-- x-- : 1 5", [0, Fraction(3, 2), Fraction(5, 2)]),
+            ("12/8", "X-- --- x-- --- : 1 5", [0, 3, Fraction(9, 2)]),
+            ("12/8", "X-- --- --x --- : 1 5", [0, 4, Fraction(9, 2)]),
+            ("6/8", "X-x --x : 1 5 5", [0, 1, Fraction(5, 2)]),
+            ("12/8", "X-- x-- X-- x-- : 1 5 1 5", [0, Fraction(3, 2), 3, Fraction(9, 2)]),
+        ],
+    )
+    def test_in_slow_threes_a_semitone_is_a_pickup(
+        self, metre: str, strokes: str, places: list[Fraction]
+    ) -> None:
+        """A third eighth that rings to the bar line keeps its chord, as does beat two of 6/8."""
+        style = _in_metre(metre, strokes, Way.SEMITONE_BELOW)
+        notes = part(style, "Fm7 | Ab")[0]
+
+        assert onsets(notes) == places
+        assert [note.aims_at for note in notes] == [None] * (len(notes) - 1) + [8]
+
+    @pytest.mark.parametrize("shift", range(12))
+    @pytest.mark.parametrize(
+        ("metre", "strokes", "seconds", "led"),
+        [
+            ("4/4", "X- x- X- x- : 1 5 1 5", 0.4, [11]),
+            ("12/8", "X-- x-- X-- x-- : 1 5 1 5", 0.6, [11]),
+            ("12/8", "X-- x-- X-x --x : 1 5 1 5 5", 0.6, [11]),
+            ("12/8", "X-- x-- X-- x-x : 1 5 1 5 5", 0.6, [10, 11]),
+            ("3/4", "X- x- x- : 1 5 5", 0.4, [10, 11]),
+            ("3/4", "X- x- x- : 1 5 5", 0.9, [11]),
+        ],
+        ids=["on three", "on three of four", "a long third eighth", "within the last beat",
+             "a quick waltz", "a slow waltz"],
+    )  # fmt: skip
+    def test_of_two_semitones_the_first_is_played_where_it_is_soon_over(
+        self, *, metre: str, strokes: str, seconds: float, led: list[int], shift: int
+    ) -> None:
+        """Gb and G lead from Fm7 to Ab; Gb is in no scale there, and not for the middle."""
+        style = _in_metre(metre, strokes, Way.TWO_SEMITONES_BELOW)
+        spans = [
+            replace(span, chord=span.chord.transposed(shift))
+            for span in spans_of("Fm7 | Ab", Metre.of(metre))
+        ]
+        ask = ask_for(0, spans, None, metre=Metre.of(metre), key=Key((3 + shift) % 12))
+
+        notes = Bassline(style, Random(1)).write(replace(ask, seconds_per_beat=seconds))
+
+        goal = spans[1].chord.root
+        assert [(n.note - goal) % 12 for n in notes if n.aims_at is not None] == led
+
+    @pytest.mark.parametrize(
+        ("way", "led"), [(Way.SEMITONE_BELOW, []), (Way.SCALE_ABOVE, [7])], ids=["or not", "led"]
+    )
+    def test_before_a_change_within_the_bar_a_long_stroke_is_led_by_the_scale(
+        self, way: Way, led: list[int]
+    ) -> None:
+        """F7 comes on three of 12/8; what rings to it from the third eighth is no E over Eb."""
+        style = _in_metre("12/8", "X-x --- X-- --- : 1 5 1", Way.SEMITONE_BELOW, way)
+        notes = part(style, "Eb F7 | F7")[0]
+
+        assert [n.note % 12 for n in notes if n.aims_at == 5] == led
+        assert all(n.note % 12 != 4 for n in notes)
 
     def test_a_way_in_aims_at_the_octave_where_the_next_bar_begins_there(self) -> None:
         """A semitone below the note that comes, not an octave and a semitone."""

@@ -108,7 +108,7 @@ class Bassline:
                     options[i] += self._an_octave_up(options[i], ask.last if i == 0 else None)
             room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
             target = targets[index] if index < len(targets) else None
-            self._ways.lead(ask, Stay(stretch.chord, anchor, room, target), strokes, options)
+            self._ways.lead(ask, Stay(stretch.chord, anchor, strokes, room, target), options)
         return options
 
     def _an_octave_up(self, options: Sequence[Option], last: BassNote | None) -> list[Option]:

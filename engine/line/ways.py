@@ -11,18 +11,18 @@ the scale that sounds, and never by a semitone: nobody hears that it led nowhere
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
-from engine.figures import LEAD, PLAIN, Stroke
+from engine.figures import LEAD, Stroke
 from engine.harmony import Chord
 from engine.line.dice import draw
 from engine.line.leads import Target, leading, place_of, step_of_run
+from engine.line.pickups import is_exposed, with_pickup
 from engine.line.placing import Placed
 from engine.line.pools import lead_in, scale_of, scale_run, steps_between
 from engine.line.roots import Roots
 from engine.line.search import Option
-from engine.meter import HALF_BAR
 from engine.score import Ask
 from engine.style import Style, Way
 
@@ -49,10 +49,11 @@ _BY_SEMITONE: Final = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """A stretch with its anchor, the strokes that may lead out of it, and what follows."""
+    """A stretch with its anchor, the bar's strokes, which may lead out of it, and what follows."""
 
     chord: Chord
     anchor: int
+    strokes: Sequence[Placed]
     room: list[int]
     target: Target | None
 
@@ -68,28 +69,17 @@ class Ways:
     def with_room(
         self, ask: Ask, target: Target, strokes: tuple[Stroke, ...]
     ) -> tuple[Stroke, ...]:
-        """A bar's strokes, one added on the last felt beat where only its middle could lead.
-
-        The middle of a bar belongs to the chord; a semitone there would be a wrong note.
-        """
-        pulse = ask.metre.pulses[-1]
-        own = [stroke for stroke in strokes if not stroke.ghost]
-        strong = own and not own[-1].early and ask.metre.weight(own[-1].at) >= HALF_BAR
+        """A bar's strokes, with a pickup where it is led out of and only its middle could lead."""
         led = draw(self._seed, place_of(target), 1) < self._approach.led
         wanted = target.stretch.change and target.stretch.confidence >= self._approach.daring
-        if not (strong and led and wanted and own[-1].at < pulse):
-            return strokes
-        cut = (replace(s, length=min(s.length, pulse - s.at)) for s in strokes if s.at < pulse)
-        return (*cut, Stroke(pulse, ask.metre.bar - pulse, PLAIN, ghost=False, tone=LEAD))
+        return with_pickup(ask.metre, strokes, ask.seconds_per_beat) if led and wanted else strokes
 
-    def lead(
-        self, ask: Ask, stay: Stay, strokes: Sequence[Placed], options: list[list[Option]]
-    ) -> None:
+    def lead(self, ask: Ask, stay: Stay, options: list[list[Option]]) -> None:
         """Replace the options of the last strokes of a stretch by those of a way in."""
         target = stay.target
         if target is not None and target.stretch.confidence < self._approach.daring:
             target = None
-        asked = _asked(strokes, stay.room)
+        asked = _asked(stay.strokes, stay.room)
         if asked == 1 and target is not None and target.stretch.change:
             self._arrive(ask, stay, target, stay.room, options)
         elif asked:
@@ -112,20 +102,21 @@ class Ways:
         target: Target,
         places: Sequence[int],
         options: list[list[Option]],
-    ) -> Sequence[int]:
-        """Give the last of these strokes to a way in; return its notes, one for each stroke."""
-        way = self._way(ask, stay, target)
+    ) -> None:
+        """Give the last of these strokes to a way in, as many as it can have."""
+        way = self._way(ask, stay, target, places[-1])
         if way is None:
-            return ()
+            return
         notes = lead_in(way, stay.chord, ask.key, target.note)[-len(places) :]
-        for i, choices in zip(places[-len(notes) :], notes, strict=True):
+        for i, choices in zip(places[::-1], notes[::-1], strict=False):
+            if _is_wrong(ask, stay, target, i, choices):
+                return
             playable = [note for note in choices if self._roots.has(note)]
             if playable:
                 options[i] = [leading(n, target, stay.chord, ask.key) for n in playable]
-        return [choices[0] for choices in notes]
 
-    def _way(self, ask: Ask, stay: Stay, target: Target) -> Way | None:
-        """The way that this change draws.
+    def _way(self, ask: Ask, stay: Stay, target: Target, last: int) -> Way | None:
+        """The way that this change draws, when the stroke `last` leads into it.
 
         Whether it ends in a semitone is drawn first, by the weights of all ways, so that ways
         which do not exist here leave the share of semitones as the style has it.
@@ -136,9 +127,9 @@ class Ways:
             for way, weight in self._approach.ways
             if (way in _BY_SEMITONE) == semitone
         ]
-        feasible = self._feasible(ask, stay, target, kind)
+        feasible = self._feasible(ask, stay, target, last, kind)
         if not feasible and _is_likely(target):
-            feasible = self._feasible(ask, stay, target, self._approach.ways)
+            feasible = self._feasible(ask, stay, target, last, self._approach.ways)
         return self._drawn(target, 3, feasible)
 
     def by_semitone(self, target: Target) -> bool:
@@ -147,7 +138,7 @@ class Ways:
         return drawn in _BY_SEMITONE and _is_likely(target)
 
     def _feasible(
-        self, ask: Ask, stay: Stay, target: Target, ways: Sequence[tuple[Way, float]]
+        self, ask: Ask, stay: Stay, target: Target, last: int, ways: Sequence[tuple[Way, float]]
     ) -> list[tuple[Way, float]]:
         found = []
         scale = scale_of(stay.chord, ask.key)
@@ -157,7 +148,7 @@ class Ways:
                 continue
             if way is Way.FIFTH and not _is_its_fifth(target, scale):
                 continue
-            if _was_played(notes, ask):
+            if _was_played(notes, ask) or (notes and _is_wrong(ask, stay, target, last, notes[-1])):
                 continue
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
@@ -227,6 +218,16 @@ def _from_side(
         return [*scale_run(scale, goal + step, step, count - 1), goal + step]
     run = scale_run(scale, goal, step, count)
     return run if abs(run[-1] - goal) == 2 else []
+
+
+def _is_wrong(ask: Ask, stay: Stay, target: Target, i: int, notes: Sequence[int]) -> bool:
+    """Whether these notes, outside chord and scale, would be heard as wrong ones on a stroke."""
+    belong = stay.chord.pitch_classes | scale_of(stay.chord, ask.key)
+    if all(note % 12 in belong for note in notes):
+        return False
+    stroke, change = stay.strokes[i], target.stretch.start - ask.bar_start
+    at = stroke.beat - ask.bar_start
+    return is_exposed(ask.metre, at, stroke.length, change, ask.seconds_per_beat)
 
 
 def _is_its_fifth(target: Target, scale: frozenset[int]) -> bool:
