@@ -45,11 +45,16 @@ _PUT_IN: Final = (9, 2, 1, 8, 8, 2, 4, 1, 4, 4, 6, 6)
 
 
 def nearest_quality(intervals: frozenset[int]) -> Quality:
-    """The quality of the table whose tones come nearest to these semitones above the root."""
-    return min(QUALITIES, key=lambda quality: _distance(intervals, frozenset(quality.intervals)))
+    """The quality of the table whose tones come nearest to these semitones above the root.
+
+    What was fitted on labelled songs was fitted on what this says of them; what a player writes is
+    weighed with more care (symbols.py).
+    """
+    return min(QUALITIES, key=lambda quality: distance(intervals, frozenset(quality.intervals)))
 
 
-def _distance(wanted: frozenset[int], offered: frozenset[int]) -> int:
+def distance(wanted: frozenset[int], offered: frozenset[int]) -> int:
+    """How far the tones of a quality are from those wanted, both in semitones above the root."""
     left_out = sum(_LEFT_OUT[i] for i in wanted - offered)
     return left_out + sum(_PUT_IN[i] for i in offered - wanted)
 
