@@ -4,7 +4,8 @@ Knows: which signs stand on bar lines, and where one bar ends and the next begin
 Refuses to know: chords, and in which order the bars are played.
 How: what stands between two bar lines is a bar, also where nothing stands there.  A repeat sign, an
 ending or a double bar line may have a bar line beside it that is the same one; who writes both sets
-them a blank apart, and so does one who closes a repeat and opens the next.
+them a blank apart, and so does one who closes a repeat and opens the next.  What tells how often a
+repeat is played stands behind the sign that closes it.
 """
 
 from __future__ import annotations
@@ -13,12 +14,19 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
-_BAR_LINE: Final = re.compile(r"(:?\|+:?(?:\s*\d+\.)?)")
-_ENDING: Final = re.compile(r"\d+\.")
+# Endings are numbered 1. or, for more than one time, 1.-3. and 1., 2. and the like.
+_ENDING: Final = re.compile(r"\d+(?:\.?\s*[-\u2013,&+]\s*\d+|\.\s*\d+)*\.")
+TIMES: Final = re.compile(r"\(?(?:[x\u00d7]\s*\d+|\d+\s*(?:[x\u00d7]|times))\)?(?!\w)")
+"""How often a repeat is played: x3, 3x, 3 times, in brackets or not."""
+_BAR_LINE: Final = re.compile(
+    rf"(:\|+\]?\s*{TIMES.pattern}|:?\|+[:\]]?(?:\s*\[?{_ENDING.pattern})?)"
+)
 
 
 def signs_and_bars(line: str) -> Iterator[tuple[str, str | None]]:
-    """The line as pairs: the sign on a bar line (":|", "|:", "1." or none), then a bar's words.
+    """The line as pairs: the sign on a bar line, or none, then a bar's words.
+
+    The sign is ":|", ":| x3" with how often it is played, "|:" or the number of an ending, "1.-2.".
 
     A bar with nothing in it has no words (""); where there is none, it is None.
 
@@ -39,7 +47,8 @@ def signs_and_bars(line: str) -> Iterator[tuple[str, str | None]]:
 
 def _signs(bar_line: str) -> Iterator[str]:
     if bar_line.startswith(":"):
-        yield ":|"
+        times = TIMES.search(bar_line)
+        yield f":| {times[0]}" if times else ":|"
     if "|:" in bar_line:
         yield "|:"
     yield from _ENDING.findall(bar_line)

@@ -28,19 +28,33 @@ class Header:
     metre: Metre = FOUR_FOUR
     key: Key | None = None
     tempo: float | None = None
+    given: frozenset[str] = frozenset()
+    """Which lines there were."""
 
     def with_line(self, word: str, value: str) -> Header:
         """The header with one line more, such as `key` and `Bb`.
 
         Raises:
-            ValueError: there is no such line, or its value means nothing.
+            ValueError: there is no such line, it was there already, or its value means nothing.
         """
         if word not in _READERS:
             raise ValueError(
                 f"a chart has no {word!r}; its header may say title, key, metre and tempo, and the"
                 " name of a section stands alone on its line"
             )
-        return _READERS[word](self, value)
+        name = _NAMES.get(word, word)
+        if name in self.given:
+            raise ValueError(f"{word} is given twice, now as {value!r}; give {_WHICH[name]}")
+        return replace(_READERS[word](self, value), given=self.given | {name})
+
+
+def late(word: str) -> str | None:
+    """What is said of a header line that stands below the first bar; None if it is none."""
+    if word not in _READERS:
+        return None
+    return (
+        f"{word} stands after the first bar; put it above all bars{_BELOW[_NAMES.get(word, word)]}"
+    )
 
 
 def _with_key(header: Header, value: str) -> Header:
@@ -83,5 +97,27 @@ _READERS: Final[Mapping[str, Callable[[Header, str], Header]]] = MappingProxyTyp
         "meter": _with_metre,
         "time": _with_metre,
         "tempo": _with_tempo,
+    }
+)
+
+_NAMES: Final[Mapping[str, str]] = MappingProxyType({"meter": "metre", "time": "metre"})
+
+# Which one of two lines would do.
+_WHICH: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "title": "it once",
+        "key": "the one that the song begins in, and the next will be heard",
+        "metre": "the one that all bars have",
+        "tempo": "the one that the song begins in",
+    }
+)
+
+# Who writes a line below bars may mean that it changes there.
+_BELOW: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "title": "",
+        "key": ", or leave it out if the key changes here: that is heard",
+        "metre": " if they all have it; a chart cannot change its metre",
+        "tempo": " if it is that of the song; a chart cannot change its tempo",
     }
 )

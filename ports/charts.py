@@ -10,8 +10,9 @@
 
 Bars stand between bar lines; the chords of a bar share it evenly, or have a felt beat each; a
 stroke (/) gives the chord before it one more share; % is the bar before again, N.C. no chord; in an
-empty bar the chord before it stays.  |: and :| enclose what is played twice, 1. and 2. open its
-endings; || is a bar line like any other.  A line without bar lines names a section.
+empty bar the chord before it stays.  |: and :| enclose what is played twice, or :| x3 three times;
+1. and 2. open its endings, 1.-2. one for two times; || and |] are bar lines like any other.  A line
+without bar lines names a section.
 """
 
 from __future__ import annotations
@@ -29,24 +30,16 @@ from engine.harmony import Chord
 from engine.meter import Metre
 from engine.symbols import parse_symbol
 from ports.bar_lines import signs_and_bars
-from ports.chart_header import Header
+from ports.chart_header import Header, late
+from ports.chart_signs import unread_in_bar, unread_line
+from ports.repeats import Repeat
 
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
-_JUMP: Final = re.compile(r"d\.?\s?[sc]\.?(\s|$)|da capo|dal segno|to coda", re.IGNORECASE)
 _NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
 
 
 class ChartError(ValueError):
     """A chart that cannot be read: where, what, and what would do."""
-
-
-@dataclass
-class _Repeat:
-    """A repeat that is being read: what comes each time, which ending is under way."""
-
-    common: list[Bar] = field(default_factory=list)
-    ending: int = 0
-    closed: bool = False
 
 
 @dataclass
@@ -56,7 +49,7 @@ class _Reading:
     header: Header = field(default_factory=Header)
     sections: list[tuple[str, list[Bar]]] = field(default_factory=list)
     bars: int = 0
-    repeat: _Repeat | None = None
+    repeat: Repeat | None = None
 
     def chart(self) -> Chart:
         """All that was read, as one value."""
@@ -97,7 +90,7 @@ def parse_chart(text: str, name: str = "chart") -> Chart:
     reading = _Reading()
     for number, line in enumerate(text.splitlines(), 1):
         _read_line(reading, line.strip(), f"{name}, line {number}")
-    _leave_endings(reading)
+    _leave_repeat(reading, name)
     if reading.repeat is not None:
         raise ChartError(f"{name}: the repeat that |: opens is never closed; close it with :|")
     if not reading.bars:
@@ -118,14 +111,11 @@ def _read_line(reading: _Reading, line: str, where: str) -> None:
 
 
 def _begin_section(reading: _Reading, line: str, where: str) -> None:
-    _leave_endings(reading)
+    _leave_repeat(reading, where)
     if reading.repeat is not None:
         raise ChartError(f"{where}: {line!r} begins a section inside a repeat; close it with :|")
-    if _JUMP.match(line):
-        raise ChartError(
-            f"{where}: {line!r} jumps to another place, which a chart here does not; write the bars"
-            " out as they are played"
-        )
+    if unread := unread_line(line):
+        raise ChartError(f"{where}: {unread}")
     words = line.split()
     if len(words) > 1 and all(_is_chord(word) for word in words):
         raise ChartError(f"{where}: {line!r} has chords and no bar lines; put | around each bar")
@@ -144,13 +134,12 @@ def _is_chord(word: str) -> bool:
 
 
 def _read_header(reading: _Reading, word: str, value: str, where: str) -> None:
+    if reading.bars and (told := late(word)):
+        raise ChartError(f"{where}: {told}")
     try:
-        header = reading.header.with_line(word, value)
+        reading.header = reading.header.with_line(word, value)
     except ValueError as error:
         raise ChartError(f"{where}: {error}") from None
-    if reading.bars:
-        raise ChartError(f"{where}: {word} stands after the first bar; put it above all bars")
-    reading.header = header
 
 
 # The bars -----------------------------------------------------------------------------------
@@ -167,90 +156,87 @@ def _read_bars(reading: _Reading, line: str, where: str) -> None:
         if sign:
             _take_sign(reading, sign, where)
         if content is not None:
-            if reading.repeat is not None and reading.repeat.closed:
-                _leave_endings(reading)
             _add_bar(reading, content, where)
 
 
 def _add_bar(reading: _Reading, content: str, where: str) -> None:
+    if reading.repeat is not None and reading.repeat.closed:
+        _leave_repeat(reading, where)
     reading.bars += 1
     bar = _read_bar(reading, content, f"{where}, bar {reading.bars}")
-    reading.sections[-1][1].append(bar)
-    if reading.repeat is not None and not reading.repeat.ending:
-        reading.repeat.common.append(bar)
+    if reading.repeat is None:
+        reading.sections[-1][1].append(bar)
+    else:
+        reading.repeat.add(bar)
 
 
 def _take_sign(reading: _Reading, sign: str, where: str) -> None:
     if sign == "|:":
-        _leave_endings(reading)
+        _leave_repeat(reading, where)
         if reading.repeat is not None:
             raise ChartError(f"{where}: |: opens a repeat inside a repeat; close the first with :|")
-        reading.repeat = _Repeat()
-    elif sign == ":|":
-        _close(reading, where)
-    else:
-        _begin_ending(reading, sign, where)
-
-
-def _close(reading: _Reading, where: str) -> None:
-    repeat = reading.repeat
-    if repeat is None:
-        raise ChartError(f"{where}: :| closes a repeat that nothing opens; put |: before it")
-    if repeat.ending:
-        repeat.closed = True
-    else:
-        reading.sections[-1][1].extend(repeat.common)
-        reading.repeat = None
-
-
-def _begin_ending(reading: _Reading, sign: str, where: str) -> None:
-    repeat = reading.repeat
-    if repeat is None:
+        reading.repeat = Repeat()
+    elif reading.repeat is None and sign.startswith(":|"):
+        raise ChartError(f"{where}: {sign} closes a repeat that nothing opens; put |: before it")
+    elif reading.repeat is None:
         raise ChartError(f"{where}: the ending {sign} belongs to no repeat; open one with |:")
-    if repeat.ending and not repeat.closed:
-        raise ChartError(
-            f"{where}: the ending {sign} begins where {repeat.ending}. is not closed; put :| before"
-            " it"
-        )
-    if sign != f"{repeat.ending + 1}.":
-        raise ChartError(
-            f"{where}: the ending {sign} comes where {repeat.ending + 1}. is due; number them from"
-            " 1. on"
-        )
-    if repeat.ending:
-        reading.sections[-1][1].extend(repeat.common)
-    repeat.ending, repeat.closed = repeat.ending + 1, False
+    else:
+        _take_sign_in(reading, reading.repeat, sign, where)
 
 
-def _leave_endings(reading: _Reading) -> None:
-    """What begins now stands outside the endings, of which the last needs no closing sign."""
-    repeat = reading.repeat
-    if repeat is None or (not repeat.closed and repeat.ending < 2):
+def _take_sign_in(reading: _Reading, repeat: Repeat, sign: str, where: str) -> None:
+    try:
+        if not sign.startswith(":|"):
+            repeat.begin_ending(sign)
+        else:
+            reading.sections[-1][1].extend(repeat.close(sign))
+            reading.repeat = repeat if repeat.closed else None
+    except ValueError as error:
+        raise ChartError(f"{where}: {error}") from None
+
+
+def _leave_repeat(reading: _Reading, where: str) -> None:
+    """What begins now stands outside the repeat, if that has come to its last ending."""
+    if reading.repeat is None or not reading.repeat.over:
         return
-    if repeat.ending == 1:  # the second time goes past it
-        reading.sections[-1][1].extend(repeat.common)
+    try:
+        reading.sections[-1][1].extend(reading.repeat.played())
+    except ValueError as error:
+        raise ChartError(f"{where}: {error}") from None
     reading.repeat = None
 
 
 def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
-    words = content.split()
+    words = _words(content)
     if words == ["%"]:
         none = f"{where}: % repeats the bar before, but there is none; write a chord"
         return _bar_before(reading, none)
     if not words:
         none = f"{where} is empty, and no chord comes before it; write one, or N.C. for no chord"
         return Bar(((Fraction(0), _bar_before(reading, none).chords[-1][1]),))
+    if unread := unread_in_bar(content):
+        raise ChartError(f"{where}: {unread}")
     chords: list[tuple[Fraction, Chord | None]] = []
+    if words[0] == "/":
+        none = f"{where} begins with a stroke, and no chord comes before it; write one"
+        chords.append((Fraction(0), _bar_before(reading, none).chords[-1][1]))
     for place, word in zip(_places(len(words), reading.header.metre), words, strict=True):
-        if word == "/" and chords:
-            continue
-        chords.append((place, _read_chord(word, where)))
+        if word != "/":
+            chords.append((place, _read_chord(word, where)))
     _demand_felt_beats(chords, reading.header.metre, where)
     return Bar(tuple(chords))
 
 
+def _words(content: str) -> list[str]:
+    """The words of a bar; strokes may stand as close as //, which is two of them."""
+    return [
+        part for word in content.split() for part in (word if word.strip("/") == "" else [word])
+    ]
+
+
 def _bar_before(reading: _Reading, none: str) -> Bar:
-    played = reading.sections[-1][1] or [bar for _, bars in reading.sections for bar in bars]
+    sections = [bar for _, bars in reading.sections for bar in bars]
+    played = (reading.repeat.latest if reading.repeat else []) or sections
     if not played:
         raise ChartError(none)
     return played[-1]

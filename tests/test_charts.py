@@ -132,6 +132,59 @@ def test_an_ending_is_left_out_when_its_time_is_over(text: str, bars: str) -> No
 @pytest.mark.parametrize(
     ("text", "bars"),
     [
+        ("|: Ab |1.-2. Fm :|3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1.\u20132. Fm :|3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1-2. Fm :|3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1,2. Fm :|3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1., 2. Fm :|3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1.2. Fm :|3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab | 1. 2. Fm :|\n| 3. Db |", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |[1.+2. Fm :|[3. Db |]", "Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1.-3. Fm :|4. Db |", "Ab Fm Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1.-3. Fm :| Db |", "Ab Fm Ab Fm Ab Fm Ab Db"),
+        ("|: Ab |1.,3. Fm :|2.,4. Db :| Eb |", "Ab Fm Ab Db Ab Fm Ab Db Eb"),
+        ("|: Ab |1.,3. % | Fm :|2. Db :| Eb |", "Ab Ab Fm Ab Db Ab Ab Fm Eb"),
+        ("|: Ab |1. Fm :|2.-3. % :| Eb |", "Ab Fm Ab Ab Ab Ab Eb"),
+    ],
+)
+def test_an_ending_may_be_played_more_than_once(text: str, bars: str) -> None:
+    """Its numbers say which times, in whichever way they are joined."""
+    assert read_back(text) == [bars.split()]
+
+
+@pytest.mark.parametrize(
+    "times", [" x3", "x3", " 3x", " (3x)", " (x3)", " 3 times", " \u00d73", " x 3", "| x3"]
+)
+def test_a_repeat_is_played_as_often_as_it_says(times: str) -> None:
+    """What is written behind the closing sign counts how often it is played in all."""
+    bars = ["Ab", "Fm", "Ab", "Fm", "Ab", "Fm"]
+
+    assert read_back(f"|: Ab | Fm :|{times} | Db |") == [[*bars, "Db"]]
+    assert read_back(f"|: Ab | Fm :|{times} |: Db :|") == [[*bars, "Db", "Db"]]
+    assert read_back(f"|: Ab | Fm :|{times}\nB\n| % |") == [bars, ["Fm"]]
+
+
+@pytest.mark.parametrize(
+    ("bars", "places"),
+    [
+        ("| Ab | / / Db / |", [("Ab", 0), ("Db", 2)]),
+        ("| Eb Ab | / / / / |", [("Ab", 0)]),
+        ("| Eb | Ab // Db |", [("Ab", 0), ("Db", 3)]),
+        ("| Eb | Ab /// |", [("Ab", 0)]),
+    ],
+)
+def test_a_stroke_is_one_share_more_of_the_chord_before_it(
+    bars: str, places: list[tuple[str, int]]
+) -> None:
+    """Also where that was written in the bar before, and where strokes stand close together."""
+    read = parse_chart(bars).bars[-1]
+
+    assert [(symbol(chord, Key(8)), start) for start, chord in read.chords] == places
+
+
+@pytest.mark.parametrize(
+    ("text", "bars"),
+    [
         pytest.param("| C |  | F | G |", "C C F G", id="the second bar"),
         pytest.param("| C | | F |", "C C F", id="one blank is a bar"),
         pytest.param("| C | \t | F |", "C C F", id="or a tab"),
@@ -160,6 +213,9 @@ def test_of_two_chords_the_last_one_stays_in_an_empty_bar() -> None:
     [
         pytest.param("| C || F ||", "C F", id="a double bar line"),
         pytest.param("|| C ||\n|| F ||", "C F", id="at both ends of two lines"),
+        pytest.param("| C | F |]", "C F", id="a final one"),
+        pytest.param("|: C | F :|]", "C F C F", id="a final one that closes a repeat"),
+        pytest.param("| C |]\n| F |]", "C F", id="a final one to each line"),
         pytest.param("| C |\n| F |", "C F", id="where a line ends and where the next begins"),
         pytest.param("| C \n| F |", "C F", id="where the next line begins alone"),
         pytest.param("|: C :| |: F :|", "C C F F", id="a repeat closed and one opened"),
@@ -216,6 +272,64 @@ def test_a_bar_line_written_twice_is_no_empty_bar(text: str, bars: str) -> None:
         ("metre: 6/8\n| Bb Eb F7 |", "line 2, bar 1 has a chord between two felt beats"),
         ("tempo: 310\n| Bb |", "'310' is not a tempo; write quarter notes a minute, 30 to 300"),
         ("|: Bb |\nBridge\n| Eb :|", "line 2: 'Bridge' begins a section inside a repeat"),
+        ("| Bb | D.S. |", "line 1, bar 2: 'D.S.' jumps to another place, which a chart here does"),
+        ("| Bb | Eb D.C. al Fine", "bar 2: 'D.C. al Fine' jumps to another place, which a chart"),
+        (
+            "| Bb | to Coda |",
+            "bar 2: 'to Coda' jumps to another place, which a chart here does not",
+        ),
+        ("| Bb | Eb Fine |", "bar 2: 'Fine' marks a place for jumps, and a chart here has none;"),
+        (
+            "| Bb | Coda |",
+            "bar 2: 'Coda' marks a place for jumps, and a chart here has none; write",
+        ),
+        ("| \U0001d10b Bb |", "marks a place for jumps, and a chart here has none; write the bars"),
+        ("| Bb | Eb | %% |", "bar 3: '%%' stands for two bars, which one bar here cannot; write"),
+        ("| Bb | Eb | // |", "bar 3: '//' stands for two bars, which one bar here cannot; write"),
+        ("| Bb | Eb % |", "bar 2: '%' stands for a whole bar; leave it alone in the bar, or write"),
+        ("| / / Bb / |", "bar 1 begins with a stroke, and no chord comes before it; write one"),
+        ("|: Bb |1 Eb :|", "bar 2: '1' is no chord, since chords go by letters, and opens no"),
+        (
+            "|: Bb | Eb x3 :|",
+            "bar 2: 'x3' counts how often bars are played; put it behind the sign",
+        ),
+        ("|: Bb :|\nx3", "line 2: 'x3' counts how often bars are played; put it behind the sign"),
+        ("|: Bb :| x1", "line 1: :| x1 cannot be played; give 2 to 99 times"),
+        ("|: Bb :| x100", "line 1: :| x100 cannot be played; give 2 to 99 times"),
+        ("|: Bb |1. Eb :| x3", ":| x3 counts the times of a repeat that has endings; number these"),
+        ("| Bb :| x3", "line 1: :| x3 closes a repeat that nothing opens; put |: before it"),
+        ("|: Bb |2.-3. Eb :|", "the ending 2.-3. comes where 1. is due; number them from 1. on"),
+        ("|: Bb |1.-2. Eb :|2. Ab |", "the ending 2. comes where 3. is due; number them from 1."),
+        (
+            "|: Bb |1.-200. Eb :|",
+            "1.-200. comes where 1. is due; number them from 1. on, each time",
+        ),
+        ("|: Bb |1.,3. Eb :| Ab |", "the repeat has an ending 3. and none for 2.; number the"),
+        (
+            "|: Bb |1. Eb :|2.-3. Ab |",
+            "the ending 2.-3. leads back to |: and is not closed; put :|",
+        ),
+        ("|: Bb |1.,3. Eb :|2. Ab |", "the ending 2. leads back to |: and is not closed; put :|"),
+        ("| Bb | 3/4 Eb |", "bar 2: '3/4' is a metre, of which a chart has one for all its bars;"),
+        ("| Bb |\n3/4\n| Eb |", "line 2: '3/4' is a metre, of which a chart has one for all its"),
+        (
+            "| Bb |\nmetre: 3/4",
+            "line 2: metre stands after the first bar; put it above all bars if"
+            " they all have it; a chart cannot change its metre",
+        ),
+        (
+            "key: Bb\n| Bb |\nkey: Eb",
+            "line 3: key stands after the first bar; put it above all"
+            " bars, or leave it out if the key changes here: that is heard",
+        ),
+        (
+            "key: Bb\nkey: Eb\n| Bb |",
+            "line 2: key is given twice, now as 'Eb'; give the one that the song begins in",
+        ),
+        (
+            "metre: 3/4\ntime: 4/4\n| Bb |",
+            "line 2: time is given twice, now as '4/4'; give the one that all bars have",
+        ),
     ],
 )
 def test_a_mistake_is_named_with_its_place(text: str, message: str) -> None:
