@@ -19,11 +19,15 @@ from engine.meter import FOUR_FOUR, Metre
 PLAIN: Final = 0.6
 """The accent of a plain stroke."""
 _SIGN_ACCENT: Final = {"X": 1.0, "x": PLAIN, "g": 0.2}
-TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*>]")
+TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*]|>(?![b#]?[1-9])")
+"""A tone of a figure; what follows it never makes another one of it (>1 is not > and 1)."""
 
-# Tones may stand as close as their strokes: 11 55 is 1 1 5 5.  But these words are tones of a
-# chord, and who writes 13 means no root and third.
-_BEYOND: Final = re.compile(r">?(?:13|[b#]1[13]),?")
+BEYOND: Final = re.compile(r">?(?:13|[b#]1[13]),?")
+"""What is no tone of a figure: as a word by itself it is one of a chord.
+
+Tones may stand as close as their strokes, 11 55 is 1 1 5 5, but who writes 13 means no root and
+third.
+"""
 
 FREE: Final = "*"
 LEAD: Final = ">"
@@ -107,7 +111,7 @@ def _steps(grid: Grid, metre: Metre) -> int:
 
 
 def _tones(tones: str, count: int) -> list[str]:
-    beyond = [word for word in tones.split() if _BEYOND.fullmatch(word)]
+    beyond = [word for word in tones.split() if BEYOND.fullmatch(word)]
     strange = beyond or TONE.sub("", tones).split()
     if strange:
         wanted = "degrees such as 1 b3 5 5, 8; * is free, > leads on, >1 is the next root early"

@@ -36,6 +36,7 @@ from engine.style import (
     Turn,
     Way,
 )
+from presets.scalars import is_quoted, number, said
 
 SECTIONS: Final[Mapping[str, type]] = {
     "tempo": Tempo,
@@ -93,11 +94,13 @@ class _Reader:
         self, node: yaml.Node | None, key: str, allowed: tuple[str, ...]
     ) -> dict[str, yaml.Node]:
         if not isinstance(node, yaml.MappingNode):
-            self._fail(node, f"{key} is {_said(node)}; give keys: {', '.join(allowed)}")
+            self._fail(node, f"{key} is {said(node)}; give keys: {', '.join(allowed)}")
         found: dict[str, yaml.Node] = {}
         for key_node, value in node.value:
             name = self._key(key_node, key)
             path = name if key == "the preset" else f"{key}.{name}"
+            if name == "<<":
+                self._fail(key_node, f"{path} would merge another block; write its keys out here")
             if name not in allowed:
                 near = get_close_matches(name, allowed, 1)
                 hint = f"did you mean {near[0]}?" if near else f"give {', '.join(allowed)}"
@@ -110,26 +113,27 @@ class _Reader:
 
     def _key(self, node: yaml.Node, within: str) -> str:
         if not isinstance(node, yaml.ScalarNode):
-            self._fail(node, f"{within} has {_said(node)} for a key; give a word and a colon")
+            self._fail(node, f"{within} has {said(node)} for a key; give a word and a colon")
         return str(node.value)
 
     def _list(self, node: yaml.Node, key: str) -> list[yaml.Node]:
         if not isinstance(node, yaml.SequenceNode):
-            self._fail(node, f"{key} is {_said(node)}; give a list, each line begun with a dash")
+            self._fail(node, f"{key} is {said(node)}; give a list, each line begun with a dash")
         return list(node.value)
 
     def _words(self, node: yaml.Node, key: str) -> str:
         if not isinstance(node, yaml.ScalarNode):
-            self._fail(node, f"{key} is {_said(node)}; give words")
-        return str(node.value).strip()
+            self._fail(node, f"{key} is {said(node)}; give words")
+        return str(node.value)
 
     def _number(self, node: yaml.Node, key: str, *, whole: bool = False) -> float:
-        value = node.value if isinstance(node, yaml.ScalarNode) else ""
-        try:
-            return int(value) if whole else float(value)
-        except ValueError:
+        value = number(node)
+        if value is None or (whole and not float(value).is_integer()):
             kind = "a whole number" if whole else "a number"
-            self._fail(node, f"{key} is {_said(node)}; give {kind}")
+            if is_quoted(node):
+                self._fail(node, f"{key} is {said(node)!r}; give {kind} without quotes")
+            self._fail(node, f"{key} is {said(node)}; give {kind}")
+        return int(value) if whole else value
 
     def _one_of(self, node: yaml.Node, key: str, kind: type[Enum], names: list[str]) -> Any:  # noqa: ANN401
         word = self._words(node, key)
@@ -230,10 +234,16 @@ class _Reader:
 
     def _pool(self, node: yaml.Node, key: str) -> tuple[tuple[str, float], ...]:
         if not isinstance(node, yaml.MappingNode):
-            self._fail(node, f"{key} is {_said(node)}; give degrees with weights, such as 5: 3")
+            self._fail(node, f"{key} is {said(node)}; give degrees with weights, such as 5: 3")
         found = []
         for tone_node, weight in node.value:
             tone = self._key(tone_node, key)
+            if tone == "<<":
+                self._fail(
+                    tone_node, f"{key}.<< would merge another block; write its tones out here"
+                )
+            if f"{key}.{tone}" in self._values:
+                self._fail(tone_node, f"{key}.{tone} is given twice; give it once")
             self._values[f"{key}.{tone}"] = weight
             found.append((tone, self._number(weight, f"{key}.{tone}")))
         return tuple(found)
@@ -280,10 +290,3 @@ _GRIDS: Final = [grid.name.lower() for grid in Grid]
 def _is_whole(section: type, name: str) -> bool:
     """Whether a field is declared as a whole number."""
     return next(each.type for each in fields(section) if each.name == name) == "int"
-
-
-def _said(node: yaml.Node | None) -> str:
-    """A node's value as it stands in the file, in a word or two."""
-    if isinstance(node, yaml.ScalarNode):
-        return str(node.value) or "empty"
-    return "a list" if isinstance(node, yaml.SequenceNode) else "a block of keys"

@@ -1,7 +1,8 @@
 """Schema: what a preset may say, as a JSON Schema for editors.
 
 Knows: how JSON Schema says it.
-Refuses to know: the limits of a style's numbers; they are read off engine/style.py.
+Refuses to know: the limits of a style's numbers; they are read off engine/style.py.  What hangs on
+two values at once, such as low and high, is left to the reader (reading.py).
 How: `python -m presets.schema > presets/schema.json` writes the file that is shipped; an editor
 that is told of it completes keys and marks mistakes while a preset is written.
 """
@@ -13,17 +14,25 @@ import sys
 from dataclasses import fields
 from typing import Any, Final
 
-from engine.figures import Grid
+from engine.figures import BEYOND, TONE, Grid
 from engine.harmony import Family
 from engine.limits import HEAVIEST
 from engine.style import POOLS, Rhythm, Turn, Way
 from presets.reading import SECTIONS
 
 _NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}
-_METRE: Final = {"type": "string", "pattern": "^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$"}
+_METRE: Final = {
+    "type": "string",
+    "pattern": r"^0*([1-9]|[12][0-9]|3[0-2])\s*/\s*0*(1|2|4|8|16|32)$",
+}
 _GRIDS: Final = {"enum": [grid.name.lower() for grid in Grid]}
 _WEIGHT: Final = {"type": "number", "minimum": 0, "maximum": HEAVIEST}
-_TEXT: Final = {"type": "string"}
+# Where all weights are 0 nothing can be drawn.
+_NO_WEIGHT: Final = {"const": 0}
+_WEIGHED: Final = {"minProperties": 1, "not": {"additionalProperties": _NO_WEIGHT}}
+# A title may be 1999, or Yes, or still to be thought of.
+_TEXT: Final = {"type": ["string", "number", "boolean", "null"]}
+_TONES: Final = rf"^(?!([\s\S]*\s)?({BEYOND.pattern})(\s|$))\s*(({TONE.pattern})\s*)*$"
 
 
 def schema() -> dict[str, Any]:
@@ -55,11 +64,12 @@ def _keys(properties: dict[str, Any], required: list[str] | None = None) -> dict
 
 
 def _rhythm() -> dict[str, Any]:
-    figures = {"type": "array", "items": _figure(), "minItems": 1}
+    never = {"properties": {"weight": _NO_WEIGHT}, "required": ["weight"]}
+    list_of = {"type": "array", "items": _figure(), "not": {"items": never, "minItems": 1}}
     density = next(_field(Rhythm, each) for each in fields(Rhythm) if each.name == "density")
     return _keys(
-        {"grid": _GRIDS, "density": density, "figures": figures, "answers": figures}
-        | {"fills": figures},
+        {"grid": _GRIDS, "density": density, "figures": {**list_of, "minItems": 1}}
+        | {"answers": list_of, "fills": list_of},
         required=["grid", "figures"],
     )
 
@@ -67,11 +77,14 @@ def _rhythm() -> dict[str, Any]:
 def _figure() -> dict[str, Any]:
     strokes = {
         "type": "string",
-        "pattern": "^[Xxg.\\- ]+$",
+        "pattern": r"^[-.\s]*[Xxg][-.Xxg\s]*$",
         "description": "one sign a step: X accented, x plain, g ghost, - rings on, . silence",
     }
     tones = {
-        "type": ["string", "integer"],
+        "type": ["string", "integer", "null"],
+        "pattern": _TONES,
+        "minimum": 1,
+        "not": {"const": 13},
         "description": "one for each X or x: a degree, * free, > leads on, >1 the next root early",
     }
     return _keys(
@@ -81,12 +94,11 @@ def _figure() -> dict[str, Any]:
 
 
 def _pool() -> dict[str, Any]:
-    degrees = {"^[b#]?(10|[1-9])$": _WEIGHT}
     return {
         "type": "object",
-        "patternProperties": degrees,
+        "patternProperties": {"^[b#]?(10|[1-9]),?$": _WEIGHT},
         "additionalProperties": False,
-        "minProperties": 1,
+        **_WEIGHED,
     }
 
 
@@ -96,7 +108,7 @@ def _section(section: type) -> dict[str, Any]:
 
 def _field(section: type, each: Any) -> dict[str, Any]:  # noqa: ANN401 - a dataclass field
     lists = {
-        "ways": {**_keys({way.value: _WEIGHT for way in Way}), "minProperties": 1},
+        "ways": {**_keys({way.value: _WEIGHT for way in Way}), **_WEIGHED},
         "turns": {
             "type": "array",
             "items": {"enum": [turn.value for turn in Turn]},

@@ -97,6 +97,68 @@ class TestSchema:
         with pytest.raises(jsonschema.ValidationError):
             jsonschema.validate(_as_json(SMALL + text), schema())
 
+    @pytest.mark.parametrize(
+        "text",
+        [
+            SMALL + "phrase: {bars: 4.0}",
+            SMALL + "phrase: {bars: 0x10}",
+            SMALL + "feel: {swing: .6, lay_back_ms: +5}",
+            SMALL + "title: 1999",
+            SMALL + "title:",
+            SMALL + "description: true",
+            SMALL + "metres: [4 / 4, 03/4]",
+            SMALL + "pools:\n  minor:\n    5,: 1\n    b7: 0",
+            SMALL + "approach: {ways: {fifth: 0, octave: 1}}",
+            SMALL + "quiet_pools: &few {major: {1: 1}}\nfull_pools: *few",
+            SMALL + "  answers: []\n  fills: []",
+            SMALL + "      weight: 0\n    - strokes: x-------",
+            SMALL.replace("X-x- X-x-", r"X-x-\tX-\nx-"),
+            SMALL.replace('"X-x- X-x-"', "|\n        X-x-\n        X-x-"),
+            SMALL.replace("1 5 1 5", ""),
+            SMALL.replace("1 5 1 5", "1155"),
+            SMALL.replace("1 5 1 5", '" b3 5,10 >1"'),
+            SMALL.replace("1 5 1 5", "1 * 10 >"),
+            TWO.replace("1 5", "31"),
+        ],
+    )
+    def test_what_one_takes_the_other_takes_too(self, text: str) -> None:
+        """A number as YAML writes it, any word for a title, blanks, an empty list of fills."""
+        read(text, "x.yaml")
+        jsonschema.validate(_as_json(text), schema())
+
+    @pytest.mark.parametrize(
+        ("text", "sentence"),
+        [
+            (SMALL + 'phrase: {bars: "4"}', "phrase.bars is '4'; give a whole number without quo"),
+            (SMALL + "feel: {swing: '0.6'}", "feel.swing is '0.6'; give a number without quotes"),
+            (SMALL + "phrase: {bars: 4.5}", "phrase.bars is 4.5; give a whole number"),
+            (SMALL + "phrase: {bars: 0x11}", "phrase.bars is 17; give 1 to 16"),
+            (SMALL + "phrase: {bars: true}", "phrase.bars is true; give a whole number"),
+            (SMALL + "phrase: {bars: }", "phrase.bars is empty; give a whole number"),
+            (SMALL + "register: {lowest: ' E1'}", "register.lowest is  E1; give a note with its"),
+            (SMALL + "title: [a, b]", "title is a list; give words"),
+            (SMALL + "metres: [4/ 5]", "metres is 4/ 5; give a metre such as"),
+            (SMALL + "pools:\n  minor:\n    11: 1", "pools.minor.11 is no degree; give 1, b3, 5,"),
+            (SMALL + "pools: {minor: {1: 0, 5: 0}}", "pools.minor is without any weight; give at"),
+            (SMALL + "approach: {ways: {fifth: 0}}", "approach.ways is without any weight; give"),
+            (SMALL + "      weight: 0", "rhythm.figures is without any weight; give at least one"),
+            (SMALL + "  fills: [{strokes: x-------, weight: 0}]", "rhythm.fills is without any we"),
+            (SMALL.replace("X-x- X-x-", "--.. ...."), "strokes is '--.. ....'; give X, x, g, -"),
+            (SMALL.replace("X-x- X-x-", ""), "strokes is '' (0 signs); give 8 signs for a bar"),
+            (TWO.replace("1 5", "13"), "tones is 13; give degrees such as"),
+            (TWO.replace("1 5", "'>13'"), "tones is >13; give degrees such as"),
+            (SMALL.replace("1 5 1 5", "'1 #11 5'"), "tones is #11; give degrees such as"),
+            (SMALL.replace("1 5 1 5", "1 5 h 5"), "tones is h; give degrees such as"),
+            (SMALL.replace("1 5 1 5", "1.5"), "tones is .; give degrees such as"),
+        ],
+    )
+    def test_what_one_refuses_the_other_refuses_too(self, text: str, sentence: str) -> None:
+        """Quotes make words of a number; a list of which nothing can be played is none."""
+        with pytest.raises(PresetError, match=re.escape(sentence)):
+            read(text, "x.yaml")
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(_as_json(text), schema())
+
 
 def _as_json(text: str) -> object:
     return json.loads(json.dumps(yaml.safe_load(text)))
@@ -329,6 +391,21 @@ class TestMistakes:
                 "tempo.low is 120; give no more than high, 90",
             ),
             (SMALL + "title: a\ntitle: b\n", 7, "title is given twice; give it once"),
+            (
+                SMALL + "pools: {major: {1: 1, 5: 1, 1: 2}}",
+                6,
+                "pools.major.1 is given twice; give it once",
+            ),
+            (
+                SMALL + "touch: &plain {length: 0.5}\nfeel: {<<: *plain}\n",
+                7,
+                "feel.<< would merge another block; write its keys out here",
+            ),
+            (
+                SMALL + "pools: {major: &all {1: 1}, minor: {<<: *all}}\n",
+                6,
+                "pools.minor.<< would merge another block; write its tones out here",
+            ),
             (SMALL + "phrase: {turns: [ad]}\n", 6, "phrase.turns is ad; did you mean add?"),
             (
                 SMALL + "approach:\n  ways:\n    scale below: 1\n    fifth: 200\n",
