@@ -186,6 +186,9 @@ _MINOR_TONIC_FIFTHS: Final = (0, 7, 2, -3, 4, -1, 6, 1, 8, 3, -2, 5)
 _GB: Final = -6
 _A_SHARP: Final = 10
 
+# The widest interval of those that are named by a plain degree of a scale.
+_TRITONE: Final = 6
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -241,14 +244,17 @@ class Key:
 
         It mostly leads up a semitone, from a raised degree: E dim7 in E flat, C# dim7 in C.
         A root that is none of the key's own is written so that its triad can be read: F#m in A flat
-        major, since Gbm has a Bbb, and C#m in E flat.
+        major, since Gbm has a Bbb, and C#m in E flat.  Over a bass of the key's own that is no tone
+        of it, it is written from the side of that bass: Cb/Db in D flat major.
         """
-        raised = 3 if chord.family is Family.DIMINISHED else 0
-        fifths = fifths_near(chord.root, self.tonic_fifths + raised)
         if chord.root in self.scale:
             return self.tone_fifths(chord.root)
-        fifths = _plainer(fifths)
+        raised = 3 if chord.family is Family.DIMINISHED else 0
+        fifths = _plainer(fifths_near(chord.root, self.tonic_fifths + raised))
         twin = fifths - 12 if fifths > 0 else fifths + 12
+        if chord.bass not in chord.pitch_classes and chord.bass in self.scale:
+            bass = self.tone_fifths(chord.bass)
+            return twin if _is_near(twin, bass) and not _is_near(fifths, bass) else fifths
         return twin if _is_readable(chord, twin) and not _is_readable(chord, fifths) else fifths
 
     def chord_name(self, chord: Chord) -> str:
@@ -261,6 +267,11 @@ def _plainer(fifths: int) -> int:
     if fifths < _GB:
         return fifths + 12
     return fifths - 12 if fifths > _A_SHARP else fifths
+
+
+def _is_near(root: int, bass: int) -> bool:
+    """Whether a root with one accidental at most is written from the same side as its bass."""
+    return abs(root - bass) <= _TRITONE and _GB - 1 <= root <= _A_SHARP + 1
 
 
 def _is_readable(chord: Chord, root: int) -> bool:

@@ -21,11 +21,11 @@ from engine.harmony import (
     Chord,
     Key,
     Quality,
-    degree_fifths,
     degree_semitones,
 )
 from engine.labels import distance
-from engine.pitch import name_of_fifths, pitch_class_of_name
+from engine.pitch import pitch_class_of_name
+from engine.spelling import spelled
 
 # Writing ------------------------------------------------------------------------------------
 
@@ -34,15 +34,8 @@ def symbol(chord: Chord | None, key: Key) -> str:
     """The chord's lead-sheet symbol, spelled in the key; "N.C." where there is no chord."""
     if chord is None:
         return "N.C."
-    slash = "" if chord.bass == chord.root else f"/{_bass_name(chord, key)}"
+    slash = "" if chord.bass == chord.root else f"/{spelled(chord.bass, chord, key)}"
     return f"{key.chord_name(chord)}{chord.quality.suffix}{slash}"
-
-
-def _bass_name(chord: Chord, key: Key) -> str:
-    """The bass as a degree of the root (D/F#), or as the key has it if that is simpler."""
-    fifths = key.chord_fifths(chord) + degree_fifths(chord.degree_of(chord.bass))
-    name = name_of_fifths(fifths)
-    return name if len(name) <= 2 else key.tone_name(chord.bass)
 
 
 # Reading ------------------------------------------------------------------------------------

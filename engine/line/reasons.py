@@ -9,9 +9,10 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Key, degree_fifths
+from engine.harmony import Chord, Key
 from engine.pitch import fifths_near, name_of_fifths
 from engine.score import Role
+from engine.spelling import fifths_over, spelled
 from engine.symbols import symbol
 
 _DEGREES: Final = MappingProxyType(
@@ -20,18 +21,6 @@ _DEGREES: Final = MappingProxyType(
         Role.SIXTH: "sixth", Role.SEVENTH: "seventh",
     }
 )  # fmt: skip
-
-
-def spelled(pitch_class: int, chord: Chord, key: Key) -> str:
-    """A tone as the chord spells it in this key: the third of D is F#, of Db is F."""
-    return name_of_fifths(_fifths_over(pitch_class, chord, key))
-
-
-def _fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
-    """A tone of the chord is a degree of it; any other is the key's, if it is one of its seven."""
-    if pitch_class not in chord.pitch_classes and pitch_class in key.scale:
-        return key.tone_fifths(pitch_class)
-    return key.chord_fifths(chord) + degree_fifths(chord.degree_of(pitch_class))
 
 
 def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | None) -> str:
@@ -78,7 +67,7 @@ def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str
     its name, and so does one of the key: the third of C#7 is E#, and G flat major has a Cb.
     """
     target = key.tone_fifths(aims_at)
-    fifths = _fifths_over(pitch_class, chord, key)
+    fifths = fifths_over(pitch_class, chord, key)
     if pitch_class not in chord.pitch_classes:
         if (aims_at - pitch_class) % 12 == 1:
             fifths = target + 5

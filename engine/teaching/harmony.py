@@ -12,8 +12,8 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Family, Key
-from engine.line.reasons import spelled
 from engine.score import BassNote
+from engine.spelling import spelled
 from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
 
