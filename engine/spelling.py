@@ -1,6 +1,6 @@
 """Spelling: what the tones over a chord are called.
 
-Knows: which tones are called by the chord and which by the key.
+Knows: which tones are called by the chord, which by its mode, and which by the key.
 Refuses to know: how the key calls a root (harmony.py), and where a tone leads.
 How: a name is its place on the line of fifths.  Symbols and reasons both ask here, so that a bass
 behind a slash and the note that plays it have one name.
@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import Final
 
 from engine.harmony import Chord, Key, degree_fifths
+from engine.modes import scale_for
 from engine.pitch import name_of_fifths
 
 # Fb and B#, the ends of the names with one accidental.
@@ -27,11 +28,33 @@ def fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
     """Where a tone over a chord is written on the line of fifths.
 
     A tone of the chord is a degree of it, but that nobody writes a diminished seventh: C dim7 has
-    an A.  Any other tone is the key's, if it is one of its seven: F/B in C, and no F/Cb.
+    an A.  Any other tone is the key's, if it is one of its seven: F/B in C, and no F/Cb.  Over a
+    root from outside the key it is a degree of the chord's mode, as D# is over C#m7 in C minor,
+    if it is not the bass.
     """
     degree = chord.degree_of(pitch_class)
-    own = pitch_class in chord.pitch_classes
-    if degree == "bb7" or (not own and pitch_class in key.scale):
+    if pitch_class in chord.pitch_classes:
+        sixth = degree == "bb7"
+        return key.tone_fifths(pitch_class) if sixth else _above(chord, degree, key)
+    in_mode = _degree_in_mode(pitch_class, chord, key)
+    by_key = in_mode is None or chord.root in key.scale or pitch_class == chord.bass
+    if by_key and pitch_class in key.scale:
         return key.tone_fifths(pitch_class)
-    fifths = key.chord_fifths(chord) + degree_fifths(degree)
-    return fifths if own or _FLATTEST <= fifths <= _SHARPEST else key.tone_fifths(pitch_class)
+    fifths = _above(chord, in_mode or degree, key)
+    return fifths if _FLATTEST <= fifths <= _SHARPEST else key.tone_fifths(pitch_class)
+
+
+def is_known(pitch_class: int, chord: Chord, key: Key) -> bool:
+    """Whether a tone is the chord's, its mode's or the key's, and so has a name already."""
+    known = pitch_class in chord.pitch_classes or pitch_class in key.scale
+    return known or _degree_in_mode(pitch_class, chord, key) is not None
+
+
+def _above(chord: Chord, degree: str, key: Key) -> int:
+    return key.chord_fifths(chord) + degree_fifths(degree)
+
+
+def _degree_in_mode(pitch_class: int, chord: Chord, key: Key) -> str | None:
+    mode = scale_for(chord, key)
+    interval = (pitch_class - chord.root) % 12
+    return mode.degrees[mode.intervals.index(interval)] if interval in mode.intervals else None

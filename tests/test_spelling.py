@@ -8,6 +8,7 @@ from engine.harmony import KEYS, QUALITIES, Chord, Key
 from engine.line.reasons import reason_for
 from engine.pitch import pitch_class_of_name
 from engine.score import Role
+from engine.spelling import spelled
 from engine.symbols import parse_symbol, symbol
 
 
@@ -26,7 +27,7 @@ def key_of(name: str) -> Key:
         ("Eb", "Db/Eb F/Eb Abm/Cb"),
         ("E", "D/E A/D# G#7/B#"),
         ("F#", "A#7/C## E/F# B/E#"),
-        ("Db", "Cb/Db Cb/Bb Gb/C Gb/Db Ab/C B"),
+        ("Db", "Cb/Db Cb/Bb Gb/C Gb/Db Ab/C E/Db B"),
         ("Ab", "Gb/Ab E/G# Cb/Db Dbm/Fb"),
         ("Bbm", "Gb/C Ab/Bb Cb/Db"),
     ],
@@ -46,3 +47,47 @@ def test_a_bass_has_one_name_behind_the_slash_and_as_a_note() -> None:
                     chord = Chord.of(root, quality, (root + steps) % 12)
                     reason = reason_for(Role.BASS, 36 + chord.bass, chord, key, None)
                     assert reason.startswith(f"{symbol(chord, key).rpartition('/')[2]}: ")
+
+
+@pytest.mark.parametrize(
+    ("key", "over", "note", "aims_at", "name"),
+    [
+        ("Cm", "Fm", "Bb", "B", "Bb"),
+        ("Db", "Db", "Bb", "B", "Bb"),
+        ("F", "Gm7", "E", "Eb", "E"),
+        ("A", "D", "G#", "G", "G#"),
+        ("Eb", "Bb7", "C", "C#", "C"),
+        ("Eb", "Ab", "F#", "G", "F#"),
+        ("D", "A7", "Bb", "A", "Bb"),
+        ("E", "B7", "F", "E", "F"),
+    ],
+)
+def test_only_a_tone_from_outside_is_named_by_where_it_leads(
+    key: str, over: str, note: str, aims_at: str, name: str
+) -> None:
+    """In C minor Bb climbs from Fm to the B of G7/B, no A#; a foreign tone is raised or lowered."""
+    goal, pitch_class = pitch_class_of_name(aims_at), pitch_class_of_name(note)
+    chord = parse_symbol(over)
+    for role in (Role.APPROACH_BELOW, Role.APPROACH_ABOVE):
+        reason = reason_for(role, 36 + pitch_class, chord, key_of(key), goal)
+        assert reason.startswith(f"{name}: a semitone ")
+
+
+@pytest.mark.parametrize(
+    ("key", "over", "names"),
+    [
+        ("Cm", "C#m7", "C# D# E F# G# A# B"),
+        ("C", "Ab7", "Ab Bb C D Eb F Gb"),
+        ("Eb", "Am7b5", "A Bb C D Eb F G"),
+        ("Bb", "B7", "B C# D# F F# G# A"),
+        ("D", "Bbmaj7", "Bb C D E F G A"),
+        ("G", "Fmaj7", "F G A B C D E"),
+    ],
+)
+def test_over_a_root_from_outside_the_key_the_scale_is_spelled_from_the_root(
+    key: str, over: str, names: str
+) -> None:
+    """C# dorian has a D# in C minor too, although the key has an Eb."""
+    chord = parse_symbol(over)
+    for name in names.split():
+        assert spelled(pitch_class_of_name(name), chord, key_of(key)) == name

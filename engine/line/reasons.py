@@ -12,7 +12,7 @@ from typing import Final
 from engine.harmony import Chord, Key
 from engine.pitch import fifths_near, name_of_fifths
 from engine.score import Role
-from engine.spelling import fifths_over, spelled
+from engine.spelling import fifths_over, is_known, spelled
 from engine.symbols import symbol
 
 _DEGREES: Final = MappingProxyType(
@@ -64,11 +64,12 @@ def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str
     """A semitone below is written as a raised step, one above as a lowered one.
 
     Unless that gives a name nobody wants to read: E over Eb, not Fb.  A tone of the chord keeps
-    its name, and so does one of the key: the third of C#7 is E#, and G flat major has a Cb.
+    its name, and so does one of its mode or of the key: the third of C#7 is E#, G flat major has a
+    Cb, and it is Bb that climbs from Fm to B.
     """
     target = key.tone_fifths(aims_at)
     fifths = fifths_over(pitch_class, chord, key)
-    if pitch_class not in chord.pitch_classes:
+    if not is_known(pitch_class, chord, key):
         if (aims_at - pitch_class) % 12 == 1:
             fifths = target + 5
         elif (pitch_class - aims_at) % 12 == 1:
