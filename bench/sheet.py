@@ -15,6 +15,7 @@ from bench.charts import Change, play
 from engine.harmony import Key
 from engine.style import Style
 from engine.symbols import parse_symbol, symbol
+from engine.teaching.written import respelled
 from ports.tablature import DrawnBar, step_of, system
 from presets.loader import load, names
 
@@ -58,7 +59,7 @@ def _style(style: Style) -> Iterator[str]:
     yield "```text"
     part = play(style, changes(CHART), KEY)[: CHART.count("|") + 1]
     bars = [
-        DrawnBar(_chords(number), number * metre.bar, metre, notes)
+        DrawnBar(_chords(number), number * metre.bar, metre, [respelled(n, KEY, ()) for n in notes])
         for number, notes in enumerate(part)
     ]
     step = step_of(bars, style.rhythm.grid.step)

@@ -12,7 +12,7 @@ chords" (ISMIR 2005), table 1, with its parenthesised degrees for what has no sh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
 from types import MappingProxyType
@@ -41,6 +41,12 @@ def degree_fifths(degree: str) -> int:
     """How far along the line of fifths a degree lies from its root: "5" is 1, "b7" is -2."""
     step = (int(degree.lstrip("b#")) - 1) % 7
     return (0, 2, 4, -1, 1, 3, 5)[step] + 7 * (degree.count("#") - degree.count("b"))
+
+
+def degree_of_fifths(fifths: int) -> str:
+    """The degree that lies so far along the line of fifths from its root: 1 is "5", 6 is "#4"."""
+    accidentals, place = divmod(fifths + 1, 7)
+    return ("#" if accidentals > 0 else "b") * abs(accidentals) + "4152637"[place]
 
 
 class Family(Enum):
@@ -127,6 +133,9 @@ _TELLING: Final = 3
 class Chord:
     """A chord: root and bass as pitch classes 0..11, and its quality.
 
+    `written` is where on the line of fifths its root is written, once that is settled; until then
+    it is where the key has it.  C# and Db are the same chord for that.
+
     Raises:
         ValueError: root or bass is no pitch class.
     """
@@ -134,6 +143,7 @@ class Chord:
     root: int
     quality: Quality
     bass: int
+    written: int | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         for name, value in (("root", self.root), ("bass", self.bass)):
@@ -247,6 +257,8 @@ class Key:
         major, since Gbm has a Bbb, and C#m in E flat.  Over a bass of the key's own that is no tone
         of it, it is written from the side of that bass: Cb/Db in D flat major.
         """
+        if chord.written is not None:
+            return chord.written
         if chord.root in self.scale:
             return self.tone_fifths(chord.root)
         raised = 3 if chord.family is Family.DIMINISHED else 0

@@ -14,9 +14,17 @@ from engine.labels import harte, harte_key
 from engine.line.grades import Grade
 from engine.line.pools import scale_of
 from engine.score import BassNote
-from engine.teaching.bars import Bar, counted, degree_name, name_of, named_with_octave, why
+from engine.teaching.bars import (
+    Bar,
+    counted,
+    degree_name,
+    name_of,
+    named_with_octave,
+    why,
+)
 from engine.teaching.lessons import Lesson, lessons
 from engine.teaching.ways import Lead
+from engine.teaching.written import degree_of
 from ports.played import Played
 from ports.tablature import DrawnBar, step_of, string_names, system
 
@@ -151,7 +159,7 @@ def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
         "length": _quarters(note.length),
         "pitch": note.note,
         "name": name_of(note),
-        "degree": note.chord.degree_of(note.note % 12),
+        "degree": degree_of(note),
         "degree_name": degree_name(note),
         "role": note.role.value,
         "reason": note.reason,

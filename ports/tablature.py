@@ -20,6 +20,7 @@ from typing import Final
 from engine.meter import Metre
 from engine.pitch import note_name, spell_near
 from engine.score import Articulation, BassNote
+from engine.teaching.written import degree_of
 
 CELL: Final = 3
 _STEPS: Final = (Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(1, 6))
@@ -114,4 +115,4 @@ def _degree(note: BassNote | None, bar: DrawnBar) -> str:
         return ""
     lead = ">" if note.aims_at is not None else ""
     held = "=" if note.beat + note.length > bar.start + bar.metre.bar else ""
-    return note.chord.degree_of(note.note % 12) + lead + held
+    return degree_of(note) + lead + held

@@ -23,11 +23,13 @@ from engine.teaching.bars import (
     counted,
     degree_name,
     listed,
+    name_of,
     named_with_octave,
 )
 from engine.teaching.lessons import lessons, remarks
 from engine.teaching.remarks import Spot, Topic
 from engine.teaching.ways import leads_of, way_of
+from engine.teaching.written import degree_of
 from ports.lessons import page
 from ports.played import Played
 
@@ -248,6 +250,38 @@ def test_a_bar_is_spelled_in_its_own_key() -> None:
     (bar,) = bars_of([Taken(1, Fraction(0), FOUR_FOUR, E_FLAT, (), (note,))])
 
     assert bar.notes[0].reason == "Ab: the third of Fm7"
+
+
+@pytest.mark.parametrize(
+    ("key", "chord", "note", "aims_at", "name", "degree", "words"),
+    [
+        ("Bb", "Ebmaj7", "A", "Bb", "A", "#4", "sharp fourth"),
+        ("D", "Gmaj7", "C#", "D", "C#", "#4", "sharp fourth"),
+        ("F", "F6", "F#", "G", "F#", "#1", "raised root"),
+        ("F", "C7", "B", "Bb", "B", "7", "major seventh"),
+        ("Eb", "Cm7", "F#", "G", "F#", "#4", "sharp fourth"),
+        ("Eb", "Cm7", "Gb", "F", "Gb", "b5", "flat fifth"),
+        ("Ab", "Dbmaj7", "E", "F", "E", "#2", "sharp second"),
+        ("G", "Em7", "G#", "A", "G#", "3", "major third"),
+        ("Db", "Ab7", "C#", "D", "Db", "4", "fourth"),
+        ("G", "D7", "Eb", "D", "Eb", "b2", "flat second"),
+        ("C", "G7", "Gb", "F", "Gb", "b1", "lowered root"),
+    ],
+)
+def test_a_degree_agrees_with_the_name_of_its_note(
+    *, key: str, chord: str, note: str, aims_at: str, name: str, degree: str, words: str
+) -> None:
+    """C# over G is a sharp fourth; only Db would be a flat fifth."""
+    goal = pitch_class_of_name(aims_at)
+    lead = replace(bass(f"{note}2@4", parse_symbol(chord)), role=Role.APPROACH_BELOW, aims_at=goal)
+    ((written,),) = (
+        bar.notes
+        for bar in bars_of(
+            [Taken(1, Fraction(0), FOUR_FOUR, Key(pitch_class_of_name(key)), (), (lead,))]
+        )
+    )
+
+    assert (name_of(written), degree_of(written), degree_name(written)) == (name, degree, words)
 
 
 # Ways in ------------------------------------------------------------------------------------

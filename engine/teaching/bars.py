@@ -24,6 +24,7 @@ from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS
 from engine.score import BassNote, Role
 from engine.symbols import symbol
+from engine.teaching.written import degree_of, respelled, written
 
 _EIGHTH: Final = Fraction(1, 2)
 
@@ -104,8 +105,7 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
     lately: list[Chord | None] = []
     played = tuple(taken)
     for raw, following in zip(played, [*played[1:], None], strict=True):
-        whole = _with_pushed(raw, following)
-        one = replace(whole, notes=tuple(_respelled(note, raw.key) for note in whole.notes))
+        one = _with_pushed(raw, following)
         known = [*lately, *(chord for _, chord in one.heard)]
         came_early = [chord for chord in early if chord in known]
         carried = came_early[-1] if came_early else carried
@@ -114,7 +114,7 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
         carried = chords[-1][1] if chords else None
         early = [note.chord for note in one.notes if _early(note, one)]
         lately = [chord for _, chord in one.heard]
-    return tuple(bars)
+    return tuple(_written(bars))
 
 
 def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
@@ -150,11 +150,14 @@ def _over(note: BassNote, chord: Chord, key: Key) -> BassNote:
     return replace(note, chord=chord, role=role, reason=reason)
 
 
-def _respelled(note: BassNote, key: Key) -> BassNote:
-    """The note in the key of its bar, if it was written while another was believed in."""
-    reason = reason_for(note.role, note.note, note.chord, key, note.aims_at)
-    same = reason.partition(":")[0] == name_of(note)
-    return note if same else replace(note, reason=reason)
+def _written(bars: Sequence[Bar]) -> Iterator[Bar]:
+    """The bars with their chords as they are written one beside the other, and their notes so."""
+    names = iter(written([(chord, bar.key) for bar in bars for _, chord in bar.chords]))
+    chords = [tuple((place, next(names)) for place, _ in bar.chords) for bar in bars]
+    for bar, own, after in zip(bars, chords, [*chords[1:], ()], strict=True):
+        near = [chord for _, chord in (*own, *after)]
+        notes = tuple(respelled(note, bar.key, near) for note in bar.notes)
+        yield replace(bar, chords=own, notes=notes)
 
 
 def _early(note: BassNote, bar: Taken) -> bool:
@@ -237,6 +240,7 @@ _ORDINALS: Final = (
 _OWN_NAMES: Final = MappingProxyType(
     {
         "3": "major third", "b3": "minor third", "7": "major seventh", "bb7": "diminished seventh",
+        "#1": "raised root", "b1": "lowered root",
     }
 )  # fmt: skip
 _ALTERED: Final = MappingProxyType({"": "", "b": "flat ", "#": "sharp "})
@@ -259,8 +263,8 @@ def counted(place: Fraction, metre: Metre) -> str:
 
 
 def degree_name(note: BassNote) -> str:
-    """What a note is above the root of its chord, in words: "minor third", "flat seventh"."""
-    degree = note.chord.degree_of(note.note % 12)
+    """What a note is above the root of its chord, in words: "minor third", "sharp fourth"."""
+    degree = degree_of(note)
     if degree == "1" and note.role is Role.OCTAVE:
         return "octave"
     bare = degree.lstrip("b#")
