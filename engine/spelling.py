@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from engine.harmony import Chord, Key, degree_fifths
+from engine.harmony import Chord, Family, Key, degree_fifths
 from engine.modes import scale_for
 from engine.pitch import name_of_fifths
 
@@ -27,18 +27,20 @@ def spelled(pitch_class: int, chord: Chord, key: Key) -> str:
 def fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
     """Where a tone over a chord is written on the line of fifths.
 
-    A tone of the chord is a degree of it, but that nobody writes a diminished seventh: C dim7 has
-    an A.  Any other tone is the key's, if it is one of its seven: F/B in C, and no F/Cb.  Over a
-    root from outside the key it is a degree of the chord's mode, as D# is over C#m7 in C minor,
-    if it is not the bass.
+    A tone of the chord is a degree of it, but for double flats and diminished sevenths, which
+    nobody wants to read: C dim7 has an A, and so has Gbm.  Any other tone is the key's, if it is
+    one of its seven: F/B in C, and no F/Cb.  Over a root from outside the key it is a degree of the
+    chord's mode, as D# is over C#m7 in C minor, if it is not the bass, and the chord none that only
+    passes: D dim7 in A flat has a Db.
     """
     degree = chord.degree_of(pitch_class)
     if pitch_class in chord.pitch_classes:
-        sixth = degree == "bb7"
-        return key.tone_fifths(pitch_class) if sixth else _above(chord, degree, key)
+        fifths = _above(chord, degree, key)
+        plain = degree == "bb7" or fifths < _FLATTEST
+        return key.tone_fifths(pitch_class) if plain else fifths
     in_mode = _degree_in_mode(pitch_class, chord, key)
     by_key = in_mode is None or chord.root in key.scale or pitch_class == chord.bass
-    if by_key and pitch_class in key.scale:
+    if pitch_class in key.scale and (by_key or chord.family is Family.DIMINISHED):
         return key.tone_fifths(pitch_class)
     fifths = _above(chord, in_mode or degree, key)
     return fifths if _FLATTEST <= fifths <= _SHARPEST else key.tone_fifths(pitch_class)

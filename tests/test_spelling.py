@@ -60,6 +60,7 @@ def test_a_bass_has_one_name_behind_the_slash_and_as_a_note() -> None:
         ("Eb", "Ab", "F#", "G", "F#"),
         ("D", "A7", "Bb", "A", "Bb"),
         ("E", "B7", "F", "E", "F"),
+        ("Ab", "A7", "D", "Eb", "D"),
     ],
 )
 def test_only_a_tone_from_outside_is_named_by_where_it_leads(
@@ -74,6 +75,23 @@ def test_only_a_tone_from_outside_is_named_by_where_it_leads(
 
 
 @pytest.mark.parametrize(
+    ("key", "over", "note", "aims_at", "name"),
+    [
+        ("Ab", "A9", "Eb", "Ab", "Eb"),
+        ("Ab", "E7", "Db", "Eb", "Db"),
+        ("Cm", "C#m7", "Eb", "F#", "D#"),
+    ],
+)
+def test_over_a_foreign_chord_a_lead_is_named_from_the_side_of_its_goal(
+    key: str, over: str, note: str, aims_at: str, name: str
+) -> None:
+    """Eb is the fifth of Ab, whatever the chord that it is played over calls it."""
+    goal, pitch_class = pitch_class_of_name(aims_at), pitch_class_of_name(note)
+    reason = reason_for(Role.FIFTH, 36 + pitch_class, parse_symbol(over), key_of(key), goal)
+    assert reason.startswith(f"{name}: ")
+
+
+@pytest.mark.parametrize(
     ("key", "over", "names"),
     [
         ("Cm", "C#m7", "C# D# E F# G# A# B"),
@@ -82,6 +100,8 @@ def test_only_a_tone_from_outside_is_named_by_where_it_leads(
         ("Bb", "B7", "B C# D# F F# G# A"),
         ("D", "Bbmaj7", "Bb C D E F G A"),
         ("G", "Fmaj7", "F G A B C D E"),
+        ("Ab", "Ddim7", "D F Ab B Db Eb Bb"),
+        ("Db", "Gbm7", "Gb A Db Fb Ab Eb"),
     ],
 )
 def test_over_a_root_from_outside_the_key_the_scale_is_spelled_from_the_root(

@@ -266,6 +266,7 @@ def test_a_bar_is_spelled_in_its_own_key() -> None:
         ("Db", "Ab7", "C#", "D", "Db", "4", "fourth"),
         ("G", "D7", "Eb", "D", "Eb", "b2", "flat second"),
         ("C", "G7", "Gb", "F", "Gb", "b1", "lowered root"),
+        ("E", "C#m7", "F", "F#", "F", "3", "major third"),
     ],
 )
 def test_a_degree_agrees_with_the_name_of_its_note(

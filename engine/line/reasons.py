@@ -69,6 +69,9 @@ def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str
     """
     target = key.tone_fifths(aims_at)
     fifths = fifths_over(pitch_class, chord, key)
+    if pitch_class in key.scale and pitch_class not in chord.pitch_classes:
+        # over A7 too it is Eb that leads as a fifth to Ab
+        fifths = min(fifths, key.tone_fifths(pitch_class), key=lambda each: abs(each - target))
     if not is_known(pitch_class, chord, key):
         if (aims_at - pitch_class) % 12 == 1:
             fifths = target + 5

@@ -16,7 +16,7 @@ from engine.pitch import fifths_of_name
 from engine.score import BassNote
 
 # On the line of fifths from the root.
-_FLAT_FOURTH: Final = -8
+_LOWERED_ROOT: Final = -7
 _SHARP_SIXTH: Final = 10
 
 
@@ -45,5 +45,5 @@ def degree_of(note: BassNote) -> str:
         return chord.degree_of(pitch_class)
     name, _, _ = note.reason.partition(":")
     fifths = fifths_of_name(name) - chord.written
-    usual = _FLAT_FOURTH <= fifths <= _SHARP_SIXTH
+    usual = _LOWERED_ROOT <= fifths <= _SHARP_SIXTH
     return degree_of_fifths(fifths) if usual else chord.degree_of(pitch_class)
