@@ -1193,6 +1193,28 @@ class TestTones:
         assert lead_in(Way.SCALE_BELOW, chord("Bb7"), EB, 39) == ()
         assert 2 in scale_of(chord("Bb7"), EB)
 
+    @pytest.mark.parametrize(
+        ("symbol", "key", "way", "root", "notes"),
+        [
+            ("Fm6", EB, Way.TWO_SEMITONES_ABOVE, 43, []),
+            ("Dm7b5", EB, Way.TWO_SEMITONES_ABOVE, 40, []),
+            ("Gm7", EB, Way.TWO_SEMITONES_BELOW, 37, []),
+            ("Abmaj7", EB, Way.TWO_SEMITONES_BELOW, 37, []),
+            ("G", Key(0, minor=True), Way.ENCLOSURE, 32, []),
+            ("Fm6", EB, Way.TWO_SEMITONES_ABOVE, 42, [[44], [43]]),
+            ("Bb7", EB, Way.TWO_SEMITONES_BELOW, 39, [[37], [38]]),
+        ],
+    )  # fmt: skip
+    def test_no_way_in_sets_out_with_the_third_that_makes_another_chord(
+        self, symbol: str, key: Key, way: Way, root: int, notes: list[list[int]]
+    ) -> None:
+        """A under Fm6 is F major on 3; only a dominant has a blue third, which goes to its own."""
+        for shift in range(12):
+            moved = Key((key.tonic + shift) % 12, minor=key.minor)
+            found = lead_in(way, chord(symbol).transposed(shift), moved, root + shift)
+
+            assert [[note - shift for note in place] for place in found] == notes
+
 
 class TestReasons:
     """What is said about a note."""

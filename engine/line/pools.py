@@ -168,12 +168,12 @@ def lead_in(way: Way, chord: Chord, key: Key, target: int) -> tuple[tuple[int, .
         case Way.SEMITONE_ABOVE:
             return ((target + 1,),)
         case Way.TWO_SEMITONES_BELOW:
-            return ((target - 2,), (target - 1,))
+            return _by_two(chord, target - 2, target - 1)
         case Way.TWO_SEMITONES_ABOVE:
-            return ((target + 2,), (target + 1,))
+            return _by_two(chord, target + 2, target + 1)
         case Way.ENCLOSURE:
             above = 1 if (target + 1) % 12 in scale else 2
-            return ((target + above,), (target - 1,))
+            return _by_two(chord, target + above, target - 1)
         case Way.FIFTH:
             return ((target + 7, target - 5),)
         case Way.OCTAVE:
@@ -184,6 +184,22 @@ def lead_in(way: Way, chord: Chord, key: Key, target: int) -> tuple[tuple[int, .
             return _whole_step(scale, target, -2 if way is Way.SCALE_BELOW else 2)
         case Way.WALK_UP | Way.WALK_DOWN:
             return _walk(scale, target, -1 if way is Way.WALK_UP else 1)
+
+
+# The third that makes another chord of the one that sounds.  A dominant may have both: its blue
+# third goes up to its own.
+_OTHER_THIRD: Final = MappingProxyType(
+    {
+        Family.MAJOR: 3, Family.AUGMENTED: 3,
+        Family.MINOR: 4, Family.HALF_DIMINISHED: 4, Family.DIMINISHED: 4,
+    }
+)  # fmt: skip
+
+
+def _by_two(chord: Chord, first: int, last: int) -> tuple[tuple[int, ...], ...]:
+    """Two notes of which the first may stand in the middle of the bar, still under the chord."""
+    turns = (first - chord.root) % 12 == _OTHER_THIRD.get(chord.family)
+    return () if turns else ((first,), (last,))
 
 
 def _repeat(chord: Chord, target: int) -> tuple[tuple[int, ...], ...]:
