@@ -203,6 +203,43 @@ class TestBassline:
 
         assert [note.note % 12 for note in again] == [5]
 
+    @pytest.mark.parametrize("way", [Way.SEMITONE_BELOW, Way.SEMITONE_ABOVE, Way.SCALE_ABOVE])
+    @pytest.mark.parametrize("shift", range(12))
+    def test_a_way_in_that_is_found_late_begins_near_the_note_that_sounds(
+        self, shift: int, way: Way
+    ) -> None:
+        """The high Eb sounds when Ab is foreseen: B flat and Ab above, no leap of 17 semitones."""
+        key = Key((3 + shift) % 12)
+        style = replace(
+            WALK, register=Register(home=35), approach=Approach(led=1, ways=((way, 1),))
+        )
+        moved = [replace(s, chord=s.chord.transposed(shift)) for s in spans_of("Eb7 | Ab")]
+        high = next(n for n in range(52, 40, -1) if n % 12 == moved[0].chord.root)
+        (string, fret), _ = Hand(style.neck).places(high)[0]
+        line = Bassline(style, Random(1))
+        before = line.write(ask_for(0, moved, None, key=key))[0]
+        sounds = replace(before, beat=Fraction(2), note=high, string=string, fret=fret)
+
+        leads = line.write(ask_for(0, moved, sounds, start=Fraction(5, 2), key=key))[-1]
+        root = line.write(ask_for(1, moved, leads, key=key))[0]
+
+        assert leads.aims_at == root.note % 12 == moved[1].chord.root
+        assert abs(leads.note - sounds.note) <= 12
+        assert abs(root.note - leads.note) <= 2
+
+    def test_a_root_that_is_met_an_octave_up_is_no_octave_above_itself(self) -> None:
+        """Led to from above, Ab is high; what is at that place later in the bar is Ab again."""
+        style = _figured("X- x- x- x-", "1 8 1 8", register=Register(28, 52, 33))
+        line, spans = Bassline(style, Random(1)), spans_of("Eb7 | Ab")
+        before = line.write(ask_for(0, spans, None))[-1]
+        leads = replace(before, note=45, aims_at=8, string=4, fret=2)
+
+        notes = line.write(ask_for(1, spans, leads))
+
+        assert notes[0].note == 44
+        assert {n.note for n in notes if n.role is Role.ROOT} >= {44}
+        assert all(n.role is Role.ROOT for n in notes if n.note <= 44)
+
     def test_a_chord_that_comes_late_and_fits_waits_for_the_figure(self) -> None:
         """The bass holds Eb, the player changes to Ab: Eb is its fifth, the root comes in time."""
         held = part(WALK, "Eb")[0][0]

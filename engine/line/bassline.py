@@ -19,11 +19,12 @@ from engine.line.joining import Joining
 from engine.line.leads import Target, leading
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, placed, stretches_of
+from engine.line.pools import role_of
 from engine.line.reach import within_reach
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
-from engine.line.search import Choice, Column, Coming, Option, best_path
+from engine.line.search import Choice, Column, Coming, Option, best_path, leads_up
 from engine.line.walks import Walk, Walks
 from engine.line.ways import Stay, Ways
 from engine.meter import Metre
@@ -105,20 +106,25 @@ class Bassline:
             for i in mine:
                 options[i] = self._offers.tones(ask, strokes[i], stretch.chord, low)
                 if strokes[i].lands:
-                    options[i] += self._an_octave_up(options[i], ask.last if i == 0 else None)
+                    options[i] = self._landings(options[i], ask.last if i == 0 else None)
             room = [i for i in mine if not strokes[i].lands and strokes[i].beat != ask.bar_start]
             target = targets[index] if index < len(targets) else None
             self._ways.lead(ask, Stay(stretch.chord, anchor, strokes, room, target), options)
         return options
 
-    def _an_octave_up(self, options: Sequence[Option], last: BassNote | None) -> list[Option]:
-        """The same notes an octave up, for who comes from far away, whether hand or ear."""
-        up = []
+    def _landings(self, options: Sequence[Option], last: BassNote | None) -> list[Option]:
+        """The same notes, and an octave up for who comes from far away, whether hand or ear.
+
+        Where the note before leads by step to the octave, only that arrives.
+        """
+        up, led = [], False
         for option in options:
+            led = led or (last is not None and leads_up(last.note, last.aims_at, option.note))
             leaps = last is not None and last.note - option.note > 12
             cost = option.cost + (_NEARER if leaps else _IN_NEED)
             up.append(replace(option, note=option.note + 12, cost=cost))
-        return [option for option in up if self._roots.has(option.note)]
+        up = [option for option in up if self._roots.has(option.note)]
+        return up if led and up else [*options, *up]
 
     def _built_on(self, anchor: int, strokes: Sequence[Placed], ask: Ask) -> int:
         """The root that a figure is built on: lower, where one that comes down has no octave."""
@@ -170,6 +176,7 @@ class Bassline:
         notes = []
         rest = iter(choices)
         here = _standing(ask, choices)
+        landed = 0  # the root of a chord that is met an octave up has no octave at that place
         for stroke in strokes:
             stretch = stretches[stroke.stretch]
             chord = stretch.chord
@@ -181,6 +188,9 @@ class Bassline:
                 choice = next(rest)
                 option, place = choice.option, choice.place
                 here = option.note, place
+                landed = option.note if stroke.lands else landed
+                if option.role is Role.OCTAVE and option.note <= landed:
+                    option = replace(option, role=role_of("1", chord, option.note % 12))
             reason = reason_for(option.role, option.note, chord, ask.key, option.aims_at)
             notes.append(
                 BassNote(

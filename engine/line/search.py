@@ -106,13 +106,20 @@ def best_path(
     return chosen[::-1]
 
 
+def leads_up(note: int, aims_at: int | None, root: int) -> bool:
+    """Whether a note leads by step to the octave above a root, and not to the root itself."""
+    return aims_at == root % 12 and abs(note - root - _OCTAVE) in (1, 2)
+
+
 def _landing(path: _Path, coming: Coming | None, hand: Hand) -> float:
     """What it costs to come down on the next bar from here: a long leap, or no time for it."""
     if coming is None:
         return 0.0
-    size = abs(path.option.note - coming.note)
+    option = path.option
+    note = coming.note + _OCTAVE * leads_up(option.note, option.aims_at, coming.note)
+    size = abs(option.note - note)
     cost = _LEAP[size] if size > _OCTAVE else 0.0
-    frets = (fret for (_, fret), _ in hand.places(coming.note))
+    frets = (fret for (_, fret), _ in hand.places(note))
     shifts = (abs(moved(path.position, fret, hand.span) - path.position) for fret in frets)
     return cost if any(reachable(s, coming.seconds) for s in shifts) else cost + _UNREACHABLE
 

@@ -11,7 +11,7 @@ the scale that sounds, and never by a semitone: nobody hears that it led nowhere
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.figures import LEAD, Stroke
@@ -28,6 +28,8 @@ from engine.style import Style, Way
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
+# Cheaper than a leap of more than an octave into the way, and dearer than most that are smaller.
+_OCTAVE_UP: Final = 2.5
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 LIKELY: Final = 0.75
@@ -108,12 +110,20 @@ class Ways:
         if way is None:
             return
         notes = lead_in(way, stay.chord, ask.key, target.note)[-len(places) :]
+        high = _sounds_before(ask, stay, target, places[-len(notes)])
         for i, choices in zip(places[::-1], notes[::-1], strict=False):
             if _is_wrong(ask, stay, target, i, choices):
                 return
             playable = [note for note in choices if self._roots.has(note)]
             if playable:
-                options[i] = [leading(n, target, stay.chord, ask.key) for n in playable]
+                found = [leading(n, target, stay.chord, ask.key) for n in playable]
+                options[i] = found + self._an_octave_up(found, high)
+
+    def _an_octave_up(self, options: Sequence[Option], high: int) -> list[Option]:
+        """The same notes an octave up, where they lie more than an octave below a high note."""
+        far = [option for option in options if high - option.note > 12]
+        up = [replace(option, note=option.note + 12, cost=_OCTAVE_UP) for option in far]
+        return [option for option in up if self._roots.has(option.note)]
 
     def _way(self, ask: Ask, stay: Stay, target: Target, last: int) -> Way | None:
         """The way that this change draws, when the stroke `last` leads into it.
@@ -218,6 +228,16 @@ def _from_side(
         return [*scale_run(scale, goal + step, step, count - 1), goal + step]
     run = scale_run(scale, goal, step, count)
     return run if abs(run[-1] - goal) == 2 else []
+
+
+def _sounds_before(ask: Ask, stay: Stay, target: Target, first: int) -> int:
+    """The note played already, if a way into the next bar begins with the stroke after it; else 0.
+
+    A way that is foreseen in time is none of these: the figure turns down before it.
+    """
+    if ask.last is None or target.stretch.start < ask.end:
+        return 0
+    return ask.last.note if all(stroke.ghost for stroke in stay.strokes[:first]) else 0
 
 
 def _is_wrong(ask: Ask, stay: Stay, target: Target, i: int, notes: Sequence[int]) -> bool:
