@@ -818,12 +818,18 @@ class TestWalks:
             (Way.SCALE_BELOW, "Eb | Bb", [39, 38, 36]),
             (Way.SCALE_BELOW, "Eb | Cm", [39, 39, 38]),
             (Way.SEMITONE_BELOW, "Cm7 | Eb", [36, 36, 38]),
+            (Way.SCALE_BELOW, "Gm7 | Cm7", [31, 31, 34]),
+            (Way.SCALE_BELOW, "Gm7 | Gm7 | Cm7", [31, 31, 31, 34]),
+            (Way.SEMITONE_BELOW, "Gm7 | Gm7 | Cm7", [31, 32, 34, 35]),
         ],
     )
     def test_the_way_to_the_next_root_is_filled_step_by_step(
         self, way: Way, changes: str, notes: list[int]
     ) -> None:
-        """From root to root: two steps, or three where the chord has stood for a bar."""
+        """From root to root: two steps, or three where the chord has stood for a bar.
+
+        The middle of a bar has no Ab over Gm7, but its root again.
+        """
         style = replace(TWO_BEAT, approach=Approach(led=0, walked=1, ways=((way, 1),)))
         bar = changes.count("|")
 

@@ -16,8 +16,10 @@ from fractions import Fraction
 from typing import Final
 
 from engine.figures import LEAD, PLAIN, Stroke
+from engine.harmony import Chord
 from engine.line.dice import draw
 from engine.line.leads import Target, place_of
+from engine.line.pickups import is_exposed
 from engine.line.placing import Stretch, is_new
 from engine.line.pools import scale_of, steps_between
 from engine.line.roots import Roots
@@ -101,6 +103,10 @@ class Walks:
             scale, anchors[-2], target.note, count, semitone=self._ways.by_semitone(target)
         )
         known = notes and all(map(self._roots.has, notes))
+        notes = tuple(
+            anchors[-2] if _rubs(note, here.chord) and _stands_out(ask, beat, target) else note
+            for beat, note in zip(beats, notes, strict=False)
+        )
         return Walk(beats, notes, target) if known else None
 
 
@@ -120,6 +126,18 @@ def _is_slow(ask: Ask, here: Stretch, target: Target) -> bool:
     short = ask.bar_start + ask.metre.pulses[-_SHORT]
     under_way = last.aims_at == target.stretch.chord.bass and last.beat < short
     return last.beat < ask.bar_start or under_way
+
+
+def _rubs(note: int, chord: Chord) -> bool:
+    """Whether a step lies a semitone above the root that it sets out from, as Ab over Gm7."""
+    return (note - chord.root) % 12 == 1 and note % 12 not in chord.pitch_classes
+
+
+def _stands_out(ask: Ask, beat: Fraction, target: Target) -> bool:
+    """Whether a step of a whole felt beat is heard as the chord: the root stays for it."""
+    at, change = beat - ask.bar_start, target.stretch.start - ask.bar_start
+    _, felt = ask.metre.felt_beat_at(at)
+    return is_exposed(ask.metre, at, felt, change, ask.seconds_per_beat)
 
 
 def _has_room(ask: Ask, here: Stretch, target: Target, first: Fraction) -> bool:
