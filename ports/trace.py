@@ -155,7 +155,8 @@ class Trace:
 class LiveTrace:
     """Writes the trace of a performance while it goes on; it is told off the run loop.
 
-    Time counts from the first thing that happened, beats are the bassist's own.
+    Time counts from the first thing that happened, beats are the bassist's own.  What is told is
+    in the file at once, for whoever reads along, and whatever becomes of the program.
     """
 
     def __init__(self, target: BinaryIO, style: Style, grade: Grade, seed: int) -> None:
@@ -180,6 +181,8 @@ class LiveTrace:
         self._last = told.at
         self._beats = self._struck | {told.at: told.beat}
         self._trace.take(told)
+        with _kept(self._target):
+            self._target.flush()
         if isinstance(told, Play):
             self._struck = {told.at: told.beat}
 

@@ -650,6 +650,29 @@ def test_a_live_trace_counts_from_its_beginning() -> None:
     ]  # fmt: skip
 
 
+def test_a_live_trace_can_be_read_along(tmp_path: Path) -> None:
+    """Each thing stands in the file as soon as it is told, with nothing closed yet."""
+    path = tmp_path / "take.jsonl"
+    with create(path) as target:
+        trace = LiveTrace(target, load("soul"), Grade.EVERYTHING, 1)
+        kinds = []
+        for one in (
+            Beat(700.0, 0.0, 1, 1),
+            ChordHeard(700.0, 0.0, F7_OVER_A, B_FLAT, 0.9),
+            Play(700.0, 0.0, 45, 90, bass(45)),
+            Release(700.4, 0.8, 45),
+        ):
+            trace.take(one)
+            kinds.append([json.loads(line)["type"] for line in path.read_text().splitlines()])
+
+    assert kinds == [
+        ["style", "bar"],
+        ["style", "bar", "chord"],
+        ["style", "bar", "chord"],
+        ["style", "bar", "chord", "note"],
+    ]
+
+
 def test_a_live_trace_is_kept_in_the_file_and_not_in_memory() -> None:
     """An evening of bars in which the bass has nothing to play takes no more room than one bar."""
     with Path(os.devnull).open("wb") as nowhere:
