@@ -12,6 +12,7 @@ import signal
 import sys
 import traceback
 from dataclasses import dataclass
+from io import TextIOWrapper
 from types import FrameType
 from typing import Final, NoReturn
 
@@ -97,6 +98,8 @@ def _leave(number: int, _frame: FrameType | None) -> NoReturn:
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command line and end the program with its exit status."""
     settings = Settings()
+    if isinstance(sys.stdout, TextIOWrapper):  # a letter that a terminal lacks breaks nothing off
+        sys.stdout.reconfigure(errors="replace")
     for name in ("SIGTERM", "SIGHUP"):  # the latter when a terminal is closed, on POSIX only
         number = getattr(signal, name, None)
         if number and signal.getsignal(number) is signal.SIG_DFL:  # else ignored, and stays so

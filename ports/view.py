@@ -3,7 +3,7 @@
 Knows: bar and beat, key, chord, the change that is expected, and the notes as they sound.
 Refuses to know: ports, clocks, the engine's workings; it is told what the engine gave out.
 How: a terminal is drawn by a process of its own, since drawing a frame takes as long as a bass
-note may be late.  Without a terminal there is a plain line a bar.  onlookers.py tells them.
+note may be late.  Where none can be drawn on there is a plain line a bar.  onlookers.py tells them.
 """
 
 from __future__ import annotations
@@ -11,11 +11,13 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from io import TextIOWrapper
 from multiprocessing.connection import Connection
-from typing import Final
+from typing import Final, TextIO
 
 from rich.console import Console
 from rich.live import Live
@@ -33,6 +35,11 @@ FRAMES_PER_SECOND: Final = 15
 FRETS_DRAWN: Final = 15
 NOTES_REMEMBERED: Final = 6
 GAUGE_CELLS: Final = 10
+
+_CELLS: Final = ("□", "■")
+_FRETS: Final = ("‖", "|")
+_STRING, _STRUCK, _SOUNDING = "───", "─○─", "─●─"
+_SIGNS: Final = "".join((*_CELLS, *_FRETS, _STRING, _STRUCK, _SOUNDING))
 
 
 def _sung(note: Play) -> str:
@@ -133,15 +140,17 @@ class Screen:
         line = Text().append(f"{name:<2}", style="dim")
         for fret in range(FRETS_DRAWN + 1):
             line.append_text(self._fret(string, fret))
-            line.append("|" if fret else "‖", style="dim")
+            line.append(_FRETS[fret > 0], style="dim")
         return line
 
     def _fret(self, string: int, fret: int) -> Text:
         for age, note in enumerate(reversed(self._notes)):
             if note.written.string == string and min(note.written.fret, FRETS_DRAWN) == fret:
                 now = age == 0 and self._sounding is not None
-                return Text("─●─" if now else "─○─", style="bold green" if now else "dim")
-        return Text("───", style="dim")
+                if now:
+                    return Text(_SOUNDING, style="bold green")
+                return Text(_STRUCK, style="dim")
+        return Text(_STRING, style="dim")
 
     def _note_line(self) -> Text:
         note = self._sounding
@@ -156,7 +165,8 @@ class Screen:
 
 def _gauge(confidence: float) -> str:
     full = round(confidence * GAUGE_CELLS)
-    return "■" * full + "□" * (GAUGE_CELLS - full) + f" {confidence:.0%}"
+    empty_cell, full_cell = _CELLS
+    return full_cell * full + empty_cell * (GAUGE_CELLS - full) + f" {confidence:.0%}"
 
 
 class Log:
@@ -246,6 +256,8 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
 def _draw(told: Connection, heading: str, tuning: Sequence[int]) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is handed on where there is no fork
+    if isinstance(sys.stdout, TextIOWrapper):  # a name may have any letter in it
+        sys.stdout.reconfigure(errors="replace")
     if hasattr(os, "nice"):
         os.nice(10)  # the picture may wait, the music not
     screen = Screen(heading, tuning)
@@ -255,6 +267,18 @@ def _draw(told: Connection, heading: str, tuning: Sequence[int]) -> None:
     ):
         while True:
             screen.take(told.recv())
+
+
+def can_be_drawn_on(there: TextIO | None) -> bool:
+    """Whether it is a terminal that can go back over what it shows, and has the signs we draw."""
+    if there is None or not there.isatty():
+        return False
+    console = Console(file=there)
+    try:
+        _SIGNS.encode(there.encoding)
+    except UnicodeEncodeError:
+        return False
+    return console.is_terminal and not console.is_dumb_terminal
 
 
 def canvas_for(

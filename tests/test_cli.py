@@ -32,7 +32,7 @@ from ports.commands.words import heading_of
 from ports.files import create
 from ports.onlookers import Onlookers, Voice
 from ports.trace import LiveTrace
-from ports.view import Log, Picture, Screen
+from ports.view import Log, Picture, Screen, can_be_drawn_on
 from presets import loader, own
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
@@ -599,6 +599,68 @@ def test_on_a_terminal_the_picture_is_drawn() -> None:
     text = drawn.decode()
     for part in ("bar 2", "heard", "next", "Eb", "●", " heard, "):
         assert part in text
+
+
+class Terminal(io.TextIOWrapper):
+    """A terminal with the letters of an encoding, or what only looks like one."""
+
+    def __init__(self, encoding: str, *, real: bool = True) -> None:
+        super().__init__(io.BytesIO(), encoding)
+        self._real = real
+
+    def isatty(self) -> bool:
+        """Whether somebody sits before it."""
+        return self._real
+
+
+@pytest.mark.parametrize(
+    ("kind", "there", "drawn"),
+    [
+        ("xterm", Terminal("utf-8"), True),
+        ("linux", Terminal("utf-8"), True),
+        ("xterm", Terminal("utf-8", real=False), False),
+        ("dumb", Terminal("utf-8"), False),
+        ("xterm", Terminal("latin-1"), False),
+        ("xterm", Terminal("ascii"), False),
+        ("xterm", None, False),
+    ],
+    ids=["utf-8", "console", "file", "dumb", "latin-1", "ascii", "closed"],
+)
+def test_a_picture_is_drawn_where_it_can_be_seen(
+    monkeypatch: pytest.MonkeyPatch, kind: str, there: Terminal | None, *, drawn: bool
+) -> None:
+    """Elsewhere a line is written for each bar: an editor's shell cannot draw, nor can Latin-1."""
+    monkeypatch.setenv("TERM", kind)
+    for name in ("FORCE_COLOR", "TTY_COMPATIBLE"):
+        monkeypatch.delenv(name, raising=False)
+
+    assert can_be_drawn_on(there) is drawn
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="there are pseudo-terminals on POSIX only")
+@pytest.mark.parametrize(
+    "setting", [{"TERM": "dumb"}, {"TERM": "xterm", "PYTHONIOENCODING": "ascii"}], ids=str
+)
+def test_where_nothing_can_be_drawn_there_are_lines(
+    tmp_path: Path, setting: dict[str, str]
+) -> None:
+    """The bars are told while they are played, and a letter that is lacking is a question mark."""
+    soul = (ROOT / "presets" / "soul.yaml").read_bytes()
+    preset = with_content(tmp_path / "späte-schicht.yaml", soul)
+    ours, theirs = os.openpty()
+    done = subprocess.run(
+        [*GROUNDLING, "play", "--rehearse", "--tempo", "300", "--bars", "1", "--preset", preset],
+        stdout=theirs, stderr=subprocess.PIPE, timeout=60, cwd=ROOT, check=False,
+        env={**os.environ, "PYTHONIOENCODING": "utf-8", **setting},
+    )  # fmt: skip
+    os.close(theirs)
+    lines = os.read(ours, 65536).decode().splitlines()
+    os.close(ours)
+
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert lines[0].startswith(("preset späte-schicht, 4/4", "preset sp?te-schicht, 4/4"))
+    assert any(line.startswith("bar 1, Eb major: ") for line in lines)
 
 
 # What is seen -----------------------------------------------------------------------------------

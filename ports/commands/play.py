@@ -42,7 +42,7 @@ from ports.replay import replay as run_replay
 from ports.service import Service
 from ports.tally import Tally
 from ports.trace import LiveTrace
-from ports.view import canvas_for
+from ports.view import can_be_drawn_on, canvas_for
 from ports.watch import Watched, watching
 from presets import loader, own
 from presets.reading import PresetError
@@ -217,7 +217,7 @@ def _onlookers(recorders: list[Canvas], heading: str | None, style: Style) -> On
     """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
     if heading is None:
         return Onlookers(Voice(partial(click.echo, err=True)), *recorders)
-    terminal = sys.stdout is not None and sys.stdout.isatty()
+    terminal = can_be_drawn_on(sys.stdout)
     display = canvas_for(heading, style.neck.tuning, click.echo, terminal=terminal)
     return Onlookers(display, *recorders)
 
