@@ -7,14 +7,44 @@ Refuses to know: what is in it.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Final
+
+BEGINNING_BYTES: Final = 12
+"""By so many at most every kind of file that is read here can be told."""
 
 
 class FileError(Exception):
     """A file that cannot be read or written, told in a sentence for the person who named it."""
+
+
+def content_of(path: Path, kind: str, begins_one: Callable[[bytes], bool]) -> bytes:
+    """All that is in a file, or comes through a pipe, which is opened this once.
+
+    Args:
+        path: the file.
+        kind: what it is to be, with its article, for the sentence where it is not.
+        begins_one: whether the first `BEGINNING_BYTES` can be those of such a file; else no more
+            is read, since what another file holds may never end.
+
+    Raises:
+        FileError: it cannot be read, or is empty.
+    """
+    try:
+        with path.open("rb") as opened:
+            beginning = opened.read(BEGINNING_BYTES)
+            rest = opened.read() if begins_one(beginning) else b""
+    except FileNotFoundError as error:
+        raise FileError(f"there is no file {path}") from error
+    except IsADirectoryError as error:
+        raise FileError(f"{path} is a folder, not {kind}") from error
+    except OSError as error:
+        raise FileError(f"{path} cannot be read: {error.strerror}") from error
+    if not beginning:
+        raise FileError(f"{path} is empty; give {kind}")
+    return beginning + rest
 
 
 def create(path: Path) -> BinaryIO:

@@ -52,14 +52,19 @@ class Played:
     bars: tuple[Bar, ...]
 
 
-def read_played(path: Path) -> Played:
-    """The part in a trace.
+def begins_trace(content: bytes) -> bool:
+    """Whether this may be the beginning of a trace."""
+    return content.startswith(b"{")
+
+
+def read_played(path: Path, content: bytes | None = None) -> Played:
+    """The part in a trace; `content` is what is in the file, where that has been read already.
 
     Raises:
         FileError: no trace, or one without a bass note.
     """
     try:
-        text = path.read_text("utf-8")
+        text = (path.read_bytes() if content is None else content).decode()
     except FileNotFoundError as error:
         raise FileError(f"there is no file {path}") from error
     except (OSError, UnicodeDecodeError) as error:

@@ -22,7 +22,7 @@ import mido
 
 from engine.events import ClockTick, Control, Incoming, NewMetre, NoteOff, NoteOn, Start, Stop
 from engine.meter import FOUR_FOUR, Metre
-from ports.files import FileError
+from ports.files import FileError, content_of
 from ports.meta import used
 from ports.wire import DRUM_CHANNEL
 
@@ -32,7 +32,10 @@ MICROSECONDS_PER_BEAT: Final = 500_000
 LONGEST_SECONDS: Final = 12 * 3600
 """No song is longer; a file that says so has a broken delta time."""
 
-_BEGINNING: Final = b"MThd"
+_HEAD: Final = b"MThd"
+# Around it some programs put "RIFF", a length, "RMID", and the head of a chunk (IBM and Microsoft,
+# "Multimedia Programming Interface and Data Specifications 1.0", 1991, RMID form).
+_WRAPPER: Final = (b"RIFF", b"RMID")
 # Far less than a sixteenth, and more than a clock can be off.
 _METRE_AHEAD_SECONDS: Final = 0.001
 
@@ -135,13 +138,22 @@ class Song:
 # Reading ------------------------------------------------------------------------------------
 
 
-def read(path: Path, tracks: Sequence[str] = ()) -> Song:
+def begins_song(content: bytes) -> bool:
+    """Whether this is the beginning of a MIDI file, as it is or in a RIFF wrapper."""
+    return content.startswith(_HEAD) or (content[:4], content[8:12]) == _WRAPPER
+
+
+def read(path: Path, tracks: Sequence[str] = (), content: bytes | None = None) -> Song:
     """The song in a MIDI file, of all its tracks or of those named.
+
+    `content` is what is in the file, where that has been read already.
 
     Raises:
         FileError: no MIDI file, nothing in it to play, or no track of that name.
     """
-    file = _parsed(path)
+    if content is None:
+        content = content_of(path, "a MIDI file", begins_song)
+    file = _parsed(path, content)
     chosen = _chosen(path, file, tracks)
     tempo = TempoMap.of(file.ticks_per_beat, _tempo_changes(file))
     played = tuple(_played(chosen, tempo))
@@ -154,38 +166,21 @@ def read(path: Path, tracks: Sequence[str] = ()) -> Song:
     return Song(tempo, _metres(file, tempo), played, end)
 
 
-def _parsed(path: Path) -> mido.MidiFile:
-    written = _bytes_of(path)
+def _parsed(path: Path, content: bytes) -> mido.MidiFile:
+    written = content[max(content.find(_HEAD), 0) :]  # of what is wrapped, what is within
     try:
         file = mido.MidiFile(file=BytesIO(used(written)), clip=True)
     except Exception as error:  # the parser raises whatever a broken byte leads it to
-        raise _no_midi(path) from error
+        if isinstance(error, EOFError) and begins_song(content):
+            raise FileError(
+                f"{path} is damaged: its end is missing; copy it again, or save it anew"
+            ) from error
+        raise FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file") from error
     if file.type == 2:
         raise FileError(f"{path} is a MIDI file of type 2 (loose patterns); save it as type 0 or 1")
     if file.ticks_per_beat <= 0:
         raise FileError(f"{path} counts in film frames, not beats; save it with ticks per beat")
     return file
-
-
-def _bytes_of(path: Path) -> bytes:
-    """All of a file, or of a pipe; what does not begin like MIDI may never end."""
-    try:
-        with path.open("rb") as opened:
-            beginning = opened.read(len(_BEGINNING))
-            rest = opened.read() if beginning == _BEGINNING else b""
-    except FileNotFoundError as error:
-        raise FileError(f"there is no file {path}") from error
-    except IsADirectoryError as error:
-        raise _no_midi(path) from error
-    except OSError as error:
-        raise FileError(f"{path} cannot be read: {error.strerror}") from error
-    if not beginning:
-        raise FileError(f"{path} is empty; give a MIDI file")
-    return beginning + rest
-
-
-def _no_midi(path: Path) -> FileError:
-    return FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file")
 
 
 # Tracks -------------------------------------------------------------------------------------

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+import sys
 from fractions import Fraction
 from pathlib import Path
 
@@ -73,7 +75,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     song(tmp_path / "song.mid")
     (tmp_path / "text.txt").write_text("Ab | Fm7\n")
     (tmp_path / "text.mid").write_text("Ab | Fm7\n")
-    (tmp_path / "empty.mid").write_bytes(b"")
+    for name in ("empty.mid", "empty.jsonl"):
+        (tmp_path / name).write_bytes(b"")
     (tmp_path / "other.json").write_text('{"chords": []}\n')
     (tmp_path / "bytes.jsonl").write_bytes(b'{"type": "\xff"}\n')
     style = json.dumps(looped()[0]) + "\n"
@@ -112,6 +115,7 @@ MISTAKES = [
     (["."], "not a MIDI file"),
     (["text.mid"], "text.mid is not a MIDI file"),
     (["empty.mid"], "empty.mid is empty; give a MIDI file"),
+    (["empty.jsonl"], "empty.jsonl is empty; give a MIDI file or a trace"),
     (["text.txt"], "text.txt is neither a MIDI file nor a trace"),
     (["other.json"], "other.json line 1 is no line of a trace"),
     (["bytes.jsonl"], "bytes.jsonl cannot be read as a trace"),
@@ -140,6 +144,26 @@ def test_a_mistake_gets_one_sentence(
 
     assert (status, out, err.count("\n")) == (2, "", 1)
     assert sentence in err
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes have no path there")
+@pytest.mark.parametrize("name", ["song.mid", "example.jsonl"])
+def test_a_song_and_a_trace_may_come_through_a_pipe(
+    capsys: pytest.CaptureFixture[str], folder: Path, name: str
+) -> None:
+    """What another program hands over is explained like a file, though it can be read but once."""
+    trace = (ROOT / "docs" / "example.jsonl").read_bytes()
+    (folder / "example.jsonl").write_bytes(trace)
+    given = (folder / name).read_bytes()
+    reading, writing = os.pipe()
+    os.write(writing, given)
+    os.close(writing)
+    seed = ("--seed", 1) if name.endswith(".mid") else ()
+    status, piped, complaint = run(capsys, "explain", f"/dev/fd/{reading}", *seed)
+    os.close(reading)
+
+    assert (status, complaint) == (0, "")
+    assert piped == run(capsys, "explain", folder / name, *seed)[1]
 
 
 def test_the_page_names_the_options_that_there_are() -> None:

@@ -346,6 +346,8 @@ def test_odd_events_are_passed_over_between_all_that_a_track_may_hold(tmp_path: 
 BROKEN = [
     (b"", "is empty; give a MIDI file"),
     (b"Bb7 | Eb7 | Bb7 | F7\n", "is not a MIDI file, or is damaged"),
+    (b"RIFF\x24\x00\x00\x00WAVEfmt ", "is not a MIDI file, or is damaged"),
+    (b"RIFF\x04\x00\x00\x00RMID", "damaged"),
     (b"MThd\x00\x00\x00\x06\x00\x01\x00\x01\x01\xe0MTrk\x00\x00\x00\x20\x00\x90", "damaged"),
     (b"MThd\x00\x00\x00\x06\x00\x02\x00\x00\x01\xe0", "type 2"),
     (b"MThd\x00\x00\x00\x06\x00\x01\x00\x00\xe7\x28", "film frames"),
@@ -363,6 +365,27 @@ def test_a_broken_file_gets_its_sentence(tmp_path: Path, content: bytes, sentenc
         read(path)
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("before", [b"", b"DISP\x06\x00\x00\x00\x01\x00\x00\x00Bb"])
+def test_a_song_may_be_wrapped_up(tmp_path: Path, before: bytes) -> None:
+    """Some programs save MIDI files as .rmi, with or without a title: the song in it is read."""
+    path = midi_file(tmp_path / "a.mid", key(0, 480, 58))
+    plain, song = read(path), path.read_bytes()
+    chunks = b"RMID" + before + b"data" + len(song).to_bytes(4, "little") + song
+    path.write_bytes(b"RIFF" + len(chunks).to_bytes(4, "little") + chunks)
+
+    assert read(path) == plain
+
+
+@pytest.mark.parametrize("missing", [1, 4, 20])
+def test_a_song_without_its_end_is_called_so(tmp_path: Path, missing: int) -> None:
+    """What a broken copy has lost is not guessed at; who reads the sentence knows what to do."""
+    path = midi_file(tmp_path / "a.mid", key(0, 480, 58))
+    path.write_bytes(path.read_bytes()[:-missing])
+
+    with pytest.raises(FileError, match=r"damaged: its end is missing; copy it again, or save it"):
+        read(path)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pipes have no path there")

@@ -16,7 +16,7 @@ import click
 from click.core import ParameterSource
 
 from ports.booking import Asked, booked
-from ports.files import FileError
+from ports.files import FileError, content_of
 from ports.lessons import explained, page
 from ports.options import (
     GRADE_OPTION,
@@ -24,9 +24,9 @@ from ports.options import (
     SEED_OPTION,
     hearing_options,
 )
-from ports.played import Played, played_in, read_played
+from ports.played import Played, begins_trace, played_in, read_played
 from ports.replay import replay
-from ports.song import read
+from ports.song import begins_song, read
 from ports.trace import Trace
 from presets import loader, own
 
@@ -37,9 +37,7 @@ Examples:
   groundling explain song.jsonl       a trace that replay or play wrote
 """
 
-# What a MIDI file and a trace begin with.
-_MIDI: Final = b"MThd"
-_TRACE: Final = b"{"
+_MIDI_NAMES: Final = (".mid", ".midi", ".smf", ".rmi")
 
 
 @click.command(epilog=EXAMPLES, short_help="Explain a bass part bar by bar.")
@@ -65,11 +63,16 @@ def explain(
     FILE is a trace, which holds a part already played, or a MIDI file of keys, to which a part is
     played first as by replay.
     """
-    if _is_trace(file):
-        played = read_played(file)
+    content = content_of(file, "a MIDI file or a trace", _begins_either)
+    if begins_trace(content):
+        played = read_played(file, content)
         _check_played(context, file, played, asked["preset"])
+    elif begins_song(content) or file.suffix.lower() in _MIDI_NAMES:
+        played = _play(file, content, tracks=tracks, **asked)
     else:
-        played = _play(file, tracks=tracks, **asked)
+        raise FileError(
+            f"{file} is neither a MIDI file nor a trace; give a .mid file, or what --trace wrote"
+        )
     if as_json:
         click.echo(json.dumps(explained(played), indent=1, ensure_ascii=False))
     else:
@@ -77,19 +80,8 @@ def explain(
             click.echo(line)
 
 
-def _is_trace(file: Path) -> bool:
-    try:
-        with file.open("rb") as opened:
-            beginning = opened.read(len(_MIDI))
-    except OSError:  # read() has the sentence for it
-        return False
-    if beginning.startswith(_TRACE):
-        return True
-    if beginning and beginning != _MIDI and file.suffix.lower() not in (".mid", ".midi", ".smf"):
-        raise FileError(
-            f"{file} is neither a MIDI file nor a trace; give a .mid file, or what --trace wrote"
-        )
-    return False
+def _begins_either(content: bytes) -> bool:
+    return begins_trace(content) or begins_song(content)
 
 
 def _check_played(context: click.Context, file: Path, played: Played, preset: str) -> None:
@@ -109,9 +101,9 @@ def _check_played(context: click.Context, file: Path, played: Played, preset: st
         raise click.UsageError(f"{file} was played in {played.style}; leave out --preset {preset}")
 
 
-def _play(file: Path, *, tracks: str | None, **asked: Unpack[Asked]) -> Played:
+def _play(file: Path, content: bytes, *, tracks: str | None, **asked: Unpack[Asked]) -> Played:
     """Replay the keys of a MIDI file, and read what was played."""
-    song = read(file, () if tracks is None else tracks.split(","))
+    song = read(file, () if tracks is None else tracks.split(","), content)
     booking = booked(**asked)
     song = song.heeding(booking.heeds)
     bassist = booking.bassist(external_clock=True)
