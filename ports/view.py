@@ -36,6 +36,9 @@ FRETS_DRAWN: Final = 15
 NOTES_REMEMBERED: Final = 6
 GAUGE_CELLS: Final = 10
 
+FOR_A_CHORD: Final = "play a chord to begin"
+FOR_THE_SEQUENCER: Final = "start the sequencer to begin; if it runs already, stop it first"
+
 _CELLS: Final = ("□", "■")
 _FRETS: Final = ("‖", "|")
 _STRING, _STRUCK, _SOUNDING = "───", "─○─", "─●─"
@@ -50,10 +53,14 @@ def _sung(note: Play) -> str:
 
 
 class Screen:
-    """The picture, kept up to date by `take` and drawn by rich whenever it likes."""
+    """The picture, kept up to date by `take` and drawn by rich whenever it likes.
 
-    def __init__(self, heading: str, tuning: Sequence[int]) -> None:
+    `waiting` is what stands there while no bar is counted.
+    """
+
+    def __init__(self, heading: str, tuning: Sequence[int], waiting: str = FOR_A_CHORD) -> None:
         self._heading = heading
+        self._waiting = waiting
         self._open = list(tuning)
         self._beat: Beat | None = None
         self._key: KeyHeard | None = None
@@ -109,8 +116,8 @@ class Screen:
 
     def _place_line(self) -> Text:
         beat, key = self._beat, self._key
-        place = "play a chord to begin" if beat is None else f"bar {beat.bar}  beat {beat.count}"
-        line = Text().append(f"{place:<24}", style="bold")
+        place = self._waiting if beat is None else f"bar {beat.bar}  beat {beat.count}"
+        line = Text().append(f"{place:<22}  ", style="bold")
         if key is not None:
             line.append(f"{key.key.name} {key.confidence:.0%}", style="cyan")
         return line
@@ -218,11 +225,12 @@ class Log:
 class Picture:
     """The canvas that draws on the terminal, from a process of its own."""
 
-    def __init__(self, heading: str, tuning: Sequence[int]) -> None:
+    def __init__(self, heading: str, tuning: Sequence[int], waiting: str = FOR_A_CHORD) -> None:
         # Spawned, not forked: the MIDI driver's threads must not be copied.
         context = multiprocessing.get_context("spawn")
         there, self._here = context.Pipe(duplex=False)
-        self._process = context.Process(target=_draw, args=(there, heading, tuning), daemon=True)
+        shown = (heading, tuning, waiting)
+        self._process = context.Process(target=_draw, args=(there, *shown), daemon=True)
         with _deaf_to_ctrl_c():
             self._process.start()
         there.close()
@@ -253,14 +261,14 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
         signal.signal(signal.SIGINT, usual)
 
 
-def _draw(told: Connection, heading: str, tuning: Sequence[int]) -> None:
+def _draw(told: Connection, heading: str, tuning: Sequence[int], waiting: str) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is handed on where there is no fork
     if isinstance(sys.stdout, TextIOWrapper):  # a name may have any letter in it
         sys.stdout.reconfigure(errors="replace")
     if hasattr(os, "nice"):
         os.nice(10)  # the picture may wait, the music not
-    screen = Screen(heading, tuning)
+    screen = Screen(heading, tuning, waiting)
     with (
         suppress(EOFError, OSError),
         Live(screen, console=Console(), refresh_per_second=FRAMES_PER_SECOND),
@@ -282,13 +290,21 @@ def can_be_drawn_on(there: TextIO | None) -> bool:
 
 
 def canvas_for(
-    heading: str, tuning: Sequence[int], write: Callable[[str], object], *, terminal: bool
+    heading: str,
+    tuning: Sequence[int],
+    write: Callable[[str], object],
+    *,
+    terminal: bool,
+    external: bool = False,
 ) -> Display:
     """The canvas that suits where the output goes: a picture on a terminal, else plain lines.
 
-    `tuning` are the open strings of the instrument, lowest first.
+    `tuning` are the open strings of the instrument, lowest first; `external` says whether a
+    sequencer counts, which is waited for then.
     """
     if terminal:
-        return Picture(heading, tuning)
+        return Picture(heading, tuning, FOR_THE_SEQUENCER if external else FOR_A_CHORD)
     write(heading)
+    if external:
+        write(FOR_THE_SEQUENCER)
     return Log(write)

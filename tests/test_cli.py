@@ -32,7 +32,14 @@ from ports.commands.words import heading_of
 from ports.files import create
 from ports.onlookers import Onlookers, Voice
 from ports.trace import LiveTrace
-from ports.view import Log, Picture, Screen, can_be_drawn_on
+from ports.view import (
+    FOR_THE_SEQUENCER,
+    Log,
+    Picture,
+    Screen,
+    can_be_drawn_on,
+    canvas_for,
+)
 from presets import loader, own
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
@@ -112,6 +119,7 @@ MISTAKES = [
     (["play", "--in", "No Such Piano"], ""),
     (["play", "--rehearse", "--clock", "external"], "leave out --clock external"),
     (["play", "--clock", "external", "--count-in", "1"], "the sequencer counts"),
+    (["play", "--clock", "external", "--tempo", "90"], "the sequencer sets the pace"),
     (["play", "--rehearse", "--trace", "nowhere/t.jsonl"], "nowhere/t.jsonl cannot be written"),
     (["play", "--loud"], "--loud"),
     (["play", "--grade", "8"], "'8' is no grade; give 1 (roots) to 7 (everything)"),
@@ -719,6 +727,21 @@ def test_screen_waits_for_a_chord_while_the_bass_rests() -> None:
     assert "play a chord to begin" in picture
     assert "bar" not in picture
     assert "Bb7" not in picture
+
+
+def test_what_is_waited_for_is_said() -> None:
+    """Under a clock no chord begins the song: the sequencer does, if it is started now."""
+    heard = KeyHeard(0.0, 0.0, E_FLAT, 0.81)
+    told = "start the sequencer to begin; if it runs already, stop it first"
+    screen, lines = Screen("", STRINGS, FOR_THE_SEQUENCER), list[str]()
+    screen.take(heard)
+    waiting = seen(screen)
+    screen.take(HAPPENING[0])
+    canvas_for("preset soul", STRINGS, lines.append, terminal=False, external=True)
+
+    assert f"{told}  Eb major 81%" in waiting
+    assert "sequencer" not in seen(screen)
+    assert lines == ["preset soul", told]
 
 
 def test_log_tells_the_last_bar_when_the_bass_rests() -> None:

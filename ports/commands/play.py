@@ -70,7 +70,7 @@ Examples:
 )  # fmt: skip
 @click.option(
     "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
-    help="external follows the MIDI clock of a sequencer or DAW.",
+    help="external follows the MIDI clock of a sequencer or DAW, and begins when that starts.",
 )  # fmt: skip
 @click.option(
     "--count-in", callback=whole(0, 8), default="0", metavar="BARS",
@@ -125,7 +125,9 @@ def play(
     it while playing, and the change is heard at the next bar.
     """
     external = clock == "external"
-    _check_together(external=external, rehearse=rehearse, ports=source or target, count_in=count_in)
+    _check_together(
+        external=external, rehearse=rehearse, ports=source or target, tempo=tempo, count_in=count_in
+    )
     watched = _watched(asked["preset"])
     booking = booked(**asked)
     booking.spare(trace)
@@ -149,7 +151,9 @@ def play(
     )
     tally = Tally(sent_early=booking.lead > 0)
     heading = heading_of(style, metre, None if external else tempo, taps=taps)
-    onlookers = _onlookers([tally, *recording], None if quiet else heading, style)
+    onlookers = _onlookers(
+        [tally, *recording], None if quiet else heading, style, external=external
+    )
     service = Service(
         bassist, port, system,
         on_outgoing=onlookers.show, stop_when=_stop_after(bars), channel=channel - 1,
@@ -180,13 +184,17 @@ def _recording(trace: Path | None, port: Port, booking: Booking) -> list[LiveTra
         raise
 
 
-def _check_together(*, external: bool, rehearse: bool, ports: str | None, count_in: int) -> None:
+def _check_together(
+    *, external: bool, rehearse: bool, ports: str | None, tempo: float | None, count_in: int
+) -> None:
     if rehearse and (external or ports):
         raise click.UsageError(
             "--rehearse brings its own player and beat; leave out --clock external, --in and --out"
         )
     if external and count_in:
         raise click.UsageError("--count-in goes with the internal clock; the sequencer counts")
+    if external and tempo:
+        raise click.UsageError("--tempo goes with the internal clock; the sequencer sets the pace")
 
 
 def _warm_up(style: Style) -> None:
@@ -213,12 +221,16 @@ def _port(system: SystemClock, source: str | None, target: str | None, *, rehear
         return LoopPort()
 
 
-def _onlookers(recorders: list[Canvas], heading: str | None, style: Style) -> Onlookers:
+def _onlookers(
+    recorders: list[Canvas], heading: str | None, style: Style, *, external: bool
+) -> Onlookers:
     """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
     if heading is None:
         return Onlookers(Voice(partial(click.echo, err=True)), *recorders)
-    terminal = can_be_drawn_on(sys.stdout)
-    display = canvas_for(heading, style.neck.tuning, click.echo, terminal=terminal)
+    display = canvas_for(
+        heading, style.neck.tuning, click.echo,
+        terminal=can_be_drawn_on(sys.stdout), external=external,
+    )  # fmt: skip
     return Onlookers(display, *recorders)
 
 
