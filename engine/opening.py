@@ -30,6 +30,11 @@ _FEWEST_BEATS: Final = 3
 _TAPS_ELSE: Final = 4
 
 
+def can_be_tapped(metre: Metre) -> bool:
+    """Whether even taps say how fast it goes: all its felt beats are of one length."""
+    return len({b - a for a, b in pairwise((*metre.pulses, metre.bar))}) == 1
+
+
 class Beginning(NamedTuple):
     """How a song begins: the second of a place, which is in quarter notes from bar 1.
 
@@ -59,9 +64,9 @@ class Taps:
         self._key, felt = note, metre.pulses
         wanted = len(felt) if len(felt) >= _FEWEST_BEATS else _TAPS_ELSE
         self._times = [*before, at][-wanted:]
-        length, *others = {b - a for a, b in pairwise((*felt, metre.bar))}
+        length = metre.bar / len(felt)
         steps = [b - a for a, b in pairwise(self._times)]
-        if others or len(steps) < wanted - 1:
+        if len(steps) < wanted - 1:
             return None
         mean = sum(steps) / len(steps)
         even = max(abs(step - mean) for step in steps) <= _EVEN * mean
@@ -94,7 +99,7 @@ class Opening:
         self._together.append((at, note % 12))
         if note < C4 or len({pitch_class for _, pitch_class in self._together}) > 1:
             return Beginning(self._together[0][0])
-        if self._taps is not None:
+        if self._taps is not None and can_be_tapped(metre):
             counted = self._taps.key_down(at, note, metre)
             if counted is not None or self._taps.begun:
                 return counted

@@ -20,7 +20,7 @@ from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.meter import FOUR_FOUR, Metre
-from engine.opening import C4
+from engine.opening import C4, can_be_tapped
 from engine.style import Style
 from ports.charts import read_chart
 from ports.files import spare
@@ -75,8 +75,12 @@ class Booking:
 
     @property
     def hears_taps(self) -> bool:
-        """Whether keys above middle C are heard at all, with a split and on a channel."""
-        return any(self.heeds(NoteOn(0.0, C4 + 1, channel=channel)) for channel in range(16))
+        """Whether the tempo can be tapped: in its metre, and on keys that are heard at all.
+
+        These lie above middle C, of which a split may leave nothing.
+        """
+        heard = any(self.heeds(NoteOn(0.0, C4 + 1, channel=channel)) for channel in range(16))
+        return heard and can_be_tapped(self.metre)
 
     def bassist(
         self,

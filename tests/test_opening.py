@@ -149,6 +149,14 @@ def test_beats_of_two_lengths_are_not_tapped() -> None:
     assert [o.at for o in out if isinstance(o, Beat)] == [1.5, 2.0, 2.5, 3.25]
 
 
+def test_what_cannot_be_tapped_is_a_tune() -> None:
+    """In 7/8 one note struck evenly for a bar is a tune like any other: the second bar has bass."""
+    notes = taps([i * 0.25 for i in range(12)])
+    out = heard_from(bass_player(metre=Metre(7, 8), taps=True), notes, until=3.0)
+
+    assert bar_lines(out) == [(2, 1.75)]
+
+
 def test_a_count_is_not_heard_as_a_chord() -> None:
     """Four taps and nothing after them: the beats go on, and no bass."""
     out = heard_from(bass_player(taps=True), taps([0.0, 0.5, 1.0, 1.5]), until=3.9)

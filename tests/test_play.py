@@ -139,6 +139,27 @@ def test_taps_are_waited_for_only_where_they_are_heard(
     assert booking.hears_taps is heard
 
 
+@pytest.mark.parametrize(
+    ("metre", "tapped"),
+    [
+        ("4/4", True), ("3/4", True), ("5/4", True), ("6/8", True), ("12/8", True), ("2/2", True),
+        ("5/8", False), ("7/8", False), ("8/8", False), ("10/8", False), ("11/8", False),
+    ],
+)  # fmt: skip
+def test_taps_are_waited_for_only_where_they_say_how_fast_it_goes(
+    tmp_path: Path, metre: str, *, tapped: bool
+) -> None:
+    """Beats of two and of three eighths in one bar are not tapped evenly: nothing is promised."""
+    chart = tmp_path / "chart.txt"
+    chart.write_text(f"metre: {metre}\n| Fm7 | Bb7 |\n")
+    booking = booked(
+        preset="soul", grade=Grade.EVERYTHING, chart=chart, lead=0, seed=1,
+        split=None, only_channel=None,
+    )  # fmt: skip
+
+    assert booking.hears_taps is tapped
+
+
 def test_the_count_in_comes_first(playing: Playing, tmp_path: Path) -> None:
     """A bar is counted, and a chord struck a beat later is on beat 2; without, on beat 1."""
     keys = comping(CHANGES, start=BAR + BEAT_SECONDS)

@@ -66,7 +66,8 @@ Examples:
 @click.option(
     "--tempo", callback=tempo_or(), metavar="BPM",
     help="Quarter notes a minute, whatever the metre; bar 1 begins with your first chord."
-    "  [default: the chart's, or what you tap on one key above middle C, a bar long, or 100]",
+    "  [default: the chart's, or what you tap on one key above middle C, a bar of equal beats long,"
+    " or 100]",
 )  # fmt: skip
 @click.option(
     "--clock", type=click.Choice(["internal", "external"]), default="internal", show_default=True,
