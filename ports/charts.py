@@ -34,6 +34,9 @@ from ports.chart_header import Header, late
 from ports.chart_signs import unread_in_bar, unread_line
 from ports.repeats import Repeat
 
+LONGEST_BYTES: Final = 1_000_000
+"""A chart is a page or two; a device that never ends is not read to its end."""
+
 _HEADER: Final = re.compile(r"\s*([A-Za-z]+)\s*:\s*(\S.*?)\s*")
 _NO_CHORD: Final = ("N.C.", "NC", "N.C", "n.c.", "nc", "n.c")
 
@@ -64,7 +67,11 @@ def read_chart(path: Path) -> Chart:
         ChartError: what is wrong, at which line and bar, and what would do.
     """
     try:
-        text = path.read_text(encoding="utf-8-sig")  # some editors put a byte order mark first
+        with path.open("rb") as opened:
+            written = opened.read(LONGEST_BYTES + 1)
+        if len(written) > LONGEST_BYTES:
+            raise ChartError(f"{path} is over a megabyte, as no chart is; give a text file")
+        text = written.decode("utf-8-sig")  # some editors put a byte order mark first
     except OSError as error:
         raise ChartError(f"{path} cannot be read ({error.strerror}); give a text file") from None
     except UnicodeDecodeError as error:

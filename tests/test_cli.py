@@ -9,6 +9,7 @@ import os
 import signal
 import subprocess
 import sys
+import tracemalloc
 from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
@@ -100,6 +101,26 @@ def test_what_is_told_wrongly_is_said(
     assert status == 2
     assert sentence in complaint
     assert "Traceback" not in complaint
+
+
+def test_a_chart_is_read_to_a_megabyte_and_no_further(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """No song is longer; what never ends is left soon, and what is in the way said."""
+    bars = b"| Fm7 | Bb7 |\n"
+    chart, song = tmp_path / "chart.txt", two_chords(tmp_path / "song.mid")
+    how = ("replay", song, "--chart", chart)
+    with_content(chart, bars + b"\n" * (1_000_000 - len(bars)))
+    longest = run(capsys, *how)[0]
+    with_content(chart, b"\0" * 20_000_000)
+    tracemalloc.start()
+    status, _, complaint = run(capsys, *how)
+    _, used = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+
+    assert (longest, status) == (0, 2)
+    assert "chart.txt is over a megabyte, as no chart is; give a text file" in complaint
+    assert used < 10_000_000
 
 
 def with_content(path: Path, content: bytes) -> Path:
