@@ -3,14 +3,16 @@
 Knows: that showing and writing may take long, may fail, and may wait for ever.
 Refuses to know: what is shown.
 How: the run loop only puts what happens into queues.  Each onlooker has a queue and a thread of
-its own, so that a terminal that is held still keeps no trace from being written.
+its own, so that a terminal that is held still keeps no trace from being written.  A queue that
+nobody empties grows up to a bound, and no evening is too long for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from functools import partial
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 from threading import Thread
 from typing import Final, Protocol
 
@@ -19,6 +21,11 @@ from ports.files import FileError
 
 LEAVE_SECONDS: Final = 2.0
 """How long an onlooker may take to leave before it is left behind."""
+MOST_WAITING: Final = 20_000
+"""What may wait for an onlooker that is held still, some half an hour of music; of what comes
+beyond, the oldest is left out, for what is going on now matters more to whoever looks again."""
+
+NOT_WHOLE: Final = "the trace is not whole: what it is written to did not take all of it in time"
 
 
 class Canvas(Protocol):
@@ -81,9 +88,10 @@ class Onlookers:
 
     def close(self) -> None:
         """Show what is still on its way, and end; the display last, for it tells of the others."""
-        for way in [*self._recorders, self._display]:
-            way.put(None)
-            way.thread.join(LEAVE_SECONDS)
+        whole = [way.leave() for way in self._recorders]
+        if not all(whole):
+            self.say(NOT_WHOLE)
+        self._display.leave()
 
 
 class _Way:
@@ -91,11 +99,25 @@ class _Way:
 
     def __init__(self, canvas: Canvas, speak: Callable[[str], object]) -> None:
         self._queue: SimpleQueue[Outgoing | str | None] = SimpleQueue()
-        self.put: Callable[[Outgoing | str | None], None] = self._queue.put
+        self._all_kept = True
         self._canvas = canvas
         self._speak = speak
-        self.thread = Thread(target=self._carry, name="onlooker", daemon=True)
-        self.thread.start()
+        self._thread = Thread(target=self._carry, name="onlooker", daemon=True)
+        self._thread.start()
+
+    def put(self, told: Outgoing | str) -> None:
+        """Send it on its way; never waits."""
+        self._queue.put(told)
+        if self._queue.qsize() > MOST_WAITING:
+            with suppress(Empty):  # the thread may have taken them all by now
+                self._queue.get_nowait()
+                self._all_kept = False
+
+    def leave(self) -> bool:
+        """Let the canvas end; whether it was shown everything, as far as it could be shown."""
+        self._queue.put(None)
+        self._thread.join(LEAVE_SECONDS)
+        return self._all_kept and not self._thread.is_alive()
 
     def _carry(self) -> None:
         told = self._queue.get()

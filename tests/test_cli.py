@@ -27,6 +27,7 @@ from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
 from engine.meter import Metre
 from engine.score import BassNote, Role
+from ports import onlookers
 from ports.__main__ import main as begin
 from ports.cli import groundling, main
 from ports.commands.words import heading_of
@@ -838,20 +839,23 @@ def test_a_lost_terminal_does_not_stop_the_others() -> None:
     assert len(lines) == 1
 
 
+class Held(Log):
+    """A canvas that shows nothing until it is let go."""
+
+    def __init__(self) -> None:
+        self.shown: list[Outgoing] = []
+        super().__init__(list[str]().append)
+        self.let_go = Event()
+
+    def take(self, outgoing: Outgoing) -> None:
+        """Wait."""
+        self.let_go.wait()
+        self.shown.append(outgoing)
+        super().take(outgoing)
+
+
 def test_a_terminal_that_is_held_still_holds_up_no_trace() -> None:
     """While one canvas waits, the others are shown everything."""
-
-    class Held(Log):
-        """A terminal that shows nothing until it is let go."""
-
-        def __init__(self) -> None:
-            super().__init__(list[str]().append)
-            self.let_go = Event()
-
-        def take(self, outgoing: Outgoing) -> None:
-            """Wait."""
-            self.let_go.wait()
-            super().take(outgoing)
 
     class Ends(Log):
         """A canvas that tells when it was shown the last."""
@@ -869,6 +873,39 @@ def test_a_terminal_that_is_held_still_holds_up_no_trace() -> None:
 
     assert held.let_go.wait(5.0)
     onlookers.close()
+
+
+def test_a_trace_that_is_left_behind_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who reads it has stopped to: it is not waited for long, and not taken for whole."""
+    monkeypatch.setattr(onlookers, "LEAVE_SECONDS", 0.05)
+    said: list[str] = []
+    held, whole = Held(), Log(list[str]().append)
+    audience = Onlookers(Voice(said.append), whole, held)
+    for each in HAPPENING:
+        audience.show(each)
+    audience.close()
+    held.let_go.set()
+
+    assert said == ["the trace is not whole: what it is written to did not take all of it in time"]
+
+
+def test_what_is_held_still_for_an_evening_goes_on_with_the_newest(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """So much waits and no more: the oldest is left out, and of a trace that is told."""
+    monkeypatch.setattr(onlookers, "MOST_WAITING", 10)
+    said: list[str] = []
+    held = Held()
+    audience = Onlookers(Voice(said.append), held)
+    beats = [Beat(0.5 * beat, float(beat), beat // 4 + 1, beat % 4 + 1) for beat in range(100)]
+    for each in beats:
+        audience.show(each)
+    held.let_go.set()
+    audience.close()
+
+    assert held.shown[-10:] == beats[-10:]
+    assert len(held.shown) <= 11  # one was in hand
+    assert said == [onlookers.NOT_WHOLE]
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is always full here")
