@@ -14,9 +14,10 @@ from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, NoMidiSystem, Port, 
 
 __all__ = ["MidiSystem", "NoMidiSystem", "UnknownPort", "open_port", "pick", "systems"]
 
+WHAT_WOULD_DO = "start JACK or PipeWire, or load ALSA's sequencer (modprobe snd-seq)"
 NOTHING_FOUND = (
     "this machine has no MIDI system: no JACK or PipeWire server answers, and there is no "
-    f"{rtmidi_wrapper.ALSA_DEVICE}"
+    f"{rtmidi_wrapper.ALSA_DEVICE}; {WHAT_WOULD_DO}"
 )
 
 

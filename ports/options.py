@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import reduce
 from math import nan
+from os import PathLike
 from pathlib import Path
 from random import Random
 from typing import Any, Final
@@ -73,12 +74,42 @@ def port_name(_context: click.Context, _option: click.Parameter, value: str | No
     return value
 
 
+class _FileName(click.Path):
+    """The name of a file, whether it is there or not; no name would be the folder one is in."""
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path)
+
+    def convert(
+        self, value: str | PathLike[str], param: click.Parameter | None, ctx: click.Context | None
+    ) -> str | bytes | PathLike[str]:
+        """The path.
+
+        Raises:
+            click.BadParameter: the name is empty.
+        """
+        if not str(value):
+            self.fail("the name is empty; give that of a file", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+FILE: Final = _FileName()
+
 PRESET_OPTION = click.option(
     "--preset", default=DEFAULT_PRESET, show_default=True, metavar="P",
     help="The style: a preset's name, or a file of your own.",
 )  # fmt: skip
+
+
+def _seed(_context: click.Context, _option: click.Parameter, value: str | None) -> int | None:
+    try:
+        return None if value is None else int(value)
+    except ValueError:
+        raise click.BadParameter(f"{value!r} will not do; give a whole number") from None
+
+
 SEED_OPTION = click.option(
-    "--seed", type=int, metavar="N",
+    "--seed", callback=_seed, metavar="N",
     help="Repeat a performance: the same chords and seed give the same part.",
 )  # fmt: skip
 BEND_OPTION = click.option(
@@ -117,7 +148,7 @@ def _split(_context: click.Context, _option: click.Parameter, value: str | None)
 
 _HEARING: Final = (
     click.option(
-        "--chart", type=click.Path(path_type=Path), metavar="FILE",
+        "--chart", type=FILE, metavar="FILE",
         help="The song as written, followed loosely; the ears decide.",
     ),
     click.option(

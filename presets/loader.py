@@ -38,6 +38,11 @@ def _text(wanted: str) -> tuple[str, str]:
     path = Path(wanted)
     if wanted in names():
         return (resources.files("presets") / f"{wanted}.yaml").read_text("utf-8"), f"{wanted}.yaml"
+    if wanted and path.is_dir():
+        raise PresetError(
+            f"{wanted!r} is a folder, not a preset file; give a file, or a name that groundling"
+            " presets lists"
+        )
     if not path.is_file():
         near = get_close_matches(wanted, names(), 1)
         hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(names())}."

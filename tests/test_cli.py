@@ -31,6 +31,7 @@ from ports import onlookers
 from ports.__main__ import main as begin
 from ports.cli import groundling, main
 from ports.commands.words import heading_of
+from ports.drivers import jack_client, rtmidi_wrapper
 from ports.files import create
 from ports.onlookers import Onlookers, Voice
 from ports.trace import LiveTrace
@@ -132,6 +133,15 @@ def with_content(path: Path, content: bytes) -> Path:
 
 MISTAKES = [
     (["play", "--preset", "soull"], "there is no preset soull"),
+    (["play", "--preset", "."], "'.' is a folder, not a preset file; give a file, or a name"),
+    (["play", "--seed", "x"], "'x' will not do; give a whole number"),
+    (["replay", "SONG", "--seed", "1.5"], "'1.5' will not do; give a whole number"),
+    (["replay", ""], "'FILE.mid': the name is empty; give that of a file"),
+    (["explain", ""], "'FILE': the name is empty; give that of a file"),
+    (["replay", "SONG", "--out", ""], "'--out': the name is empty"),
+    (["replay", "SONG", "--trace", ""], "'--trace': the name is empty"),
+    (["replay", "SONG", "--chart", ""], "'--chart': the name is empty"),
+    (["play", "--trace", ""], "'--trace': the name is empty"),
     (["play", "--tempo", "900"], "'900' is no tempo; give 30 to 300 beats a minute"),
     (["play", "--tempo", "nan"], "'nan' is no tempo"),
     (["play", "--channel", "17"], "Invalid value for '--channel': '17' will not do; give 1 to 16"),
@@ -313,6 +323,22 @@ def test_ports_says_what_play_would_open(capsys: pytest.CaptureFixture[str]) -> 
 
     assert status == 0
     assert "play" in out.splitlines()[-1]
+
+
+def test_where_there_is_no_midi_system_it_is_said_what_would_do(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the list of ports as by play, which does not begin where a port was asked for."""
+    monkeypatch.setattr(jack_client, "look", lambda: None)
+    monkeypatch.setattr(jack_client, "connect", lambda _: None)
+    monkeypatch.setattr(rtmidi_wrapper, "system_name", lambda: None)
+    status, _, complaint = run(capsys, "play", "--in", "Stage Piano")
+    remedy = "start JACK or PipeWire, or load ALSA's sequencer (modprobe snd-seq)"
+
+    assert status == 2
+    assert complaint.startswith("groundling: this machine has no MIDI system: ")
+    assert remedy in complaint
+    assert remedy in run(capsys, "ports")[1]
 
 
 def test_replay_writes_part_and_trace(capsys: pytest.CaptureFixture[str], folder: Path) -> None:

@@ -19,6 +19,7 @@ from ports.booking import Asked, booked
 from ports.files import FileError, content_of
 from ports.lessons import explained, page
 from ports.options import (
+    FILE,
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
@@ -41,7 +42,7 @@ _MIDI_NAMES: Final = (".mid", ".midi", ".smf", ".rmi")
 
 
 @click.command(epilog=EXAMPLES, short_help="Explain a bass part bar by bar.")
-@click.argument("file", type=click.Path(path_type=Path), metavar="FILE")
+@click.argument("file", type=FILE, metavar="FILE")
 @PRESET_OPTION
 @GRADE_OPTION
 @click.option("--json", "as_json", is_flag=True, help="Print it for a program to read.")

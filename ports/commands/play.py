@@ -29,6 +29,7 @@ from ports.loop import LoopPort
 from ports.onlookers import Canvas, Onlookers, Voice
 from ports.options import (
     BEND_OPTION,
+    FILE,
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
@@ -99,7 +100,7 @@ Examples:
 @click.option("--rehearse", is_flag=True, help="Play to a built-in keyboard player, without ports.")
 @click.option("--bars", callback=whole(1, 9999), metavar="N", help="Stop after so many bars.")
 @click.option(
-    "--trace", type=click.Path(path_type=Path), metavar="TRACE.jsonl",
+    "--trace", type=FILE, metavar="TRACE.jsonl",
     help="Write what was heard, expected and played, for explain to read.",
 )  # fmt: skip
 @click.option("--quiet", is_flag=True, help="Only the summary at the end.")
@@ -217,7 +218,7 @@ def _port(system: SystemClock, source: str | None, target: str | None, *, rehear
         if source or target:
             raise
         click.echo(
-            f"{error}; here is the built-in rehearsal instead (Ctrl-C ends it sooner)", err=True
+            f"{error}; for now here is the built-in rehearsal (Ctrl-C ends it sooner)", err=True
         )
         return LoopPort()
 

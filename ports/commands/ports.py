@@ -31,10 +31,7 @@ def ports() -> None:
 
 def _what_play_opens(systems: tuple[midi.MidiSystem, ...]) -> str:
     if not systems:
-        return (
-            "No MIDI system found: play shows its rehearsal.  On Linux start JACK or PipeWire, or"
-            " load ALSA's sequencer (modprobe snd-seq)."
-        )
+        return f"No MIDI system found: play shows its rehearsal.  On Linux {midi.WHAT_WOULD_DO}."
     if systems[0].virtual:
         return f'play opens "{CHORDS_NAME}" and "{BASS_NAME}" on {systems[0].name}.'
     return "play cannot open ports of its own here; name two of these with --in and --out."

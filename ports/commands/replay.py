@@ -21,6 +21,7 @@ from ports.files import replacing
 from ports.options import (
     BEND_OPTION,
     DEFAULT_TEMPO,
+    FILE,
     GRADE_OPTION,
     PRESET_OPTION,
     SEED_OPTION,
@@ -41,7 +42,7 @@ Examples:
 
 
 @click.command(epilog=EXAMPLES, short_help="Play bass to a MIDI file.")
-@click.argument("file", type=click.Path(path_type=Path), metavar="FILE.mid")
+@click.argument("file", type=FILE, metavar="FILE.mid")
 @click.option("--tracks", metavar="NAME,...", help="Only these tracks of the file are the player.")
 @PRESET_OPTION
 @GRADE_OPTION
@@ -52,11 +53,9 @@ Examples:
     "--clock", callback=tempo_or("file"), default="file", show_default=True, metavar="file|BPM",
     help="file follows the file's tempo map and metre; a number is a tempo of the bassist's own.",
 )  # fmt: skip
+@click.option("--out", type=FILE, metavar="BASS.mid", help="Write the part as a file.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), metavar="BASS.mid", help="Write the part as a file."
-)
-@click.option(
-    "--trace", type=click.Path(path_type=Path), metavar="TRACE.jsonl",
+    "--trace", type=FILE, metavar="TRACE.jsonl",
     help="Write what was heard, expected and played, a JSON object a line.",
 )  # fmt: skip
 def replay(
