@@ -626,3 +626,38 @@ def test_a_stream_that_begins_anew_is_found_again() -> None:
     stream.start_of(89_478.0, 100_000.0)
 
     assert stream.start_of(0.0, 100_000.005) == pytest.approx(100_000.005)
+
+
+@pytest.mark.parametrize("stood", [0.006, 0.02, 0.08, 0.2, 2.0])
+@pytest.mark.parametrize("late", [0.0, 0.003])
+def test_after_an_overrun_the_first_period_is_in_its_place(stood: float, late: float) -> None:
+    """A server that stood for a while goes on later, by as much, and the next chord is in time."""
+    stream = StreamTime()
+    period = 256 / 48_000
+    for i in range(450):
+        stream.start_of(i * period, 50.0 + i * period + late * (i % 3 == 0))
+    for i in range(450, 1000):
+        true = 50.0 + stood + i * period
+        assert stream.start_of(i * period, true) == pytest.approx(true, abs=1e-6)
+
+
+def test_an_overrun_too_short_to_be_told_is_found_within_a_quarter_of_a_second() -> None:
+    """One of 4 ms may be a driver that woke late; when it stays so, the stream has moved."""
+    stream = StreamTime()
+    period = 256 / 48_000
+    for i in range(450):
+        stream.start_of(i * period, 50.0 + i * period)
+    stands = [stream.start_of(i * period, 50.004 + i * period) for i in range(450, 500)]
+
+    assert stands[0] == pytest.approx(50.0 + 450 * period, abs=1e-6)
+    assert stands[-1] == pytest.approx(50.004 + 499 * period, abs=1e-6)
+
+
+def test_who_is_held_up_while_asking_takes_it_for_no_overrun() -> None:
+    """Between two looks at the clock 30 ms went by: the period began where the others say."""
+    stream = StreamTime()
+    for i in range(100):
+        stream.start_of(i * 0.005, 50.0 + i * 0.005)
+
+    assert stream.start_of(0.5, 50.53, 50.5) == pytest.approx(50.5)
+    assert stream.start_of(0.505, 50.505) == pytest.approx(50.505)

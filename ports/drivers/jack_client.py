@@ -36,29 +36,47 @@ FLUSH_SECONDS: Final = 0.5
 # After the last message is written, others must still get to read it before our port vanishes.
 FLUSH_PERIODS: Final = 3
 
+# Frames are counted without a sign: a period that is said to begin a little later than now seems
+# to have begun a day ago.
+LONGEST_AGO_SECONDS: Final = 1.0
+
 
 class StreamTime:
     """Where the stream of frames lies on our clock.
 
-    The audio thread is called late by a varying bit, never early, so the promptest of the recent
-    calls tells best where a frame lies.  Recent is the last 100 to 200 calls (0.5 to 1 s with
-    periods of 256 at 48 kHz): two clocks that differ by 100 parts in a million, which is much,
-    drift apart by 0.1 ms in that time.
+    What is known of a period's start is late by a varying bit (the driver wakes late, or our
+    thread does), never early, so the promptest of the recent calls tells best where a frame lies.
+    Recent is the last 20 to 40 calls (0.1 to 0.2 s with periods of 256 at 48 kHz): two clocks that
+    differ by 100 parts in a million, which is much, drift apart by 0.02 ms in that time.
+
+    After an overrun the frames go on where they stopped, so that from then on each lies later on
+    our clock by as long as the server stood.
     """
 
-    WINDOW: Final = 100
-    JUMP_SECONDS: Final = 0.25
+    WINDOW: Final = 20
+    JUMP_SECONDS: Final = 0.005
+    """From here on a late start is taken for an overrun.  Where it was a driver that woke so late,
+    the next call finds the stream again; an overrun that is shorter is found within the window."""
 
     def __init__(self) -> None:
         self._before = self._window = float("inf")
         self._calls = 0
 
-    def start_of(self, stream_seconds: float, now: float) -> float:
-        """When, on our clock, the period began that stands there in the stream."""
-        offset = now - stream_seconds
+    def start_of(
+        self, stream_seconds: float, latest: float, earliest: float | None = None
+    ) -> float:
+        """When, on our clock, the period began that stands there in the stream.
+
+        Args:
+            stream_seconds: where it stands.
+            latest: it had begun by then, most often just before.
+            earliest: it had not begun before then; the same moment, if not given.
+        """
+        offset = latest - stream_seconds
         best = min(self._before, self._window)
-        # The stream was interrupted, or its frame counter (32 bits, about a day) began anew.
-        if abs(offset - best) > self.JUMP_SECONDS:
+        surely = (latest if earliest is None else earliest) - stream_seconds
+        # The server stood still, or its frame counter (32 bits, about a day) began anew.
+        if surely - best > self.JUMP_SECONDS:
             self._before = self._window = float("inf")
         self._window = min(self._window, offset)
         self._calls += 1
@@ -153,7 +171,7 @@ class JackPort:
     def _process(self, frames: int) -> None:
         if self._bass is None:
             return
-        start = self._time.start_of(self._client.last_frame_time / self._rate, self._now())
+        start = self._period_start()
         # All are read before the first is handed over: that wakes the run loop, and each call into
         # JACK lets go of the interpreter, so that a start could come up to 20 ms after its chord.
         arrived = [
@@ -164,6 +182,21 @@ class JackPort:
             if event is not None:
                 self.inbox.put(event)
         self._write(start, frames)
+
+    def _period_start(self) -> float:
+        """When this period began: JACK says how long ago, so that it matters little when we ask.
+
+        Each call into JACK lets go of the interpreter, and may get it back late: the answer holds
+        for a moment between two looks at our clock.  The frame is asked first, for were the next
+        period to begin in between, its start would seem too late, which does no harm.
+        """
+        stream = self._client.last_frame_time / self._rate
+        asked = self._now()
+        ago = self._client.frames_since_cycle_start / self._rate
+        told = self._now()
+        if ago > LONGEST_AGO_SECONDS:
+            ago = 0.0
+        return self._time.start_of(stream, told - ago, asked - ago)
 
     def _write(self, start: float, frames: int) -> None:
         self._bass.clear_buffer()
