@@ -127,7 +127,7 @@ class Sequencer:
         self.overruns += 1
 
     def _process(self, frames: int) -> None:
-        start = self._stream.start_of(self._client.last_frame_time / RATE, CLOCK.now())
+        start = self._stream.start_of(*jack_client.period_of(self._client, RATE, CLOCK.now))
         for offset, data in self._in.incoming_midi_events():
             at = start + offset / RATE
             event = event_of(bytes(data), at)

@@ -85,6 +85,27 @@ class StreamTime:
         return stream_seconds + min(self._before, self._window)
 
 
+def period_of(
+    client: Any,  # noqa: ANN401
+    rate: float,
+    now: Callable[[], float],
+) -> tuple[float, float, float]:
+    """Where in the stream this period begins, and on our clock the latest and earliest it can have.
+
+    JACK says how long ago that was, so that it matters little when our thread is called.  Each call
+    into JACK lets go of the interpreter, and may get it back late: the answer holds for a moment
+    between two looks at the clock.  The frame is asked first, for were the next period to begin in
+    between, its start would seem too late, which does no harm.
+    """
+    stream = client.last_frame_time / rate
+    asked = now()
+    ago = client.frames_since_cycle_start / rate
+    told = now()
+    if ago > LONGEST_AGO_SECONDS:
+        ago = 0.0
+    return stream, told - ago, asked - ago
+
+
 def connect(name: str) -> Any | None:  # noqa: ANN401  (JACK-Client has no types)
     """A client of the running JACK server; None without a server or without a JACK library."""
     try:
@@ -171,7 +192,7 @@ class JackPort:
     def _process(self, frames: int) -> None:
         if self._bass is None:
             return
-        start = self._period_start()
+        start = self._time.start_of(*period_of(self._client, self._rate, self._now))
         # All are read before the first is handed over: that wakes the run loop, and each call into
         # JACK lets go of the interpreter, so that a start could come up to 20 ms after its chord.
         arrived = [
@@ -182,21 +203,6 @@ class JackPort:
             if event is not None:
                 self.inbox.put(event)
         self._write(start, frames)
-
-    def _period_start(self) -> float:
-        """When this period began: JACK says how long ago, so that it matters little when we ask.
-
-        Each call into JACK lets go of the interpreter, and may get it back late: the answer holds
-        for a moment between two looks at our clock.  The frame is asked first, for were the next
-        period to begin in between, its start would seem too late, which does no harm.
-        """
-        stream = self._client.last_frame_time / self._rate
-        asked = self._now()
-        ago = self._client.frames_since_cycle_start / self._rate
-        told = self._now()
-        if ago > LONGEST_AGO_SECONDS:
-            ago = 0.0
-        return self._time.start_of(stream, told - ago, asked - ago)
 
     def _write(self, start: float, frames: int) -> None:
         self._bass.clear_buffer()
