@@ -25,14 +25,15 @@ class Figures:
 
     chords: int
     changes: int
-    answered: int
-    on_root: int
+    on_root: int | None
     notes: int
 
     @property
     def root_share(self) -> float | None:
-        """Of the changes that a bass note followed, how many began on the new root (0 to 1)."""
-        return self.on_root / self.answered if self.answered else None
+        """Of all changes, how many a bass note began on the new root (0 to 1); None: not known."""
+        if self.on_root is None or not self.changes:
+            return None
+        return self.on_root / self.changes
 
 
 class Tally:
@@ -40,12 +41,12 @@ class Tally:
 
     Args:
         sent_early: chords come before they are due, so the note after one does not answer it; then
-            no change counts as answered.
+            it is not known how the changes began.
     """
 
     def __init__(self, *, sent_early: bool = False) -> None:
         self._sent_early = sent_early
-        self._chords = self._changes = self._answered = self._on_root = self._notes = 0
+        self._chords = self._changes = self._on_root = self._notes = 0
         self._root: int | None = None
         self._open: Chord | None = None
         self._last: Play | None = None
@@ -65,7 +66,8 @@ class Tally:
 
     def figures(self) -> Figures:
         """The count so far."""
-        return Figures(self._chords, self._changes, self._answered, self._on_root, self._notes)
+        on_root = None if self._sent_early else self._on_root
+        return Figures(self._chords, self._changes, on_root, self._notes)
 
     def _hear(self, chord: Chord, at: float) -> None:
         self._chords += 1
@@ -80,7 +82,6 @@ class Tally:
 
     def _answer(self, note: int) -> None:
         if self._open is not None:
-            self._answered += 1
             self._on_root += note % 12 in (self._open.root, self._open.bass)
             self._open = None
 

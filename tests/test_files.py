@@ -774,6 +774,16 @@ def test_tally_takes_the_slash_bass_for_the_root() -> None:
     ) == "2 chords heard, 1 change (100% of them begun on the new root), 1 note"  # fmt: skip
 
 
+def test_tally_counts_a_change_that_the_bass_left_out() -> None:
+    """Three changes under one bass note: one of the three was begun on its root, not all."""
+    assert counted(
+        ChordHeard(0.0, 0, CM7, B_FLAT, 1),
+        Play(0.01, 0, 36, 90, bass(36)),
+        ChordHeard(1.0, 2, F7_OVER_A, B_FLAT, 1),
+        ChordHeard(2.0, 4, Chord.of(10), B_FLAT, 1),
+    ) == "3 chords heard, 3 changes (33% of them begun on the new root), 1 note"  # fmt: skip
+
+
 # Virtual time -------------------------------------------------------------------------------
 
 
