@@ -13,8 +13,8 @@ time, and it knows nothing later.  Songs whose own notes speak against their lab
 With --folds every song is heard with tables fitted on songs of other numbers, which
 `python -m bench.fit_hearing ... --folds CACHE` and `python -m bench.fit_keys ... --folds CACHE`
 have left in a folder (bench/folds.py tells how); without it, with the tables that ship, which
-were fitted on all development songs.  --bassist adds the chords as the
-whole engine gave them out.
+were fitted on all development songs.  --bassist adds the chords as the whole engine gave them out;
+with --folds its foresight, too, was fitted on other songs (bench/fit_foresight.py).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ import numpy as np
 from bench.alter import joined, loose, smeared, without_low_notes
 from bench.corpus import Song, read_folder
 from bench.doubtful import key_in_doubt, runs_ahead
-from bench.folds import Choose, tables_from
+from bench.folds import Choose, Teaching, tables_from, taught_from
 from bench.listening import (
     MOMENTS,
     Answers,
@@ -169,14 +169,15 @@ def settled(folder: str, songs: list[Song], tables: Choose) -> None:
     )
 
 
-def through_the_bassist(path: Path, songs: list[Song]) -> None:
-    """What the whole engine gave out, with the tables that ship."""
+def through_the_bassist(path: Path, songs: list[Song], taught: Teaching) -> None:
+    """What the whole engine gave out."""
     from presets.loader import load  # noqa: PLC0415
 
     style = load("soul")
     truth, said = [], []
     for song in songs:
-        told = [t for t in take(song, path, style).told if isinstance(t, ChordHeard)]
+        played = take(song, path, style, taught=taught(song))
+        told = [t for t in played.told if isinstance(t, ChordHeard)]
         for beat in beats_of(song):
             past = [t for t in told if t.beat <= beat.position + MOMENTS["end"]]
             truth.append(song.label_at(beat.position + 0.5))
@@ -195,6 +196,7 @@ def main() -> None:
     parser.add_argument("--bassist", action="store_true", help="ask the whole engine as well")
     options = parser.parse_args()
     tables = tables_from(options.folds)
+    taught = taught_from(options.folds) if options.bassist else None
     print("tables:", options.folds or "those that ship, fitted on all development songs")
     print(f"{'':42}{'root':>9}{'majmin':>9}{'sevenths':>9}   (keys: exact, weighted, scale)")
     for path in options.folders:
@@ -207,8 +209,8 @@ def main() -> None:
         speed(path.name, answers)
         if options.hours:
             long_evening(path.name, songs[0], options.hours)
-        if options.bassist:
-            through_the_bassist(path, songs)
+        if taught is not None:
+            through_the_bassist(path, songs, taught)
         worst = sorted((scores([a], "end")["root"], a.song.name) for a in answers)
         for value, name in worst[: options.worst]:
             print(f"{name:42}{value:9.2f}")

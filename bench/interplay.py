@@ -2,8 +2,10 @@
 
 Each song is played twice, in the style as it is and in the same style without interplay, so that
 what the songs themselves do (a loud chorus has other chords) can be told from what the ear does.
+With `--folds` every song is heard and foreseen with tables that were fitted on others (see
+bench.folds).
 
-Usage: python -m bench.interplay CORPUS [--preset NAME ...] [--songs N]
+Usage: python -m bench.interplay CORPUS [--preset NAME ...] [--songs N] [--folds CACHE]
 """
 
 from __future__ import annotations
@@ -17,8 +19,12 @@ from pathlib import Path
 from random import Random
 from typing import Final
 
+from bench.corpus import read_folder
+from bench.folds import Taught, taught_from
 from engine.bassist import Bassist
 from engine.events import Beat, Incoming, NoteOn, Outgoing, Play
+from engine.foresight.outlook import Foresight
+from engine.hearing.ear import Ear
 from engine.player import Player
 from engine.score import AS_USUAL, Manner
 from engine.style import Interplay, Style
@@ -39,11 +45,13 @@ ROWS: Final[dict[str, Callable[[Manner], bool]]] = {
 }
 
 
-def bars_of(path: Path, style: Style) -> list[Bar]:
+def bars_of(path: Path, style: Style, taught: Taught) -> list[Bar]:
     """The bars of a song: the player's manner when each was written, and what the bass played."""
     events = list(read(path).with_clock())
     out: list[Outgoing] = []
-    replay(Bassist(style, Random(1), external_clock=True), events, out.append)
+    ear, foresight = Ear(taught.ear), Foresight(taught.foresight)
+    bassist = Bassist(style, Random(1), external_clock=True, ear=ear, foresight=foresight)
+    replay(bassist, events, out.append)
     beats = [o for o in out if isinstance(o, Beat)]
     starts = [beat for beat in beats if beat.count == 1]
     manners = manners_of(events, beats)
@@ -83,12 +91,20 @@ def main() -> None:
     parser.add_argument("corpus", type=Path)
     parser.add_argument("--preset", action="append", help="only this one; may be given again")
     parser.add_argument("--songs", type=int, default=6, help="how many songs")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     arguments = parser.parse_args()
-    paths = sorted(arguments.corpus.glob("*.mid"))[: arguments.songs]
+    taught = taught_from(arguments.folds)
+    songs = [
+        (arguments.corpus / f"{song.number}.mid", taught(song))
+        for song in read_folder(arguments.corpus)[: arguments.songs]
+    ]
     for name in arguments.preset or names():
         along = load(name)
         aloof = replace(along, interplay=Interplay())
-        takes = [[bar for path in paths for bar in bars_of(path, s)] for s in (aloof, along)]
+        takes = [
+            [bar for path, tables in songs for bar in bars_of(path, style, tables)]
+            for style in (aloof, along)
+        ]
         says = along.interplay
         print(f"{name}: loudness {says.loudness:g}, busyness {says.busyness:g}, room {says.room:g}")
         print(f"{'the player is':24}{'bars':>6}{'aloof: notes':>14}{'velocity':>9}", end="")

@@ -6,8 +6,10 @@ next change, is the new root or its slash bass.  Clash: quarter notes within the
 new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.  Left: of
 the landed, those whose note was left within a sixteenth for one outside the chord.  The same
 again without the songs whose labels run ahead of their keys (bench/doubtful.py), if there are any.
+With `--folds` every song is heard and foreseen with tables that were fitted on others (see
+bench.folds).
 
-Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N]
+Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N] [--folds CACHE]
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from pathlib import Path
 from bench.changes import Change, changes
 from bench.corpus import Song, read_folder
 from bench.doubtful import runs_ahead
+from bench.folds import taught_from
 from bench.playing import Sounded, Take, take
 from presets.loader import load
 
@@ -80,21 +83,22 @@ def main() -> None:
     parser.add_argument("corpus", type=Path)
     parser.add_argument("--preset", default="soul")
     parser.add_argument("--songs", type=int, help="only the first so many")
+    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
     arguments = parser.parse_args()
+    taught = taught_from(arguments.folds)
     style = load(arguments.preset)
     every, on_time = Landing(), Landing()
     ahead = []
     for song in read_folder(arguments.corpus)[: arguments.songs]:
-        played = take(song, arguments.corpus, style)
+        played = take(song, arguments.corpus, style, taught=taught(song))
         count(song, played, every)
         if runs_ahead(song):
             ahead.append(song.number)
         else:
             count(song, played, on_time)
     print(f"{arguments.corpus.name}, {arguments.preset}: root changes {every.changes}")
-    print(f"  answered by a bass note   {every.answered / every.changes:6.1%}")
-    print(f"  landed, of those answered {every.landed / every.answered:6.1%}")
-    print(f"  clash, beats per change   {every.clash_beats / every.changes:6.3f}")
+    print(f"  answered by a bass note {every.answered / max(every.changes, 1):.1%}")
+    print(f"  {every.report()}")
     if ahead:
         print(f"without the songs whose labels run ahead of the keys, {', '.join(ahead)}:")
         print(f"  {on_time.report()}, {on_time.changes} changes")

@@ -24,7 +24,7 @@ from pathlib import Path
 from random import Random
 from statistics import median
 from time import process_time
-from typing import Final
+from typing import BinaryIO, Final
 
 import mido
 from mir_eval.chord import validate_chord_label
@@ -94,13 +94,13 @@ def run(path: Path, style: Style) -> Run:
     bass.save(part)
     took = process_time() - began
     part.seek(0)
-    notes, faults = _faults_of_part(part)
+    notes, faults = faults_of_part(part)
     faults += _faults_of_trace(lines, song.end) + _faults_of_hand(sounded(out), style)
     return Run(path.stem, song.end, took, notes, tuple(faults))
 
 
-def _faults_of_part(part: BytesIO) -> tuple[int, list[str]]:
-    """Notes in the part, and where two sound at once or one is left hanging."""
+def faults_of_part(part: BinaryIO) -> tuple[int, list[str]]:
+    """Notes in the part, and where two sound at once, one hangs, or one ends that never began."""
     notes, sounding, faults = 0, list[int](), list[str]()
     for message in mido.merge_tracks(mido.MidiFile(file=part).tracks):
         if message.type == "note_on":
@@ -109,7 +109,10 @@ def _faults_of_part(part: BytesIO) -> tuple[int, list[str]]:
                 faults.append(f"note {message.note} begins while {sounding[0]} sounds")
             sounding.append(message.note)
         elif message.type == "note_off":
-            sounding.remove(message.note)
+            if message.note in sounding:
+                sounding.remove(message.note)
+            else:
+                faults.append(f"note {message.note} ends and does not sound")
     faults += [f"note {note} is left hanging" for note in sounding]
     return notes, faults
 
