@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import floor, inf
-from typing import Final
+from math import ceil, floor, inf
+from typing import Final, NamedTuple
 
 from engine.meter import FOUR_FOUR, Metre, Moment
 
@@ -49,6 +49,14 @@ _REACH: Final = 1.5
 STALL_SECONDS: Final = 0.25
 
 
+class _MetreFrom(NamedTuple):
+    """A time signature, the place it holds from, and how many bars lie before that."""
+
+    since: Fraction
+    metre: Metre
+    bars_before: int
+
+
 @dataclass(slots=True)
 class _Line:
     """Seconds to quarter notes: position `position` at second `at`, running at a tempo."""
@@ -72,6 +80,9 @@ class Pulse:
         external: whether a MIDI clock leads.
         count_in: bars counted before bar 1, with a set tempo.
         metre: the time signature until another is announced.
+
+    Raises:
+        ValueError: a tempo at which nothing would move.
     """
 
     def __init__(
@@ -82,13 +93,13 @@ class Pulse:
         count_in: int = 0,
         metre: Metre = FOUR_FOUR,
     ) -> None:
+        if not 0 < tempo < inf:
+            raise ValueError(f"the tempo is {tempo}; give quarter notes a minute, such as 100")
         self.external = external
         self.running = False
-        self.metre = metre
         self._count_in = count_in
         self._line = _Line(0.0, 0.0, 60.0 / tempo)
-        self._metre_from = Fraction(0)
-        self._bars_before = 0
+        self._metres = [_MetreFrom(Fraction(0), metre, 0)]
         self._next_tick = 0
         self._last_tick_at: float | None = None
         self._counted = False
@@ -127,9 +138,7 @@ class Pulse:
         """The sequencer moves to a place in the song, counted in sixteenth notes."""
         if self.external:
             self._next_tick = sixteenths * TICKS_PER_BEAT // 4
-            self._metre_from = min(self._metre_from, Fraction(sixteenths, 4))
-            if self._metre_from <= 0:
-                self._metre_from, self._bars_before = Fraction(0), 0
+            self._go_back_to(Fraction(sixteenths, 4))
             self._restart(at, sixteenths / 4)
 
     def resume(self, at: float) -> None:
@@ -145,7 +154,7 @@ class Pulse:
         self._line = _Line(at, place if self.external else 0.0, self._line.seconds_per_beat)
         self._last_tick_at = None
         if not self.external:
-            self._metre_from, self._bars_before = Fraction(0), 0
+            self._metres = [_MetreFrom(Fraction(0), self.metre, 0)]
 
     def tick(self, at: float) -> None:
         """A MIDI clock tick: while running it is the next twenty-fourth of a beat."""
@@ -161,13 +170,16 @@ class Pulse:
     def new_metre(self, at: float, metre: Metre) -> None:
         """From the nearest sixteenth on, which is a bar line, another time signature holds."""
         place = Fraction(round(self.position(at) * 4), 4)
-        self._bars_before += self._bars_since_metre(float(place) + 1e-6)
-        if (place - self._metre_from) % self.metre.bar:
-            self._bars_before += 1
-        self.metre = metre
-        self._metre_from = place
+        since, last, before = self._metres[-1]
+        bars = ceil((place - since) / last.bar)  # one that is cut short is a bar
+        self._metres.append(_MetreFrom(place, metre, before + bars))
 
     # What it tells ---------------------------------------------------------------------------
+
+    @property
+    def metre(self) -> Metre:
+        """The time signature that holds, until another is announced or a jump leads back."""
+        return self._metres[-1].metre
 
     @property
     def seconds_per_beat(self) -> float:
@@ -190,13 +202,14 @@ class Pulse:
     def moment(self, at: float, position: float | None = None) -> Moment:
         """This second, with its place in song and bar; or a given place at this second."""
         place = self.position(at) if position is None else position
-        bars = self._bars_since_metre(place)
+        since, metre, before = self._metres[-1]
+        bars = floor((place - float(since)) / float(metre.bar) + 1e-9)
         return Moment(
             at=at,
             position=place,
-            bar_start=self._metre_from + bars * self.metre.bar,
-            bar=self._bars_before + bars + 1,
-            metre=self.metre,
+            bar_start=since + bars * metre.bar,
+            bar=before + bars + 1,
+            metre=metre,
             seconds_per_beat=self.seconds_per_beat,
         )
 
@@ -216,8 +229,10 @@ class Pulse:
             return self._line.position - 1e-9
         return (self._next_tick - 1 + _REACH) / TICKS_PER_BEAT
 
-    def _bars_since_metre(self, position: float) -> int:
-        return floor((position - float(self._metre_from)) / float(self.metre.bar) + 1e-9)
+    def _go_back_to(self, place: Fraction) -> None:
+        # Who jumps back to before a change of metre says so again when it comes by there.
+        while len(self._metres) > 1 and self._metres[-1].since > place:
+            self._metres.pop()
 
     def _restart(self, at: float, position: float) -> None:
         self._astray.clear()

@@ -217,3 +217,35 @@ def test_a_short_bar_before_a_new_metre_counts_as_a_bar() -> None:
 
     assert pulse.moment(6.0).bar == 3
     assert pulse.moment(6.0).bar_start == 6
+
+
+@pytest.mark.parametrize(
+    ("beat", "bar", "began", "metre"),
+    [
+        (0, 1, 0, "4/4"), (7, 2, 4, "4/4"), (8, 3, 8, "4/4"), (39, 10, 36, "4/4"),
+        (40, 11, 40, "3/4"), (44, 12, 43, "3/4"), (52, 15, 52, "7/8"), (56, 16, 55.5, "7/8"),
+    ],
+)  # fmt: skip
+def test_a_jump_leads_into_the_bar_and_the_metre_that_the_song_has_there(
+    beat: int, bar: int, began: float, metre: str
+) -> None:
+    """Ten bars of 4/4, four of 3/4, then 7/8: before each change the bars are as they were."""
+    pulse = clocked(120, beats=39.9, start=0.0)
+    for at, each in ((40, "3/4"), (52, "7/8")):
+        pulse.locate(at / 2, 4 * at)
+        pulse.new_metre(at / 2, Metre.of(each))
+    pulse.locate(30.0, 4 * beat)
+    moment = pulse.moment(30.0)
+
+    assert (moment.bar, moment.bar_start, str(moment.metre)) == (bar, began, metre)
+
+
+def test_a_song_that_comes_by_a_change_of_metre_again_counts_it_again() -> None:
+    """From the top once more, with other bars before the change than the first time."""
+    pulse = Pulse(external=True)
+    for change in (40, 8):
+        pulse.start(0.0)
+        pulse.locate(0.0, 4 * change)
+        pulse.new_metre(0.0, Metre(3, 4))
+
+    assert (pulse.moment(0.0).bar, pulse.moment(0.0).bar_start) == (3, 8)
