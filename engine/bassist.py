@@ -10,7 +10,7 @@ writing, which take long, come in steps after all else.
 
 from __future__ import annotations
 
-from math import inf
+from math import inf, isfinite
 from random import Random
 from typing import assert_never
 
@@ -61,6 +61,9 @@ class Bassist:
         grade, bend_range: how much of the style is played; semitones a slide is bent (0: none).
         pocket: seconds that a note on a doubtful change may wait for the keys.
         taps: whether one high key, struck evenly for a bar, gives the tempo and counts in.
+
+    Raises:
+        ValueError: a tempo at which nothing would move.
     """
 
     def __init__(
@@ -102,7 +105,16 @@ class Bassist:
     # The two doors ---------------------------------------------------------------------------
 
     def receive(self, event: Incoming) -> list[Outgoing]:
-        """Take one event; return what happened up to its time, in order of time."""
+        """Take one event; return what happened up to its time, in order of time.
+
+        However long nobody called, every felt beat on the way is crossed; of the notes that were
+        due meanwhile only those that were written come.
+
+        Raises:
+            ValueError: its time is no number of seconds.
+        """
+        if not isfinite(event.at):
+            raise ValueError(f"an event comes at {event.at}; give seconds on a clock, such as 1.5")
         at = max(event.at, self._now)
         out: list[Outgoing] = []
         self._let_happen(at, out, with_now=isinstance(event, Tick))

@@ -139,7 +139,7 @@ def in_time(*parts: Iterable[Incoming]) -> list[Incoming]:
 
 def bass_player(preset: str = "soul", seed: int = 1, **how: object) -> Bassist:
     """A bassist at the test tempo."""
-    return Bassist(load(preset), Random(seed), tempo=TEMPO, **how)  # type: ignore[arg-type]
+    return Bassist(load(preset), Random(seed), **{"tempo": TEMPO, **how})  # type: ignore[arg-type]
 
 
 def heard_from(bassist: Bassist, events: Sequence[Incoming], until: float) -> list[Outgoing]:
