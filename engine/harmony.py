@@ -43,12 +43,6 @@ def degree_fifths(degree: str) -> int:
     return (0, 2, 4, -1, 1, 3, 5)[step] + 7 * (degree.count("#") - degree.count("b"))
 
 
-def degree_of_fifths(fifths: int) -> str:
-    """The degree that lies so far along the line of fifths from its root: 1 is "5", 6 is "#4"."""
-    accidentals, place = divmod(fifths + 1, 7)
-    return ("#" if accidentals > 0 else "b") * abs(accidentals) + "4152637"[place]
-
-
 class Family(Enum):
     """What a chord is to a bass player: the colour that decides which tones serve it."""
 
@@ -267,7 +261,7 @@ class Key:
         if chord.bass not in chord.pitch_classes and chord.bass in self.scale:
             bass = self.tone_fifths(chord.bass)
             return twin if _is_near(twin, bass) and not _is_near(fifths, bass) else fifths
-        return twin if _is_readable(chord, twin) and not _is_readable(chord, fifths) else fifths
+        return twin if is_readable(chord, twin) and not is_readable(chord, fifths) else fifths
 
     def chord_name(self, chord: Chord) -> str:
         """The name of a chord's root."""
@@ -286,9 +280,18 @@ def _is_near(root: int, bass: int) -> bool:
     return abs(root - bass) <= _TRITONE and _GB - 1 <= root <= _A_SHARP + 1
 
 
-def _is_readable(chord: Chord, root: int) -> bool:
-    """Whether the triad's tones are written from Cb to E#, with the root written there."""
-    triad = (root + degree_fifths(d) for d in chord.quality.degrees if d.lstrip("b#") in "135")
+def is_plain(fifths: int) -> bool:
+    """Whether a name has one accidental at most, and is none of Cb, Fb, E# and B#."""
+    return _GB <= fifths <= _A_SHARP
+
+
+def is_readable(chord: Chord, root: int) -> bool:
+    """Whether the triad's tones are written from Cb to E#, with the root written there.
+
+    The fifth of a half-diminished chord may be flatter: Bbm7b5 is the two of A flat.
+    """
+    counted = "13" if chord.family is Family.HALF_DIMINISHED else "135"
+    triad = (root + degree_fifths(d) for d in chord.quality.degrees if d.lstrip("b#") in counted)
     return all(_GB - 1 <= fifths <= _A_SHARP + 1 for fifths in triad)
 
 

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Family, Key
+from engine.pitch import name_of_fifths
 from engine.score import BassNote
 from engine.spelling import spelled
 from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
@@ -116,7 +117,7 @@ def _down_a_fifth(spot: Spot, now: Chord, then: Chord) -> Iterator[Remark]:
 
 
 def _two_and_five(bar: Bar, now: Chord, then: Chord) -> Remark:
-    home = bar.key.tone_name((then.root + 5) % 12)
+    home = name_of_fifths(bar.key.chord_fifths(then) - 1)
     return Remark(
         Topic.CADENCE, 0.7,
         f"{bar.symbol(now)} and {bar.symbol(then)} are the two and the five of {home}",

@@ -2,15 +2,19 @@
 
 Knows: what a chord's root is called between its neighbours, and which degree a note is by its name.
 Refuses to know: where in the bar a chord comes.
+How: a key writes each root for itself, and so Abm7 Db7 F# in C.  Here each chord may also go by the
+other name of its root; of all ways to write the part the one that costs least is taken, where a
+move that does not look like itself costs more than a name that the key would not choose.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import Final
+from operator import attrgetter
+from typing import Final, NamedTuple
 
-from engine.harmony import Chord, Key, degree_of_fifths
+from engine.harmony import Chord, Family, Key, is_plain, is_readable
 from engine.line.reasons import reason_for
 from engine.pitch import fifths_of_name
 from engine.score import BassNote
@@ -20,9 +24,65 @@ _LOWERED_ROOT: Final = -7
 _SHARP_SIXTH: Final = 10
 
 
+# What it costs that a fall by a fifth is not written as one, that a root goes by another name than
+# the key's, which is dearer for a tone of the key, and that a root or its triad is hard to read.
+# Weighed by hand on two-five-ones to all goals in all keys.
+_BROKEN: Final = 5
+_RENAMED: Final = 1
+_OWN_RENAMED: Final = 3
+_HARD: Final = 2
+
+_COST: Final = attrgetter("cost")
+
+
+class _Way(NamedTuple):
+    """The roots so far, written in some way, and what that costs."""
+
+    cost: int
+    roots: tuple[int, ...]
+
+
 def written(chords: Sequence[tuple[Chord, Key]]) -> list[Chord]:
     """Chords in their order, each with its key, as they are written."""
-    return [replace(chord, written=key.chord_fifths(chord)) for chord, key in chords]
+    ways, before = [_Way(0, ())], None
+    for chord, key in chords:
+        step = None if before is None else _step(before, chord)
+        ways = [_cheapest(ways, root, step, cost) for root, cost in _names(chord, key)]
+        before = chord
+    roots = min(ways, key=_COST).roots
+    return [replace(chord, written=root) for (chord, _), root in zip(chords, roots, strict=True)]
+
+
+def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
+    """The name that the key has for a chord's root, and the other, each with what it costs."""
+    usual, own = key.chord_fifths(chord), chord.root in key.scale
+    twin = usual - 12 if usual > 0 else usual + 12
+    yield usual, _HARD * ((not is_readable(chord, usual)) + (not own and not is_plain(usual)))
+    hard = _HARD * ((not is_readable(chord, twin)) + (not is_plain(twin)))
+    yield twin, hard + (_OWN_RENAMED if own else _RENAMED)
+
+
+def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _Way:
+    """The best of the ways so far, with one root more; a root that stays costs nothing more."""
+    longer = []
+    for way in ways:
+        broken = step is not None and root - way.roots[-1] != step
+        more = 0 if step == 0 and not broken else cost + _BROKEN * broken
+        longer.append(_Way(way.cost + more, (*way.roots, root)))
+    return min(longer, key=_COST)
+
+
+def _step(before: Chord, now: Chord) -> int | None:
+    """How far a root moves on the line of fifths, where the way of writing it tells of the move.
+
+    It falls by a fifth, or stays; a diminished chord that falls by a semitone has the flat second.
+    """
+    falls = (before.root - now.root) % 12
+    if falls == 1 and before.family is Family.DIMINISHED:
+        return 5
+    if falls == 0 and Family.DIMINISHED not in {before.family, now.family}:
+        return 0
+    return -1 if falls == 7 else None
 
 
 def respelled(note: BassNote, key: Key, near: Iterable[Chord]) -> BassNote:
@@ -46,4 +106,10 @@ def degree_of(note: BassNote) -> str:
     name, _, _ = note.reason.partition(":")
     fifths = fifths_of_name(name) - chord.written
     usual = _LOWERED_ROOT <= fifths <= _SHARP_SIXTH
-    return degree_of_fifths(fifths) if usual else chord.degree_of(pitch_class)
+    return _degree_of_fifths(fifths) if usual else chord.degree_of(pitch_class)
+
+
+def _degree_of_fifths(fifths: int) -> str:
+    """The degree that lies so far along the line of fifths from its root: 1 is "5", 6 is "#4"."""
+    accidentals, place = divmod(fifths + 1, 7)
+    return ("#" if accidentals > 0 else "b") * abs(accidentals) + "4152637"[place]

@@ -1,0 +1,67 @@
+"""Written: how the roots of a part's chords are written, one after the other."""
+
+from __future__ import annotations
+
+import pytest
+
+from engine.harmony import KEYS, QUALITY_BY_SUFFIX, Chord, Key
+from engine.pitch import pitch_class_of_name
+from engine.symbols import parse_symbol, symbol
+from engine.teaching.written import written
+
+
+def as_written(key: str, symbols: str) -> str:
+    """Chords as the page has them in a key; "Cm" is C minor."""
+    tonic = key.removesuffix("m")
+    home = Key(pitch_class_of_name(tonic), minor=tonic != key)
+    chords = written([(parse_symbol(each), home) for each in symbols.split()])
+    return " ".join(symbol(chord, home) for chord in chords)
+
+
+def test_a_two_five_one_falls_by_fifths_in_writing() -> None:
+    """To every goal in every key, major and minor: Abm7 Db7 Gb, never Abm7 Db7 F#."""
+    for key in KEYS:
+        for goal in range(12):
+            for suffixes in (("m7", "7", "maj7"), ("m7b5", "7b9", "m7"), ("m7b5", "7b9", "maj7")):
+                roots = ((goal + 2) % 12, (goal + 7) % 12, goal)
+                kinds = [QUALITY_BY_SUFFIX[suffix] for suffix in suffixes]
+                chords = [Chord.of(r, kind) for r, kind in zip(roots, kinds, strict=True)]
+                two, five, one = (c.written or 0 for c in written([(c, key) for c in chords]))
+                assert (two - five, five - one) == (1, 1), (key.name, goal, suffixes)
+
+
+@pytest.mark.parametrize(
+    ("key", "symbols"),
+    [
+        ("C", "Abm7 Db7 Gbmaj7"), ("C", "Bbm7b5 Eb7b9 Abmaj7"), ("C", "C#m7 F#7 Bmaj7"),
+        ("Dm", "Bbm7 Eb7 Abmaj7"), ("F", "Abm7b5 Db7 Gbmaj7 Gbmaj7 Gbmaj7 F"),
+        ("Db", "F#m7 B7 Emaj7"), ("Db", "Gbm6 Db"), ("Ab", "Dbm7 Gb7 Ab"),
+        ("G", "G#m7 C#7 F#maj7"), ("E", "Cm7b5 F7b9 Bbm7"), ("D", "Ebm7 Ab7 Dbmaj7"),
+        ("Cm", "Dm7b5 G7 Cm Ab7"), ("Bb", "G7 C7 F7 Bb7 Eb7 Ab7"),
+    ],
+)  # fmt: skip
+def test_chords_are_written_so_that_their_moves_are_seen(key: str, symbols: str) -> None:
+    """The two and the five of G flat are written so in C; iv of D flat stays Gbm6 before it."""
+    assert as_written(key, symbols) == symbols
+
+
+@pytest.mark.parametrize(
+    ("key", "symbols"),
+    [
+        ("C", "Em7 Ebdim7 Dm7 G7"), ("Eb", "Gm7 Gbdim7 Fm7 Bb7"), ("A", "C#m7 Cdim7 Bm7 E7"),
+        ("G", "G G#dim7 Am7 A#dim7 G/B"), ("Ab", "Cm7 Bdim7 Bbm7 Eb7"),
+    ],
+)  # fmt: skip
+def test_a_diminished_chord_is_written_by_where_it_goes(key: str, symbols: str) -> None:
+    """Falling to Dm7 it is Ebdim7, climbing to Em7 D#dim7; nobody writes a Cbdim7."""
+    assert as_written(key, symbols) == symbols
+
+
+def test_a_chord_that_is_held_keeps_its_name() -> None:
+    """However long it stays, and where the key changes over it too."""
+    chords = written([
+        *((parse_symbol(each), Key(0)) for each in ("Abm7", "Db7", "Gbmaj7", "Gbmaj7", "Gbmaj7")),
+        (parse_symbol("Gbmaj7"), Key(11)),
+    ])  # fmt: skip
+
+    assert [symbol(chord, Key(0)) for chord in chords[2:]] == ["Gbmaj7"] * 4
