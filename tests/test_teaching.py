@@ -334,6 +334,8 @@ WAYS = [
      "F, G and A climb to Bb by step, not all of Eb ionian"),
     ("Eb: Eb2@1 D2@2>Ab C2@3>Ab Bb1@4>Ab | Ab: Ab1@1",
      "D, C and Bb come down to Ab by step, all of Eb ionian, the scale of Eb"),
+    ("C#m7: C#2@1 E2@2>Ab F#2@3>Ab G2@4>Ab | Ab: Ab2@1",
+     "E, F# and G climb to Ab by step, not all of C# dorian"),
     ("Cm7: C2@1 C2@4>F | F7: F1@1", "C on 4 serves twice, as root of Cm7 and as the fifth above F"),
     ("Ab: Ab1@1 F2@4>Bb | Bb7: Bb1@1", "F on 4 is no tone of Ab, but the fifth above Bb"),
     ("Eb: Eb2@1 D2@4>Eb | Eb: Eb2@1", "D leads back to Eb while Eb stays"),
