@@ -12,13 +12,21 @@ chords" (ISMIR 2005), table 1, with its parenthesised degrees for what has no sh
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 from types import MappingProxyType
 from typing import Final
 
-from engine.pitch import fifths_near, name_of_fifths
+from engine.pitch import (
+    fifths_near,
+    fifths_of_name,
+    is_usual,
+    name_of_fifths,
+    pitch_class_of_fifths,
+    plainer,
+    twin_of,
+)
 
 MAJOR_SCALE_SEMITONES: Final = (0, 2, 4, 5, 7, 9, 11)
 _NATURAL_MINOR_SEMITONES: Final = (0, 2, 3, 5, 7, 8, 10)
@@ -182,21 +190,17 @@ class Chord:
 
 
 # Where common practice writes each tonic on the line of fifths: major C Db D Eb E F F# G Ab A Bb B,
-# minor C C# D Eb E F F# G G# A Bb B.  F# and Eb minor stand for their enharmonic twins.
+# minor C C# D Eb E F F# G G# A Bb B.
 _MAJOR_TONIC_FIFTHS: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
 _MINOR_TONIC_FIFTHS: Final = (0, 7, 2, -3, 4, -1, 6, 1, 8, 3, -2, 5)
-
-# The ends of the names with one accidental, less Cb, Fb, E# and B#.
-_GB: Final = -6
-_A_SHARP: Final = 10
-
-# The widest interval of those that are named by a plain degree of a scale.
-_TRITONE: Final = 6
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
     """A key: its tonic as pitch class 0..11, and whether it is minor.
+
+    `written` is where on the line of fifths the tonic is written, if not where common practice has
+    it.  F# and Gb major are the same key for that: it sounds alike, and is heard and foreseen so.
 
     Raises:
         ValueError: the tonic is no pitch class.
@@ -204,14 +208,28 @@ class Key:
 
     tonic: int
     minor: bool = False
+    written: int | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         if not 0 <= self.tonic <= 11:
             raise ValueError(f"the key's tonic is {self.tonic}; a pitch class is 0 to 11")
 
+    @classmethod
+    def named(cls, tonic: str, *, minor: bool = False) -> Key:
+        """The key as it is written: Gb stays Gb.  What has no signature, as D#, is written Eb.
+
+        Raises:
+            ValueError: the tonic is no note name.
+        """
+        fifths = fifths_of_name(tonic)
+        key = cls(pitch_class_of_fifths(fifths), minor, fifths)
+        return key if abs(key.signature) <= 7 else replace(key, written=None)
+
     @property
     def tonic_fifths(self) -> int:
         """Where the tonic is written on the line of fifths."""
+        if self.written is not None:
+            return self.written
         return (_MINOR_TONIC_FIFTHS if self.minor else _MAJOR_TONIC_FIFTHS)[self.tonic]
 
     @property
@@ -237,7 +255,7 @@ class Key:
         A flat major there is an E and no Fb.
         """
         fifths = fifths_near(pitch_class, self.tonic_fifths)
-        return fifths if pitch_class in self.scale else _plainer(fifths)
+        return fifths if pitch_class in self.scale else plainer(fifths)
 
     def tone_name(self, pitch_class: int) -> str:
         """The name of a pitch class."""
@@ -256,33 +274,16 @@ class Key:
         if chord.root in self.scale:
             return self.tone_fifths(chord.root)
         raised = 3 if chord.family is Family.DIMINISHED else 0
-        fifths = _plainer(fifths_near(chord.root, self.tonic_fifths + raised))
-        twin = fifths - 12 if fifths > 0 else fifths + 12
+        fifths = plainer(fifths_near(chord.root, self.tonic_fifths + raised))
+        ways = fifths, twin_of(fifths)
         if chord.bass not in chord.pitch_classes and chord.bass in self.scale:
             bass = self.tone_fifths(chord.bass)
-            return twin if _is_near(twin, bass) and not _is_near(fifths, bass) else fifths
-        return twin if is_readable(chord, twin) and not is_readable(chord, fifths) else fifths
+            return next((root for root in ways if is_usual(root) and abs(root - bass) <= 6), fifths)
+        return next((root for root in ways if is_readable(chord, root)), fifths)
 
     def chord_name(self, chord: Chord) -> str:
         """The name of a chord's root."""
         return name_of_fifths(self.chord_fifths(chord))
-
-
-def _plainer(fifths: int) -> int:
-    """The same tone by a name from Gb to A#: E for Fb, F for E#, A for Bbb."""
-    if fifths < _GB:
-        return fifths + 12
-    return fifths - 12 if fifths > _A_SHARP else fifths
-
-
-def _is_near(root: int, bass: int) -> bool:
-    """Whether a root with one accidental at most is written from the same side as its bass."""
-    return abs(root - bass) <= _TRITONE and _GB - 1 <= root <= _A_SHARP + 1
-
-
-def is_plain(fifths: int) -> bool:
-    """Whether a name has one accidental at most, and is none of Cb, Fb, E# and B#."""
-    return _GB <= fifths <= _A_SHARP
 
 
 def is_readable(chord: Chord, root: int) -> bool:
@@ -292,7 +293,7 @@ def is_readable(chord: Chord, root: int) -> bool:
     """
     counted = "13" if chord.family is Family.HALF_DIMINISHED else "135"
     triad = (root + degree_fifths(d) for d in chord.quality.degrees if d.lstrip("b#") in counted)
-    return all(_GB - 1 <= fifths <= _A_SHARP + 1 for fifths in triad)
+    return all(map(is_usual, triad))
 
 
 C_MAJOR: Final = Key(0)

@@ -14,6 +14,11 @@ from typing import Final
 
 LETTERS_BY_FIFTHS: Final = "FCGDAEB"
 NATURAL_PITCH_CLASS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+# Gb and A#, the ends of the names with one accidental, less Cb, Fb, E# and B#.
+_FLATTEST_PLAIN: Final = -6
+_SHARPEST_PLAIN: Final = 10
+
 _NAME_AND_OCTAVE: Final = re.compile(r"([A-G])([b#]*)(-?[0-9])")
 
 
@@ -64,6 +69,26 @@ def fifths_near(pitch_class: int, tonic_fifths: int) -> int:
     """The place on the line of fifths where a key with this tonic writes a pitch class."""
     lowest = tonic_fifths - 5
     return lowest + (pitch_class * 7 - lowest) % 12
+
+
+def is_plain(fifths: int) -> bool:
+    """Whether a name has one accidental at most, and is none of Cb, Fb, E# and B#."""
+    return _FLATTEST_PLAIN <= fifths <= _SHARPEST_PLAIN
+
+
+def is_usual(fifths: int) -> bool:
+    """Whether a name is plain, or Cb or E#, as in Abm and C#."""
+    return _FLATTEST_PLAIN - 1 <= fifths <= _SHARPEST_PLAIN + 1
+
+
+def plainer(fifths: int) -> int:
+    """The same tone by a plain name: E for Fb, F for E#, A for Bbb."""
+    return fifths if is_plain(fifths) else twin_of(fifths)
+
+
+def twin_of(fifths: int) -> int:
+    """The same tone by its name on the other side: Gb for F#."""
+    return fifths - 12 if fifths > 0 else fifths + 12
 
 
 def note_of_name(name: str) -> int:

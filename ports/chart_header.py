@@ -14,7 +14,6 @@ from typing import Final
 
 from engine.harmony import Key
 from engine.meter import FOUR_FOUR, Metre
-from engine.pitch import pitch_class_of_name
 from engine.pulse import FASTEST, SLOWEST
 from engine.symbols import PRINTED
 
@@ -62,7 +61,7 @@ def _with_key(header: Header, value: str) -> Header:
     if found is None or (found[2] is None and found[1][0].islower()):
         raise ValueError(f"{value!r} is not a key; write one such as Bb, F#m or C minor")
     minor = found[2] == "m" or (found[2] or "").lower() in ("min", "minor")
-    return replace(header, key=Key(pitch_class_of_name(found[1].capitalize()), minor))
+    return replace(header, key=Key.named(found[1].capitalize(), minor=minor))
 
 
 def _with_metre(header: Header, value: str) -> Header:

@@ -242,4 +242,4 @@ def _key_at(keys: Sequence[Fact], until: float) -> Key:
 
 def _key(label: str) -> Key:
     tonic, _, mode = label.partition(":")
-    return Key(pitch_class_of_name(tonic), mode == "min")
+    return Key.named(tonic, minor=mode == "min")

@@ -67,6 +67,14 @@ def test_a_key_is_read_as_it_is_usually_written(written: str, key: Key) -> None:
     assert parse_chart(f"title: Slow train\nkey: {written}\n| Bb | n.c. |").key == key
 
 
+@pytest.mark.parametrize("written", ["Gb", "F#", "D#m", "Ebm", "Abm", "G#m", "Cb", "C#"])
+def test_a_key_stays_as_the_player_writes_it(written: str) -> None:
+    """Who writes Gb reads Gb, Ebm7 and Abm7, and no F#."""
+    key = parse_chart(f"key: {written}\n| Bb |").key
+    assert key is not None
+    assert key.name == f"{written.removesuffix('m')} {'minor' if 'm' in written else 'major'}"
+
+
 def test_chords_share_a_bar_evenly() -> None:
     """Two chords have two beats each; strokes give the chord before them more."""
     bridge = parse_chart(LEAD_SHEET).sections[1].bars[0]

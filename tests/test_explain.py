@@ -454,6 +454,14 @@ def test_a_trace_that_does_not_tell_the_span_is_explained() -> None:
     assert played_in([json.dumps(style), *rest], "early").span == 4
 
 
+def test_a_key_is_explained_as_the_trace_has_it() -> None:
+    """What was played in Gb is told in Gb."""
+    example = Path(__file__).parent.parent / "docs" / "example.jsonl"
+    flat = example.read_text("utf-8").replace('"Ab:maj"', '"Gb:maj"')
+
+    assert {bar.key.name for bar in played_in(flat.splitlines(), "flat").bars} == {"Gb major"}
+
+
 @pytest.mark.parametrize(
     ("fact", "value", "sentence"),
     [

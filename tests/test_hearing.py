@@ -12,7 +12,7 @@ from engine.harmony import KEYS, Key
 from engine.hearing.ear import Ear
 from engine.hearing.evidence import WIDTH_NOW
 from engine.hearing.held import HeldNotes
-from engine.hearing.key import KeyFilter
+from engine.hearing.key import KeyFilter, written_after
 from engine.hearing.naming import alike_but_for_colour, name_chord
 from engine.hearing.recall import SongMemory
 from engine.hearing.spelled import spelled_triad, triad_over
@@ -793,6 +793,45 @@ def test_a_key_told_wrongly_is_left_within_two_bars() -> None:
     """Who says B major and plays in A flat is heard, not believed."""
     keys = keys_named(Key(11), HOMEWARD, 8)
     assert Key(11) not in keys[1:]
+
+
+@pytest.mark.parametrize(
+    ("key", "before", "name"),
+    [
+        (Key(6), "Bb", "Gb major"), (Key(6), "Db", "Gb major"), (Key(6), "E", "F# major"),
+        (Key(3, minor=True), "B", "D# minor"), (Key(3, minor=True), "Gb", "Eb minor"),
+        (Key(8, minor=True), "Ab", "Ab minor"), (Key(8, minor=True), "A", "G# minor"),
+        (Key(1), "F#", "Db major"), (Key(11), "Gb", "B major"),
+    ],
+)  # fmt: skip
+def test_a_key_is_written_from_the_side_of_the_one_before(key: Key, before: str, name: str) -> None:
+    """A song in B flat that goes down a third is in Gb; one in E that goes up a second, in F#."""
+    assert written_after(key, Key.named(before)).name == name
+
+
+def test_a_song_in_flats_stays_in_flats() -> None:
+    """It begins in D flat and goes to G flat, and is in Gb major there, never in F#."""
+    player = Pianist()
+    chords = 4 * ["Db", "Bbm", "Ebm7", "Ab7"] + 6 * ["Gb", "Ebm", "Abm7", "Db7"]
+    names = []
+    for bar, name in enumerate(chords):
+        player.at(4 * bar).play(keys_of(name))
+        names.append(player.at(4 * bar + 3.9).ear.heard(moment(player.now)).key.name)
+
+    assert names[-1] == "Gb major"
+    assert "F# major" not in names
+
+
+def test_the_key_that_a_player_tells_is_written_as_told() -> None:
+    """Who says F# reads F# from the first note on, and who says Gb reads Gb."""
+    for told in (Key.named("F#"), Key.named("Gb")):
+        player = Pianist()
+        player.ear = Ear(told=told)
+        tonic = player.ear.ended.key.name
+        for bar, name in enumerate(4 * ["F#", "D#m", "G#m", "C#7"]):
+            player.at(4 * bar).play(keys_of(name))
+
+        assert player.ear.heard(moment(player.now)).key.name == tonic == told.name
 
 
 @pytest.mark.parametrize(("late", "ahead"), [(0.0, False), (1.0, True)])

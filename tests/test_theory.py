@@ -165,6 +165,32 @@ def test_keys_have_signatures_and_scales(key: Key, signature: int, scale: str) -
     assert [spell_near(pc, key.tonic_fifths) for pc in key.scale] == scale.split()
 
 
+@pytest.mark.parametrize(
+    ("tonic", "minor", "name", "scale"),
+    [
+        ("Gb", False, "Gb major", "Gb Ab Bb Cb Db Eb F"),
+        ("F#", False, "F# major", "F# G# A# B C# D# E#"),
+        ("D#", True, "D# minor", "D# E# F# G# A# B C#"),
+        ("Ab", True, "Ab minor", "Ab Bb Cb Db Eb Fb Gb"),
+        ("C#", False, "C# major", "C# D# E# F# G# A# B#"),
+        ("D#", False, "Eb major", "Eb F G Ab Bb C D"),
+        ("Db", True, "C# minor", "C# D# E F# G# A B"),
+    ],
+)
+def test_a_key_is_written_as_it_was_named(tonic: str, minor: bool, name: str, scale: str) -> None:
+    """Gb major is no F# major, as far as there are signatures: what is D# major is Eb on paper."""
+    key = Key.named(tonic, minor=minor)
+    assert key.name == name
+    assert [key.tone_name(pc) for pc in key.scale] == scale.split()
+
+
+def test_a_key_is_the_same_however_it_is_written() -> None:
+    """F# and Gb sound alike, and what is known of the one is known of the other."""
+    assert Key.named("Gb") == Key.named("F#") == KEYS[6]
+    assert len({Key.named("Gb"), Key.named("F#"), KEYS[6]}) == 1
+    assert Chord.of(6) == Chord(6, Chord.of(6).quality, 6, written=-6)
+
+
 def test_a_key_stands_on_a_pitch_class() -> None:
     """A tonic is 0 to 11."""
     with pytest.raises(ValueError, match="a pitch class is 0 to 11"):

@@ -1,7 +1,7 @@
 """Key: a belief over the 24 keys.
 
 Knows: the tones and chords of the beats so far, and which stretch of the song they belong to.
-Refuses to know: which notes sound now, how a key is spelled.
+Refuses to know: which notes sound now, and how a key spells its tones.
 How: three listeners.  One weighs all that the stretch has had and names the key, so that a borrowed
 chord does not shake it and the relative major and minor are told apart by their chords.  Two
 notice when the song has moved to another scale: one follows the scale from beat to beat, and is
@@ -13,6 +13,7 @@ the song comes home.
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -21,6 +22,7 @@ from engine.harmony import KEYS, Key
 from engine.hearing.evidence import Vector
 from engine.hearing.stretch import Beat, Counter, Lately, Stretch
 from engine.hearing.tables import Array, Tables
+from engine.pitch import twin_of
 
 # How far a beat's chord and a beat's tones are believed by the one who follows the scale: beats
 # are no independent witnesses.
@@ -51,12 +53,30 @@ _SHORT: Final = 2.0
 _SCALES: Final = np.array([key.scale[2] if key.minor else key.tonic for key in KEYS])
 
 
+# The tonics that are as often written one way as the other: major F# or Gb, minor Eb or D# and G#
+# or Ab.
+_MAJOR_TWINS: Final = frozenset({6})
+_MINOR_TWINS: Final = frozenset({3, 8})
+
+
+def written_after(key: Key, before: Key) -> Key:
+    """The key as it is written in a song that comes from another: F# after B, Gb after Bb.
+
+    Of two ways to write it the one whose signature is nearer.
+    """
+    if key.tonic not in (_MINOR_TWINS if key.minor else _MAJOR_TWINS):
+        return key
+    twin = replace(key, written=twin_of(key.tonic_fifths))
+    return min(key, twin, key=lambda each: abs(each.signature - before.signature))
+
+
 class KeyFilter:
     """What is believed about the key so far; `told` is the key that the player gave, if any."""
 
     def __init__(self, tables: Tables, told: Key | None = None) -> None:
         self._tables = tables.for_keys
         self._told = np.array([_TOLD * (key == told) for key in KEYS])
+        self._home, self._key = told, told or KEYS[0]
         self._counter = Counter(tables.qualities)
         self._stretch = Stretch()
         self._left: dict[int, Stretch] = {}  # by scale, the last one of each
@@ -68,8 +88,7 @@ class KeyFilter:
 
     def best(self) -> tuple[Key, float]:
         """The likeliest key and its probability."""
-        index = int(self.belief.argmax())
-        return KEYS[index], float(self.belief[index])
+        return self._key, float(self.belief.max())
 
     def add(self, now: Vector, belief: Array, bar: int | None) -> None:
         """A beat is over, in which something sounded.
@@ -131,6 +150,13 @@ class KeyFilter:
             scores += self._told
         chances = np.exp(scores - scores.max())
         self.belief = chances / chances.sum()
+        self._key = self._as_written(KEYS[int(self.belief.argmax())])
+
+    def _as_written(self, key: Key) -> Key:
+        """The key as the player wrote it, or else as the one before has it: Gb after B flat."""
+        if key == self._key:
+            return self._key
+        return self._home if self._home == key else written_after(key, self._key)
 
     def _scale(self) -> int:
         return int(_SCALES[self.belief.argmax()])

@@ -14,9 +14,9 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Final, NamedTuple
 
-from engine.harmony import Chord, Family, Key, is_plain, is_readable
+from engine.harmony import Chord, Family, Key, is_readable
 from engine.line.reasons import reason_for
-from engine.pitch import fifths_of_name
+from engine.pitch import fifths_of_name, is_plain, twin_of
 from engine.score import BassNote
 
 # On the line of fifths from the root.
@@ -56,7 +56,7 @@ def written(chords: Sequence[tuple[Chord, Key]]) -> list[Chord]:
 def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
     """The name that the key has for a chord's root, and the other, each with what it costs."""
     usual, own = key.chord_fifths(chord), chord.root in key.scale
-    twin = usual - 12 if usual > 0 else usual + 12
+    twin = twin_of(usual)
     yield usual, _HARD * ((not is_readable(chord, usual)) + (not own and not is_plain(usual)))
     hard = _HARD * ((not is_readable(chord, twin)) + (not is_plain(twin)))
     yield twin, hard + (_OWN_RENAMED if own else _RENAMED)
