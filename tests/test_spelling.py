@@ -80,6 +80,8 @@ def test_only_a_tone_from_outside_is_named_by_where_it_leads(
         ("Ab", "A9", "Eb", "Ab", "Eb"),
         ("Ab", "E7", "Db", "Eb", "Db"),
         ("Cm", "C#m7", "Eb", "F#", "D#"),
+        ("Cm", "C#m7", "Eb", "F", "Eb"),
+        ("Db", "B", "Bb", "Gb", "A#"),
     ],
 )
 def test_over_a_foreign_chord_a_lead_is_named_from_the_side_of_its_goal(

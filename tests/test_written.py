@@ -37,7 +37,8 @@ def test_a_two_five_one_falls_by_fifths_in_writing() -> None:
         ("Dm", "Bbm7 Eb7 Abmaj7"), ("F", "Abm7b5 Db7 Gbmaj7 Gbmaj7 Gbmaj7 F"),
         ("Db", "F#m7 B7 Emaj7"), ("Db", "Gbm6 Db"), ("Ab", "Dbm7 Gb7 Ab"),
         ("G", "G#m7 C#7 F#maj7"), ("E", "Cm7b5 F7b9 Bbm7"), ("D", "Ebm7 Ab7 Dbmaj7"),
-        ("Cm", "Dm7b5 G7 Cm Ab7"), ("Bb", "G7 C7 F7 Bb7 Eb7 Ab7"),
+        ("Cm", "Dm7b5 G7 Cm Ab7"), ("Db", "Gb Cb/Db Db"), ("Ab", "Ab6 C#m7 F#7 Bmaj7"),
+        ("Bb", "G7 C7 F7 Bb7 Eb7 Ab7"),
     ],
 )  # fmt: skip
 def test_chords_are_written_so_that_their_moves_are_seen(key: str, symbols: str) -> None:
@@ -57,11 +58,13 @@ def test_a_diminished_chord_is_written_by_where_it_goes(key: str, symbols: str) 
     assert as_written(key, symbols) == symbols
 
 
-def test_a_chord_that_is_held_keeps_its_name() -> None:
-    """However long it stays, and where the key changes over it too."""
+def test_a_chord_that_is_held_keeps_its_name_in_its_key() -> None:
+    """However long it stays; where the key is B before it is over, it is F# in the end."""
     chords = written([
         *((parse_symbol(each), Key(0)) for each in ("Abm7", "Db7", "Gbmaj7", "Gbmaj7", "Gbmaj7")),
         (parse_symbol("Gbmaj7"), Key(11)),
     ])  # fmt: skip
 
-    assert [symbol(chord, Key(0)) for chord in chords[2:]] == ["Gbmaj7"] * 4
+    assert [symbol(chord, Key(0)) for chord in chords[2:]] == [
+        "Gbmaj7", "Gbmaj7", "Gbmaj7", "F#maj7",
+    ]  # fmt: skip

@@ -69,7 +69,8 @@ def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str
     """
     target = key.tone_fifths(aims_at)
     fifths = fifths_over(pitch_class, chord, key)
-    if pitch_class in key.scale and pitch_class not in chord.pitch_classes:
+    near = (aims_at - pitch_class) % 12 in _STEPS_AND_FIFTH
+    if near and pitch_class in key.scale and pitch_class not in chord.pitch_classes:
         # over A7 too it is Eb that leads as a fifth to Ab
         fifths = min(fifths, key.tone_fifths(pitch_class), key=lambda each: abs(each - target))
     if not is_known(pitch_class, chord, key):
@@ -81,6 +82,9 @@ def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str
     belongs = pitch_class in chord.pitch_classes or -1 <= fifths - key.signature <= 5
     unwanted = (name in ("Cb", "Fb", "E#", "B#") and not belongs) or len(name) > 2
     return spell_plainly(pitch_class) if unwanted else name
+
+
+_STEPS_AND_FIFTH: Final = frozenset({1, 2, 5, 10, 11})
 
 
 def spell_plainly(pitch_class: int) -> str:

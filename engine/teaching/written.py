@@ -35,6 +35,9 @@ _HARD: Final = 2
 _COST: Final = attrgetter("cost")
 
 
+_InKey = tuple[Chord, Key]
+
+
 class _Way(NamedTuple):
     """The roots so far, written in some way, and what that costs."""
 
@@ -42,13 +45,12 @@ class _Way(NamedTuple):
     roots: tuple[int, ...]
 
 
-def written(chords: Sequence[tuple[Chord, Key]]) -> list[Chord]:
+def written(chords: Sequence[_InKey]) -> list[Chord]:
     """Chords in their order, each with its key, as they are written."""
-    ways, before = [_Way(0, ())], None
-    for chord, key in chords:
-        step = None if before is None else _step(before, chord)
-        ways = [_cheapest(ways, root, step, cost) for root, cost in _names(chord, key)]
-        before = chord
+    ways = [_Way(0, ())]
+    for before, now in zip([None, *chords], chords, strict=False):
+        step = None if before is None else _step(before, now)
+        ways = [_cheapest(ways, root, step, cost) for root, cost in _names(*now)]
     roots = min(ways, key=_COST).roots
     return [replace(chord, written=root) for (chord, _), root in zip(chords, roots, strict=True)]
 
@@ -57,7 +59,7 @@ def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
     """The name that the key has for a chord's root, and the other, each with what it costs."""
     usual, own = key.chord_fifths(chord), chord.root in key.scale
     twin = twin_of(usual)
-    yield usual, _HARD * ((not is_readable(chord, usual)) + (not own and not is_plain(usual)))
+    yield usual, _HARD * (not is_readable(chord, usual))
     hard = _HARD * ((not is_readable(chord, twin)) + (not is_plain(twin)))
     yield twin, hard + (_OWN_RENAMED if own else _RENAMED)
 
@@ -72,17 +74,19 @@ def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _
     return min(longer, key=_COST)
 
 
-def _step(before: Chord, now: Chord) -> int | None:
+def _step(before: _InKey, now: _InKey) -> int | None:
     """How far a root moves on the line of fifths, where the way of writing it tells of the move.
 
-    It falls by a fifth, or stays; a diminished chord that falls by a semitone has the flat second.
+    To a dominant or from one it falls by a fifth; a diminished chord that falls by a semitone has
+    the flat second; and within one key a root that stays is not written anew.
     """
-    falls = (before.root - now.root) % 12
-    if falls == 1 and before.family is Family.DIMINISHED:
+    falls = (before[0].root - now[0].root) % 12
+    families = before[0].family, now[0].family
+    if falls == 1 and families[0] is Family.DIMINISHED:
         return 5
-    if falls == 0 and Family.DIMINISHED not in {before.family, now.family}:
+    if falls == 0 and before[1] == now[1] and Family.DIMINISHED not in families:
         return 0
-    return -1 if falls == 7 else None
+    return -1 if falls == 7 and Family.DOMINANT in families else None
 
 
 def respelled(note: BassNote, key: Key, near: Iterable[Chord]) -> BassNote:
