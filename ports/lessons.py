@@ -13,6 +13,7 @@ from typing import Any
 from engine.labels import harte, harte_key
 from engine.line.grades import Grade
 from engine.line.pools import scale_of
+from engine.pitch import name_of_fifths
 from engine.score import BassNote
 from engine.teaching.bars import (
     Bar,
@@ -24,7 +25,7 @@ from engine.teaching.bars import (
 )
 from engine.teaching.lessons import Lesson, lessons
 from engine.teaching.ways import Lead
-from engine.teaching.written import degree_of
+from engine.teaching.written import degree_of, goal_fifths
 from ports.played import Played
 from ports.tablature import DrawnBar, step_of, string_names, system
 
@@ -82,7 +83,7 @@ def _line(bar: Bar, note: BassNote, string: str) -> str:
 
 
 def _way_in(bar: Bar, lead: Lead) -> str:
-    return f"  way in: {_way_of(bar, lead)}, to {bar.key.tone_name(lead.target)}{_ended(bar, lead)}"
+    return f"  way in: {_way_of(bar, lead)}, to {_goal(bar, lead)}{_ended(bar, lead)}"
 
 
 def _way_of(bar: Bar, lead: Lead) -> str:
@@ -105,6 +106,11 @@ def _ended(bar: Bar, lead: Lead) -> str:
     if lead.arrival.aims_at is None:
         return f", but {bar.symbol(lead.kept)} stays"
     return f", given up for {bar.key.tone_name(lead.arrival.aims_at)}"
+
+
+def _goal(bar: Bar, lead: Lead) -> str:
+    coming = [lead.arrival.chord] if lead.arrival else []
+    return name_of_fifths(goal_fifths(lead.target, coming, bar.key))
 
 
 # As values ----------------------------------------------------------------------------------
@@ -137,12 +143,12 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
             }
             for place, chord in bar.chords
         ],
-        "notes": [_note(bar, note) for note in bar.notes],
+        "notes": [_note(lesson, note) for note in bar.notes],
         "ways_in": [
             {
                 "place": _quarters(bar.place(lead.notes[-1])),
                 "way": lead.way.value if lead.way else None,
-                "to": bar.key.tone_name(lead.target),
+                "to": _goal(bar, lead),
                 "met": lead.met,
             }
             for lead in lesson.leads
@@ -152,7 +158,10 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
     }
 
 
-def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
+def _note(lesson: Lesson, note: BassNote) -> dict[str, Any]:
+    bar = lesson.bar
+    goal = None if note.aims_at is None else bar.key.tone_name(note.aims_at)
+    goals = (_goal(bar, lead) for lead in lesson.leads if note in lead.notes)
     return {
         "place": _quarters(bar.place(note)),
         "count": bar.count(note),
@@ -163,7 +172,7 @@ def _note(bar: Bar, note: BassNote) -> dict[str, Any]:
         "degree_name": degree_name(note),
         "role": note.role.value,
         "reason": note.reason,
-        "aims_at": None if note.aims_at is None else bar.key.tone_name(note.aims_at),
+        "aims_at": next(goals, goal),
         "chord": harte(note.chord, bar.key),
         "string": note.string,
         "fret": note.fret,

@@ -252,6 +252,22 @@ def test_a_bar_is_spelled_in_its_own_key() -> None:
     assert bar.notes[0].reason == "Ab: the third of Fm7"
 
 
+def test_a_goal_has_the_name_of_the_bass_that_comes() -> None:
+    """In C the F before Gbmaj7 leads to a Gb, although the key alone would write F#."""
+    two, five, one = map(parse_symbol, ("Abm7", "Db7", "Gbmaj7"))
+    bar = Fraction(4)
+    notes = (bass("G#1@1", two), bass("F2@3>F#", five)), (bass("F#2@1", one, bar),)
+    heard = ((Fraction(0), two), (Fraction(2), five)), ((Fraction(0), one),)
+    before, after = bars_of([
+        Taken(1, Fraction(0), FOUR_FOUR, Key(0), heard[0], notes[0]),
+        Taken(2, bar, FOUR_FOUR, Key(0), heard[1], notes[1]),
+    ])  # fmt: skip
+
+    assert before.notes[1].reason == "F: a semitone below Gb, the bass note to come"
+    assert [before.symbol(chord) for _, chord in before.chords] == ["Abm7", "Db7"]
+    assert [name_of(note) for note in (before.notes[0], *after.notes)] == ["Ab", "Gb"]
+
+
 @pytest.mark.parametrize(
     ("key", "chord", "note", "aims_at", "name", "degree", "words"),
     [

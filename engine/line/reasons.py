@@ -10,10 +10,13 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key
-from engine.pitch import fifths_near, name_of_fifths
+from engine.pitch import fifths_near, name_of_fifths, pitch_class_of_fifths
 from engine.score import Role
 from engine.spelling import fifths_over, is_known, spelled
 from engine.symbols import symbol
+
+# Semitones up to the goal: from a step below or above it, and from its fifth.
+_STEPS_AND_FIFTH: Final = frozenset({1, 2, 5, 10, 11})
 
 _DEGREES: Final = MappingProxyType(
     {
@@ -23,10 +26,15 @@ _DEGREES: Final = MappingProxyType(
 )  # fmt: skip
 
 
-def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | None) -> str:
-    """One line of teaching: "F#: a semitone below G, the bass note to come"."""
+def reason_for(
+    role: Role, note: int, chord: Chord, key: Key, aims_at: int | None, *, goal: int | None = None
+) -> str:
+    """One line of teaching: "F#: a semitone below G, the bass note to come".
+
+    `goal` is where the note aimed at is written on the line of fifths, if not where the key has it.
+    """
     if aims_at is not None:
-        return _leading(role, note, chord, key, aims_at)
+        return _leading(role, note, chord, key, key.tone_fifths(aims_at) if goal is None else goal)
     name = spelled(note % 12, chord, key)
     over = symbol(chord, key)
     match role:
@@ -43,11 +51,10 @@ def reason_for(role: Role, note: int, chord: Chord, key: Key, aims_at: int | Non
     return f"{name}: the {_DEGREES[role]} of {over}"
 
 
-def _leading(role: Role, note: int, chord: Chord, key: Key, aims_at: int) -> str:
-    target = key.tone_name(aims_at)
-    below = (aims_at - note) % 12
-    name = _leading_name(note % 12, aims_at, chord, key)
-    goal = f"{target}, the bass note to come"
+def _leading(role: Role, note: int, chord: Chord, key: Key, target: int) -> str:
+    below = (pitch_class_of_fifths(target) - note) % 12
+    name = _leading_name(note % 12, target, chord, key)
+    goal = f"{name_of_fifths(target)}, the bass note to come"
     if below in (1, 11):
         return f"{name}: a semitone {'below' if below == 1 else 'above'} {goal}"
     if below in (2, 10):
@@ -60,31 +67,28 @@ def _leading(role: Role, note: int, chord: Chord, key: Key, aims_at: int) -> str
     return f"{name}: on the way to {goal}"
 
 
-def _leading_name(pitch_class: int, aims_at: int, chord: Chord, key: Key) -> str:
+def _leading_name(pitch_class: int, target: int, chord: Chord, key: Key) -> str:
     """A semitone below is written as a raised step, one above as a lowered one.
 
     Unless that gives a name nobody wants to read: E over Eb, not Fb.  A tone of the chord keeps
     its name, and so does one of its mode or of the key: the third of C#7 is E#, G flat major has a
     Cb, and it is Bb that climbs from Fm to B.
     """
-    target = key.tone_fifths(aims_at)
     fifths = fifths_over(pitch_class, chord, key)
-    near = (aims_at - pitch_class) % 12 in _STEPS_AND_FIFTH
-    if near and pitch_class in key.scale and pitch_class not in chord.pitch_classes:
+    below = (pitch_class_of_fifths(target) - pitch_class) % 12
+    own = pitch_class in chord.pitch_classes
+    if below in _STEPS_AND_FIFTH and pitch_class in key.scale and not own:
         # over A7 too it is Eb that leads as a fifth to Ab
         fifths = min(fifths, key.tone_fifths(pitch_class), key=lambda each: abs(each - target))
     if not is_known(pitch_class, chord, key):
-        if (aims_at - pitch_class) % 12 == 1:
+        if below == 1:
             fifths = target + 5
-        elif (pitch_class - aims_at) % 12 == 1:
+        elif below == 11:
             fifths = target - 5
     name = name_of_fifths(fifths)
-    belongs = pitch_class in chord.pitch_classes or -1 <= fifths - key.signature <= 5
+    belongs = own or -1 <= fifths - key.signature <= 5
     unwanted = (name in ("Cb", "Fb", "E#", "B#") and not belongs) or len(name) > 2
     return spell_plainly(pitch_class) if unwanted else name
-
-
-_STEPS_AND_FIFTH: Final = frozenset({1, 2, 5, 10, 11})
 
 
 def spell_plainly(pitch_class: int) -> str:

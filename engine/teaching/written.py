@@ -18,6 +18,7 @@ from engine.harmony import Chord, Family, Key, is_readable
 from engine.line.reasons import reason_for
 from engine.pitch import fifths_of_name, is_plain, twin_of
 from engine.score import BassNote
+from engine.spelling import fifths_over
 
 # On the line of fifths from the root.
 _LOWERED_ROOT: Final = -7
@@ -89,13 +90,21 @@ def _step(before: _InKey, now: _InKey) -> int | None:
     return -1 if falls == 7 and Family.DOMINANT in families else None
 
 
-def respelled(note: BassNote, key: Key, near: Iterable[Chord]) -> BassNote:
-    """The note in the key of its bar, over its chord as that is written there or near by."""
+def respelled(note: BassNote, key: Key, near: Sequence[Chord]) -> BassNote:
+    """The note in the key of its bar, its chord and its goal as they are written near by."""
     (chord,) = written([(note.chord, key)])
     alike = (c for c in near if (c.root, c.family) == (chord.root, chord.family))
     chord = replace(chord, written=next(alike, chord).written)
-    reason = reason_for(note.role, note.note, chord, key, note.aims_at)
+    aims_at = note.aims_at
+    goal = None if aims_at is None else goal_fifths(aims_at, near, key)
+    reason = reason_for(note.role, note.note, chord, key, aims_at, goal=goal)
     return replace(note, chord=chord, reason=reason)
+
+
+def goal_fifths(aims_at: int, coming: Iterable[Chord], key: Key) -> int:
+    """Where a note aimed at is written: as the bass of the chord that comes, if one has it."""
+    over = next((chord for chord in coming if chord.bass == aims_at), None)
+    return key.tone_fifths(aims_at) if over is None else fifths_over(aims_at, over, key)
 
 
 def degree_of(note: BassNote) -> str:
