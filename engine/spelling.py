@@ -8,6 +8,9 @@ behind a slash and the note that plays it have one name.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import lru_cache
+from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Family, Key, degree_fifths
@@ -57,6 +60,11 @@ def _above(chord: Chord, degree: str, key: Key) -> int:
 
 
 def _degree_in_mode(pitch_class: int, chord: Chord, key: Key) -> str | None:
+    return _degrees(chord, key).get((pitch_class - chord.root) % 12)
+
+
+@lru_cache(maxsize=1024)  # a note that leads is named while the bass plays
+def _degrees(chord: Chord, key: Key) -> Mapping[int, str]:
+    """The degrees of the chord's mode by semitones above its root."""
     mode = scale_for(chord, key)
-    interval = (pitch_class - chord.root) % 12
-    return mode.degrees[mode.intervals.index(interval)] if interval in mode.intervals else None
+    return MappingProxyType(dict(zip(mode.intervals, mode.degrees, strict=True)))

@@ -20,6 +20,7 @@ from engine.harmony import C_MAJOR
 from engine.labels import harte, harte_key
 from engine.line.grades import Grade
 from engine.score import BassNote
+from engine.spelling import spelled
 from engine.style import Style
 from engine.symbols import symbol
 from ports.files import FileError
@@ -96,7 +97,7 @@ class Trace:
             heard.at,
             label=harte(chord, key),
             symbol=symbol(chord, key),
-            bass=None if chord is None else key.tone_name(chord.bass),
+            bass=None if chord is None else spelled(chord.bass, chord, key),
             confidence=_plain(heard.confidence),
         )
 

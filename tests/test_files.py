@@ -42,6 +42,7 @@ from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
 from engine.meter import Metre
 from engine.score import BassNote, Role
+from engine.symbols import parse_symbol
 from ports.bass_file import BassFile
 from ports.files import FileError, create, replacing, spare
 from ports.replay import replay
@@ -604,6 +605,13 @@ def test_trace_tells_chord_key_and_expectation() -> None:
             "confidence": 0.7,
         },
     ]  # fmt: skip
+
+
+def test_trace_calls_the_bass_what_the_symbol_does() -> None:
+    """In B flat D7 has an F# in the bass, although the key alone would write a Gb."""
+    (line,) = traced(ChordHeard(0.5, 1.0, parse_symbol("D7/F#"), B_FLAT, 1.0))
+
+    assert (line["symbol"], line["bass"]) == ("D7/F#", "F#")
 
 
 def test_trace_tells_silence() -> None:

@@ -460,6 +460,7 @@ HARMONY = [
     ("Eb: Bb1@1 C2@2 D2@3 Eb2@4", "C on 2 passes between Bb and D, no tone of Eb but one of Eb"
      " ionian, its scale in Eb major: a line that goes on by step carries"),
     ("Eb/G: G1@1 Bb1@3", "Eb/G wants its major third at the bottom, and G comes first"),
+    ("Ab/Bb: Bb1@1 F2@3", "Ab/Bb wants a bass that is no tone of Ab, and Bb comes first"),
     ("Bb7: Bb1@1 | Eb: Eb2@1", "Bb7 goes to Eb, dominant to tonic of Eb major"),
     ("C7: C2@1 | Fm7: F1@1", "C7 is borrowed to lead to Fm7, its third, E, not being in Eb major"),
     ("Fm7: F1@1 | Bb7: Bb1@1", "Fm7 and Bb7 are the two and the five of Eb"),

@@ -7,6 +7,7 @@ Refuses to know: which tones of a chord a bar plays, rhythm and the neck.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
@@ -62,10 +63,12 @@ def _slash(spot: Spot) -> Iterator[Remark]:
     before = spot.before.pitched[:1] if spot.before else ()
     near = [n for n in before if 1 <= abs(n.note - first.note) <= 2]
     line = f", a step from the {name_of(near[0])} that began the bar before" if near else ""
+    own, alone = chord.bass in chord.pitch_classes, replace(chord, bass=chord.root)
+    under = f"a bass that is no tone of {bar.symbol(alone)}"
+    wanted = f"its {degree_name(first)} at the bottom" if own else under
     yield Remark(
         Topic.SLASH, 0.78,
-        f"{bar.symbol(chord)} wants its {degree_name(first)} at the bottom, and {name_of(first)}"
-        f" comes first{line}",
+        f"{bar.symbol(chord)} wants {wanted}, and {name_of(first)} comes first{line}",
         "what stands after the slash is the root as far as the bass is concerned",
     )  # fmt: skip
 
