@@ -38,6 +38,7 @@ def test_a_two_five_one_falls_by_fifths_in_writing() -> None:
         ("Db", "F#m7 B7 Emaj7"), ("Db", "Gbm6 Db"), ("Ab", "Dbm7 Gb7 Ab"),
         ("G", "G#m7 C#7 F#maj7"), ("E", "Cm7b5 F7b9 Bbm7"), ("D", "Ebm7 Ab7 Dbmaj7"),
         ("Cm", "Dm7b5 G7 Cm Ab7"), ("Db", "Gb Cb/Db Db"), ("Ab", "Ab6 C#m7 F#7 Bmaj7"),
+        ("Db", "Gbmaj7 Cb7 Dbmaj7"), ("Db", "Gbmaj7 Gbm7 Cb7 Dbmaj7"),
         ("Bb", "G7 C7 F7 Bb7 Eb7 Ab7"),
     ],
 )  # fmt: skip

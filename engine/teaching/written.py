@@ -28,13 +28,12 @@ _SHARP_SIXTH: Final = 10
 # What it costs that a fall by a fifth is not written as one, that a root goes by another name than
 # the key's, which is dearer for a tone of the key, and that a root or its triad is hard to read.
 # Weighed by hand on two-five-ones to all goals in all keys.
-_BROKEN: Final = 5
-_RENAMED: Final = 1
-_OWN_RENAMED: Final = 3
-_HARD: Final = 2
+_BROKEN: Final = 12
+_RENAMED: Final = 2
+_OWN_RENAMED: Final = 7
+_HARD: Final = 4
 
 _COST: Final = attrgetter("cost")
-
 
 _InKey = tuple[Chord, Key]
 
@@ -51,27 +50,31 @@ def written(chords: Sequence[_InKey]) -> list[Chord]:
     ways = [_Way(0, ())]
     for before, now in zip([None, *chords], chords, strict=False):
         step = None if before is None else _step(before, now)
-        ways = [_cheapest(ways, root, step, cost) for root, cost in _names(*now)]
+        held = step == 0 and before is not None and before[0].family is now[0].family
+        ways = [_cheapest(ways, root, step, 0 if held else cost) for root, cost in _names(*now)]
     roots = min(ways, key=_COST).roots
     return [replace(chord, written=root) for (chord, _), root in zip(chords, roots, strict=True)]
 
 
 def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
-    """The name that the key has for a chord's root, and the other, each with what it costs."""
-    usual, own = key.chord_fifths(chord), chord.root in key.scale
-    twin = twin_of(usual)
+    """The name that the key has for a chord's root, and the other, each with what it costs.
+
+    Of a diminished chord only a plain one: nobody writes a Cbdim7.
+    """
+    usual = key.chord_fifths(chord)
     yield usual, _HARD * (not is_readable(chord, usual))
-    hard = _HARD * ((not is_readable(chord, twin)) + (not is_plain(twin)))
-    yield twin, hard + (_OWN_RENAMED if own else _RENAMED)
+    twin = twin_of(usual)
+    if is_plain(twin) or chord.family is not Family.DIMINISHED:
+        hard = (not is_readable(chord, twin)) + (not is_plain(twin))
+        yield twin, _HARD * hard + (_OWN_RENAMED if chord.root in key.scale else _RENAMED)
 
 
 def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _Way:
-    """The best of the ways so far, with one root more; a root that stays costs nothing more."""
+    """The best of the ways so far, with one root more, which costs this by itself."""
     longer = []
     for way in ways:
         broken = step is not None and root - way.roots[-1] != step
-        more = 0 if step == 0 and not broken else cost + _BROKEN * broken
-        longer.append(_Way(way.cost + more, (*way.roots, root)))
+        longer.append(_Way(way.cost + cost + _BROKEN * broken, (*way.roots, root)))
     return min(longer, key=_COST)
 
 
