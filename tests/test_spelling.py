@@ -99,7 +99,7 @@ def test_over_a_foreign_chord_a_lead_is_named_from_the_side_of_its_goal(
         ("Cm", "C#m7", "C# D# E F# G# A# B"),
         ("C", "Ab7", "Ab Bb C D Eb F Gb"),
         ("Eb", "Am7b5", "A Bb C D Eb F G"),
-        ("Bb", "B7", "B C# D# F F# G# A"),
+        ("Bb", "B7", "B C# D# E# F# G# A"),
         ("D", "Bbmaj7", "Bb C D E F G A"),
         ("G", "Fmaj7", "F G A B C D E"),
         ("Ab", "Ddim7", "D F Ab B Db Eb Bb"),
