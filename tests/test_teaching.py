@@ -283,6 +283,7 @@ def test_a_goal_has_the_name_of_the_bass_that_comes() -> None:
         ("G", "D7", "Eb", "D", "Eb", "b2", "flat second"),
         ("C", "G7", "Gb", "F", "Gb", "b1", "lowered root"),
         ("E", "C#m7", "F", "F#", "F", "3", "major third"),
+        ("F", "Bdim7", "Bb", "C", "Bb", "7", "major seventh"),
     ],
 )
 def test_a_degree_agrees_with_the_name_of_its_note(

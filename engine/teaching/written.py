@@ -22,6 +22,7 @@ from engine.spelling import fifths_over
 
 # On the line of fifths from the root.
 _LOWERED_ROOT: Final = -7
+_FLAT_FIFTH: Final = -6
 _SHARP_SIXTH: Final = 10
 
 
@@ -115,13 +116,15 @@ def degree_of(note: BassNote) -> str:
 
     A tone of the chord is what the chord calls it.  Any other is named by letter and accidentals,
     unless they are far from the root: C# over C is a raised root, F over C never a sharp third.
+    The root of a diminished chord is itself a raised tone: Bb over Bdim7 stays its seventh.
     """
     chord, pitch_class = note.chord, note.note % 12
     if chord.written is None or pitch_class in chord.pitch_classes:
         return chord.degree_of(pitch_class)
     name, _, _ = note.reason.partition(":")
     fifths = fifths_of_name(name) - chord.written
-    usual = _LOWERED_ROOT <= fifths <= _SHARP_SIXTH
+    lowest = _FLAT_FIFTH if chord.family is Family.DIMINISHED else _LOWERED_ROOT
+    usual = lowest <= fifths <= _SHARP_SIXTH
     return _degree_of_fifths(fifths) if usual else chord.degree_of(pitch_class)
 
 
