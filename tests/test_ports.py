@@ -628,7 +628,7 @@ def test_a_stream_that_begins_anew_is_found_again() -> None:
     assert stream.start_of(0.0, 100_000.005) == pytest.approx(100_000.005)
 
 
-@pytest.mark.parametrize("stood", [0.006, 0.02, 0.08, 0.2, 2.0])
+@pytest.mark.parametrize("stood", [0.01, 0.02, 0.08, 0.2, 2.0])
 @pytest.mark.parametrize("late", [0.0, 0.003])
 def test_after_an_overrun_the_first_period_is_in_its_place(stood: float, late: float) -> None:
     """A server that stood for a while goes on later, by as much, and the next chord is in time."""
@@ -641,16 +641,16 @@ def test_after_an_overrun_the_first_period_is_in_its_place(stood: float, late: f
         assert stream.start_of(i * period, true) == pytest.approx(true, abs=1e-6)
 
 
-def test_an_overrun_too_short_to_be_told_is_found_within_a_quarter_of_a_second() -> None:
+def test_an_overrun_too_short_to_be_told_is_found_within_an_eighth_of_a_second() -> None:
     """One of 4 ms may be a driver that woke late; when it stays so, the stream has moved."""
     stream = StreamTime()
     period = 256 / 48_000
     for i in range(450):
         stream.start_of(i * period, 50.0 + i * period)
-    stands = [stream.start_of(i * period, 50.004 + i * period) for i in range(450, 500)]
+    stands = [stream.start_of(i * period, 50.004 + i * period) for i in range(450, 473)]
 
     assert stands[0] == pytest.approx(50.0 + 450 * period, abs=1e-6)
-    assert stands[-1] == pytest.approx(50.004 + 499 * period, abs=1e-6)
+    assert stands[-1] == pytest.approx(50.004 + 472 * period, abs=1e-6)
 
 
 def test_who_is_held_up_while_asking_takes_it_for_no_overrun() -> None:
