@@ -259,10 +259,11 @@ class Service:
     def _heeding_signals(self) -> Iterator[None]:
         """Let the signals that ask a program to leave end the run instead.
 
-        Python takes signals in the main thread only.  One that is ignored (as nohup does with
-        the hang-up) stays ignored.
+        So does the one that asks it to pause (Ctrl-Z): the music cannot, and a note that sounds
+        meanwhile would hang.  Python takes signals in the main thread only.  One that is ignored
+        (as nohup does with the hang-up) stays ignored.
         """
-        names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGBREAK")
+        names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGBREAK")
         numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
         before = {}
         if threading.current_thread() is threading.main_thread():

@@ -44,6 +44,10 @@ _FRETS: Final = ("‖", "|")
 _STRING, _STRUCK, _SOUNDING = "───", "─○─", "─●─"
 _SIGNS: Final = "".join((*_CELLS, *_FRETS, _STRING, _STRUCK, _SOUNDING))
 
+_TOLD_BY_KEYS = ("SIGINT", "SIGQUIT", "SIGTSTP")
+KEYS: Final = tuple(getattr(signal, n) for n in _TOLD_BY_KEYS if hasattr(signal, n))
+"""What Ctrl-C, Ctrl-\\ and Ctrl-Z tell everyone on the terminal; it is for the player to act on."""
+
 
 def _sung(note: Play) -> str:
     return f"{named_with_octave(note.written)} {note.written.role.value}"
@@ -231,7 +235,7 @@ class Picture:
         there, self._here = context.Pipe(duplex=False)
         shown = (heading, tuning, waiting)
         self._process = context.Process(target=_draw, args=(there, *shown), daemon=True)
-        with _deaf_to_ctrl_c():
+        with _deaf_to_keys():
             self._process.start()
         there.close()
 
@@ -252,18 +256,20 @@ class Picture:
 
 
 @contextmanager
-def _deaf_to_ctrl_c() -> Iterator[None]:
-    """Whoever is begun here does not hear Ctrl-C, not even while still loading."""
-    usual = signal.signal(signal.SIGINT, signal.SIG_IGN)
+def _deaf_to_keys() -> Iterator[None]:
+    """Whoever is begun here does not hear Ctrl-C and its like, not even while still loading."""
+    usual = {number: signal.signal(number, signal.SIG_IGN) for number in KEYS}
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, usual)
+        for number, handler in usual.items():
+            signal.signal(number, handler)
 
 
 def _draw(told: Connection, heading: str, tuning: Sequence[int], waiting: str) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is handed on where there is no fork
+    for key in KEYS:
+        signal.signal(key, signal.SIG_IGN)  # nothing is handed on where there is no fork
     if isinstance(sys.stdout, TextIOWrapper):  # a name may have any letter in it
         sys.stdout.reconfigure(errors="replace")
     if hasattr(os, "nice"):

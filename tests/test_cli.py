@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tracemalloc
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -47,6 +48,11 @@ from presets import loader, own
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]
 ROOT = Path(__file__).parent.parent
+
+HIDE_CURSOR, SHOW_CURSOR = b"\x1b[?25l", b"\x1b[?25h"
+
+# The first terminal that the leader of a session opens becomes its own, on Linux.
+TAKES_TERMINAL = "import os; os.open(os.ttyname(0), os.O_RDWR); from ports.cli import main; main()"
 
 STRINGS = (28, 33, 38, 43)
 E_FLAT = Key(3)
@@ -631,6 +637,33 @@ def test_a_replay_that_is_told_to_leave_leaves_nothing_half_written(
     assert process.returncode == 128 + getattr(signal, how)
     assert {path.name for path in tmp_path.iterdir()} == {"song.mid", "trace"}
     assert out + err == ""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="how one takes a terminal differs elsewhere")
+@pytest.mark.parametrize("key", [b"\x03", b"\x1c", b"\x1a"], ids=["C", "backslash", "Z"])
+def test_on_a_terminal_ctrl_with_a_key_ends_the_picture_too(key: bytes) -> None:
+    """The terminal tells it to everyone; the picture is left tidy, with the summary below it."""
+    keyboard, theirs = os.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-c", TAKES_TERMINAL, "play", "--rehearse", "--tempo", "200"],
+        stdin=theirs, stdout=theirs, stderr=theirs, cwd=ROOT,
+        env={**os.environ, "TERM": "xterm"}, start_new_session=True,
+    )  # fmt: skip
+    os.close(theirs)
+    drawn, pressed = b"", False
+    with suppress(OSError):  # how Linux says that the other end of a terminal was closed
+        while chunk := os.read(keyboard, 4096):
+            drawn += chunk
+            if not pressed and b"bar 2" in drawn:
+                os.write(keyboard, key)
+                pressed = True
+    os.close(keyboard)
+
+    assert process.wait(10) == 0
+    assert b"bar 12" not in drawn
+    assert drawn.rindex(SHOW_CURSOR) > drawn.rindex(HIDE_CURSOR)
+    assert drawn.rindex(b" heard, ") > drawn.rindex(b"beat")
 
 
 @pytest.mark.slow

@@ -330,10 +330,11 @@ class Signalled(EchoBassist):
 
 
 @pytest.mark.parametrize(
-    "name", [n for n in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT") if hasattr(signal, n)]
+    "name",
+    [n for n in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT", "SIGTSTP") if hasattr(signal, n)],
 )
 def test_a_signal_leaves_no_note_hanging(name: str) -> None:
-    """Ctrl-C or a request to leave, in the middle of a note: note off, silence, handlers back."""
+    """Ctrl-C, Ctrl-Z or a request to leave, in mid note: note off, silence, handlers back."""
     number = getattr(signal, name)
     before = signal.getsignal(number)
     port = FakePort([NoteOn(1.0, 60)])
