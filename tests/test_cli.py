@@ -690,6 +690,26 @@ def test_on_a_terminal_the_picture_is_drawn() -> None:
         assert part in text
 
 
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="there are pseudo-terminals on POSIX only")
+@pytest.mark.parametrize("kind", ["xterm", "dumb"])
+def test_who_closes_the_terminal_has_ended_the_playing(kind: str) -> None:
+    """Nobody reads the summary any more, and nothing has gone wrong: its status is 0."""
+    ours, theirs = os.openpty()
+    process = subprocess.Popen(
+        [*GROUNDLING, "play", "--rehearse", "--tempo", "300"],
+        stdout=theirs, stderr=theirs, cwd=ROOT, env={**os.environ, "TERM": kind},
+    )  # fmt: skip
+    os.close(theirs)
+    shown = b""
+    while b"bar 1" not in shown:
+        shown += os.read(ours, 4096)
+    os.close(ours)
+    process.send_signal(signal.SIGHUP)  # what the system sends with it
+
+    assert process.wait(10) == 0
+
+
 class Terminal(io.TextIOWrapper):
     """A terminal with the letters of an encoding, or what only looks like one."""
 

@@ -172,7 +172,18 @@ def play(
             report = service.run()
     finally:
         onlookers.close()
-    click.echo(summary(tally, report, booking.seed))
+    _say_at_last(summary(tally, report, booking.seed))
+
+
+def _say_at_last(sentence: str) -> None:
+    """Say it if somebody is still there: who closes the screen has ended it, and that is no fault.
+
+    What cannot go out is given up, or it would be tried once more as the program leaves.
+    """
+    try:
+        click.echo(sentence)
+    except OSError:
+        sys.stdout = None  # as where none was open from the start
 
 
 def _recording(trace: Path | None, port: Port, booking: Booking) -> list[LiveTrace]:
