@@ -17,6 +17,7 @@ from ports import midi
 from ports.booking import booked
 from ports.cli import main
 from ports.commands import play
+from ports.echo import COMES_BACK
 from ports.port import Message, PitchBend
 from ports.wire import BEND_AT_REST
 from tests.band import BEAT_SECONDS, clock, comping, in_time
@@ -51,8 +52,10 @@ class InOrderOfTime:
 def playing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Playing:
     """Play grade 1, the roots, to keys at 120 on our own ports, and return what was sent."""
 
-    def run(*options: object, keys: Iterable[Incoming] | None = None) -> list[Message]:
-        port = FakePort()
+    def run(
+        *options: object, keys: Iterable[Incoming] | None = None, port: FakePort | None = None
+    ) -> list[Message]:
+        port = port or FakePort()
         port.inbox = InOrderOfTime(comping(CHANGES) if keys is None else keys)  # type: ignore[assignment]
         monkeypatch.setattr(play, "SystemClock", FakeClock)
         monkeypatch.setattr(midi, "open_port", lambda *_: port)
@@ -277,3 +280,49 @@ def test_a_sequencer_leads(playing: Playing) -> None:
     assert isinstance(keys[0], Start)
     assert bass(sent)[0].at == pytest.approx(3.0, abs=0.03)
     assert roots(sent, 10)[0] * BEAT_SECONDS == pytest.approx(3.0 + BAR, abs=0.03)
+
+
+class Patched(FakePort):
+    """A port whose bass is connected to its chords, by way of an audio server."""
+
+    def send(self, message: Message) -> None:
+        """Send it, and have it back a period later."""
+        super().send(message)
+        if isinstance(message, NoteOn | NoteOff):
+            self.inbox.put(replace(message, at=message.at + 0.005))
+
+
+def complaints(capsys: pytest.CaptureFixture[str]) -> list[str]:
+    """What was said while the bass played."""
+    return capsys.readouterr().err.splitlines()
+
+
+@pytest.mark.parametrize("channel", [1, 5])
+def test_a_bass_that_hears_itself_says_so(
+    playing: Playing, capsys: pytest.CaptureFixture[str], channel: int
+) -> None:
+    """A patch bay that connects everything connects the bass to the chords: it would wander."""
+    playing("--tempo", 120, "--channel", channel, "--bars", 8, port=Patched())
+
+    assert complaints(capsys) == [COMES_BACK]
+
+
+def test_a_bass_that_comes_back_unheard_is_no_matter(
+    playing: Playing, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With the chords on a channel of their own it may be connected to anything."""
+    playing("--tempo", 120, "--channel", 5, "--only-channel", 1, port=Patched())
+
+    assert complaints(capsys) == []
+
+
+def test_a_left_hand_that_plays_what_the_bass_plays_is_no_echo(
+    playing: Playing, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same roots at the same moments, bar for bar, but struck as fingers strike."""
+    sent = bass(playing("--tempo", 120, "--bars", 8, keys=comping(f"{CHANGES} " * 2)))
+    doubled = [e for n in sent for e in (replace(n, velocity=80), NoteOff(n.at + 0.4, n.note))]
+    keys = in_time(comping(f"{CHANGES} " * 2), sorted(doubled, key=lambda each: each.at))
+    playing("--tempo", 120, "--bars", 8, keys=keys)
+
+    assert complaints(capsys) == []

@@ -24,6 +24,7 @@ from ports import midi, rehearsal
 from ports.booking import Asked, Booking, booked
 from ports.clock import SystemClock
 from ports.commands.words import cut_to_fit, heading_of, summary
+from ports.echo import Echo
 from ports.files import FileError, create
 from ports.loop import LoopPort
 from ports.onlookers import Canvas, Onlookers, Voice
@@ -156,10 +157,11 @@ def play(
     onlookers = _onlookers(
         [tally, *recording], None if quiet else heading, style, external=external
     )
+    echo = Echo(channel - 1, onlookers.say)
     service = Service(
         bassist, port, system,
-        on_outgoing=onlookers.show, stop_when=_stop_after(bars), channel=channel - 1,
-        heeds=booking.heeds, bend_range=booking.bend,
+        on_outgoing=echo.showing(onlookers.show), stop_when=_stop_after(bars), channel=channel - 1,
+        heeds=echo.heeding(booking.heeds), bend_range=booking.bend,
     )  # fmt: skip
     if metre not in style.metres:
         onlookers.say(cut_to_fit(style, metre))
