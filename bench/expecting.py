@@ -42,7 +42,7 @@ from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeat
 from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import MANNERS, charted, render
-from engine.events import ChangeExpected, ChordHeard
+from engine.events import ChangeExpected, ChordHeard, NothingExpected
 from engine.meter import ON_THE_BEAT
 from presets.loader import load
 
@@ -56,7 +56,9 @@ class _Trace:
     """What was told while a song was played, to be looked up by place."""
 
     def __init__(self, played: Take) -> None:
-        self._expects = [told for told in played.told if isinstance(told, ChangeExpected)]
+        self._expects = [
+            told for told in played.told if isinstance(told, ChangeExpected | NothingExpected)
+        ]
         self._chords = [told for told in played.told if isinstance(told, ChordHeard)]
         self._expect_beats = [told.beat for told in self._expects]
         self._chord_beats = [told.beat for told in self._chords]
@@ -65,7 +67,9 @@ class _Trace:
         """The change last told before a place, if it was for this beat."""
         last = bisect_left(self._expect_beats, by) - 1
         told = self._expects[last] if last >= 0 else None
-        return told if told is not None and abs(told.at_beat - beat) < 0.1 else None
+        if not isinstance(told, ChangeExpected) or abs(told.at_beat - beat) >= 0.1:
+            return None
+        return told
 
     def heard(self, by: float) -> int:
         """The root last heard before a place."""

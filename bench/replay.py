@@ -121,7 +121,7 @@ def _faults_of_trace(lines: list[str], end: float) -> list[str]:
     facts = [json.loads(line) for line in lines]
     faults = [f"{f} has other fields" for f in facts if set(f) != FIELDS.get(f["type"])]
     faults += [f"{f} lies outside the song" for f in facts if not 0 <= f["time"] <= end + 0.1]
-    labels = {f["label"] for f in facts if f["type"] in ("chord", "expect")}
+    labels = {f["label"] for f in facts if f["type"] in ("chord", "expect") and f["label"]}
     for label in labels | {f["chord"] for f in facts if f["type"] == "note"}:
         try:
             validate_chord_label(label)

@@ -132,6 +132,7 @@ class Duties:
         self._agenda.look(at)
         if self.silence.resting and self._writing.part.silent and not self._pulse.external:
             self.stop(at, out)  # nobody could hear it count: who begins again begins with bar 1
+            out.extend(self._telling.expected(None, self._listening.heard.key, moment))
             out.append(Rest(at, float(beat)))
 
     def _begin_or_end(self, beat: Fraction, moment: Moment, *, amended: bool) -> None:

@@ -257,6 +257,14 @@ class ChangeExpected:
 
 
 @dataclass(frozen=True, slots=True)
+class NothingExpected:
+    """The change that was expected last is so no longer, nor is any other."""
+
+    at: float
+    beat: float
+
+
+@dataclass(frozen=True, slots=True)
 class Rest:
     """The phrase has ended and the bass counts no further: the next chord is beat 1 of bar 1."""
 
@@ -264,7 +272,9 @@ class Rest:
     beat: float
 
 
-Outgoing = Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected | Rest
+Outgoing = (
+    Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected | NothingExpected | Rest
+)
 
 
 # The door ---------------------------------------------------------------------------------------

@@ -9,7 +9,15 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from engine.events import ChangeExpected, ChordHeard, Forecast, Heard, KeyHeard, Outgoing
+from engine.events import (
+    ChangeExpected,
+    ChordHeard,
+    Forecast,
+    Heard,
+    KeyHeard,
+    NothingExpected,
+    Outgoing,
+)
 from engine.harmony import Chord, Key
 from engine.meter import Moment
 
@@ -37,12 +45,13 @@ class Telling:
         return out
 
     def expected(self, change: Forecast | None, key: Key, moment: Moment) -> list[Outgoing]:
-        """Tell the change that is expected next, where it is news."""
+        """Tell the change that is expected next, or that none is any more, where it is news."""
+        before, self._change = self._change, None
+        at, position = moment.at, moment.position
         if change is None or change.chord is None:
-            self._change = None
+            return [] if before is None else [NothingExpected(at, position)]
+        self._change = change.beat, change.chord
+        if self._change == before:
             return []
-        if self._change == (change.beat, change.chord):
-            return []
-        self._change = (change.beat, change.chord)
-        at, position, at_beat = moment.at, moment.position, float(change.beat)
+        at_beat = float(change.beat)
         return [ChangeExpected(at, position, at_beat, change.chord, key, change.confidence)]

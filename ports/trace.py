@@ -15,7 +15,16 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import BinaryIO, Final
 
-from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
+from engine.events import (
+    Beat,
+    ChangeExpected,
+    ChordHeard,
+    KeyHeard,
+    NothingExpected,
+    Outgoing,
+    Play,
+    Release,
+)
 from engine.harmony import C_MAJOR
 from engine.labels import harte, harte_key
 from engine.line.grades import Grade
@@ -81,6 +90,8 @@ class Trace:
                 )
             case ChangeExpected():
                 self._expect(outgoing)
+            case NothingExpected():
+                self._line("expect", outgoing.at, at_beat=None, label=None, confidence=None)
 
     def close(self, at: float) -> None:
         """End a note that still sounds when the playing is over."""

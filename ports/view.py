@@ -23,7 +23,17 @@ from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
-from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release, Rest
+from engine.events import (
+    Beat,
+    ChangeExpected,
+    ChordHeard,
+    KeyHeard,
+    NothingExpected,
+    Outgoing,
+    Play,
+    Release,
+    Rest,
+)
 from engine.harmony import C_MAJOR
 from engine.pitch import spell_near
 from engine.score import BassNote
@@ -87,6 +97,8 @@ class Screen:
                 self._chord = outgoing
             case ChangeExpected():
                 self._change = outgoing
+            case NothingExpected():
+                self._change = None
             case Play():
                 self._sounding = outgoing
                 self._notes.append(outgoing)
@@ -204,6 +216,8 @@ class Log:
             case ChangeExpected():
                 name = symbol(outgoing.chord, outgoing.key)
                 self._change = f"; expects {name} ({outgoing.confidence:.0%})"
+            case NothingExpected():
+                self._change = ""
             case Play():
                 self._notes.append(_sung(outgoing))
             case Rest():
