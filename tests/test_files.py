@@ -457,6 +457,16 @@ def written(song: Song, tmp_path: Path, *part: Outgoing, bend_range: int = 0) ->
     return mido.MidiFile(tmp_path / "bass.mid")
 
 
+@pytest.mark.parametrize("seconds", [0.0, 1e-5, 0.5])
+def test_a_note_in_a_bass_file_lasts_a_tick(tmp_path: Path, seconds: float) -> None:
+    """However short it sounded: many programs drop a note without a length, or let it hang."""
+    song = read(midi_file(tmp_path / "a.mid", key(0, 960, 58)))
+    part = Play(0.5, 1, 36, 90, bass(36)), Release(0.5 + seconds, 1, 36)
+    (length,) = [m.time for m in written(song, tmp_path, *part).tracks[1] if m.type == "note_off"]
+
+    assert length == max(1, round(seconds * 960))
+
+
 def test_bass_file_keeps_the_songs_time(tmp_path: Path) -> None:
     """Tempo and metre stand where they stood, and a note where it sounded."""
     song = read(
@@ -704,13 +714,17 @@ def test_a_live_trace_can_be_read_along(tmp_path: Path) -> None:
     ]
 
 
-def test_a_live_trace_is_kept_in_the_file_and_not_in_memory() -> None:
-    """An evening of bars in which the bass has nothing to play takes no more room than one bar."""
+@pytest.mark.parametrize("plays", [False, True])
+def test_a_live_trace_is_kept_in_the_file_and_not_in_memory(*, plays: bool) -> None:
+    """An evening takes no more room than a bar, whether or not the bass has anything to play."""
     with Path(os.devnull).open("wb") as nowhere:
         trace = LiveTrace(nowhere, load("soul"), Grade.EVERYTHING, 1)
         tracemalloc.start()
         for beat in range(2000):
             trace.take(Beat(0.5 * beat, float(beat), beat // 4 + 1, beat % 4 + 1))
+            if plays:
+                trace.take(Play(0.5 * beat, float(beat), 36, 90, bass(36)))
+                trace.take(Release(0.5 * beat + 0.4, beat + 0.8, 36))
         kept, _ = tracemalloc.get_traced_memory()
         tracemalloc.stop()
 

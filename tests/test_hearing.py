@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import numpy as np
 import pytest
 
@@ -571,6 +573,22 @@ def test_a_beat_is_remembered_as_it_turned_out() -> None:
     """The first two notes of C over E may be E minor; the third said C, so C is expected again."""
     recalled = looped((0, 0, 5, 7), {0: 4}).expect(0, 4)
     assert int(recalled.log_shares.argmax()) == 0
+
+
+def test_a_pass_too_long_ago_is_forgotten() -> None:
+    """The song has come round after 700 beats; 700 later nobody knows any more that it did."""
+    random = Random(7)
+    song = [random.randrange(12) for _ in range(700)]
+    come_round, elsewhere = SongMemory(12), SongMemory(12)
+    for memory, place in ((come_round, 0.0), (elsewhere, 5000.0)):
+        memory.expect(0, 4)
+        for beat in range(1490):
+            if beat == 700:
+                memory.jump(place)
+            position = beat % 700 + (place if beat >= 700 else 0.0)
+            memory.add(position, beat % 4, sure_of(song[beat % 700]))
+    seen, expected = (memory.expect(0, 4) for memory in (come_round, elsewhere))
+    assert np.allclose(seen.log_shares, expected.log_shares)
 
 
 def test_memory_may_be_asked_what_it_would_expect() -> None:
