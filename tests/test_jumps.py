@@ -59,8 +59,8 @@ def test_what_was_foretold_for_the_bar_that_was_left_does_not_hold_after_a_jump(
     first_bar = [e for e in comping("Bb") if e.at < 2.0]
     let_go = [NoteOff(1.95, note) for note in voiced("Bb")]
     before = in_time([Start(0.0)], ticks(0.0, 4.4), first_bar, let_go)
-    jump = [Stop(left), SongPosition(again - 0.1, 38), Continue(again)]
-    struck = [NoteOn(again + 0.03, note) for note in keys]
+    jump: list[Incoming] = [Stop(left), SongPosition(again - 0.1, 38), Continue(again)]
+    struck: list[Incoming] = [NoteOn(again + 0.03, note) for note in keys]
     events = in_time(before, jump, ticks(again + 0.001, 2), struck)
     foresight = WatchedForesight(certain)
     out = heard_from(bass_player(external_clock=True, foresight=foresight), events, again + 0.2)
