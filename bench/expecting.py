@@ -4,13 +4,13 @@
         [--spread MS] [--late MS] [--give MS] [--folds CACHE]
 
 Half a beat before each felt beat, the change that was last told as expected is taken (what the
-trace calls `expect`).  Foreseen: of the beats at which the labelled root changes, those for which
-that change, to that root, was expected; repeated, new, alarms and ECE as in bench.foresight (ECE
-over the beats for which a change was expected).  Grounded: the same where the bass of a slash
-chord is as good as its root (Am/D and D9sus4 are the same keys), also a bass that is known to
-stay.  Known: of all labelled beats, those whose root was expected to sound: the root told for that
-beat, or else the root last heard; "at last" the same a fifth of a beat before it, the last place
-whose keys are not taken for its own.
+trace calls `expect`), for foreseen and alarms alike also if it is expected no longer.  Foreseen: of
+the beats at which the labelled root changes, those for which that change, to that root, was
+expected; repeated, new, alarms and ECE as in bench.foresight (ECE over the beats for which a change
+was expected).  Grounded: the same where the bass of a slash chord is as good as its root (Am/D and
+D9sus4 are the same keys), also a bass that is known to stay.  Known: of all labelled beats, those
+whose root was expected to sound: the root told for that beat, or else the root last heard; "at
+last" the same a fifth of a beat before it, the last place whose keys are not taken for its own.
 Leading in: by which interval the last bass note before a foreseen change leads into the root that
 is played on it.  Reached: of the notes written a semitone from the root they lead to, those that
 the root really played resolves.
@@ -42,7 +42,7 @@ from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeat
 from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import MANNERS, charted, render
-from engine.events import ChangeExpected, ChordHeard, NothingExpected
+from engine.events import ChangeExpected, ChordHeard
 from engine.meter import ON_THE_BEAT
 from presets.loader import load
 
@@ -56,9 +56,7 @@ class _Trace:
     """What was told while a song was played, to be looked up by place."""
 
     def __init__(self, played: Take) -> None:
-        self._expects = [
-            told for told in played.told if isinstance(told, ChangeExpected | NothingExpected)
-        ]
+        self._expects = [told for told in played.told if isinstance(told, ChangeExpected)]
         self._chords = [told for told in played.told if isinstance(told, ChordHeard)]
         self._expect_beats = [told.beat for told in self._expects]
         self._chord_beats = [told.beat for told in self._chords]
@@ -67,9 +65,7 @@ class _Trace:
         """The change last told before a place, if it was for this beat."""
         last = bisect_left(self._expect_beats, by) - 1
         told = self._expects[last] if last >= 0 else None
-        if not isinstance(told, ChangeExpected) or abs(told.at_beat - beat) >= 0.1:
-            return None
-        return told
+        return told if told is not None and abs(told.at_beat - beat) < 0.1 else None
 
     def heard(self, by: float) -> int:
         """The root last heard before a place."""

@@ -9,22 +9,12 @@ from random import Random
 from bench.corpus import Song
 from bench.folds import SHIPPED, Taught
 from engine.bassist import Bassist
-from engine.events import (
-    ChangeExpected,
-    ChordHeard,
-    KeyHeard,
-    NothingExpected,
-    Outgoing,
-    Play,
-    Release,
-)
+from engine.events import ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.style import Style
 from ports.replay import replay
 from ports.song import read
-
-Told = ChordHeard | KeyHeard | ChangeExpected | NothingExpected
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +32,7 @@ class Take:
     """One song played through: the bass notes in order, and all else that was given out."""
 
     notes: tuple[Sounded, ...]
-    told: tuple[Told, ...]
+    told: tuple[ChordHeard | KeyHeard | ChangeExpected, ...]
 
 
 def take(  # noqa: PLR0917
@@ -66,7 +56,7 @@ def take(  # noqa: PLR0917
     )
     out: list[Outgoing] = []
     replay(bassist, read(folder / f"{song.number}.mid").with_clock(), out.append)
-    told = (o for o in out if isinstance(o, Told))
+    told = (o for o in out if isinstance(o, ChordHeard | KeyHeard | ChangeExpected))
     return Take(tuple(sounded(out)), tuple(told))
 
 
