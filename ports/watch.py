@@ -24,6 +24,9 @@ from presets.reading import PresetError, read
 LOOK_SECONDS: Final = 0.5
 """From look to look: a save is taken within two, which is less than a bar at any usual tempo."""
 
+LEAVE_SECONDS: Final = 1.0
+"""How long a look that is under way may take to end, before it is left behind."""
+
 
 class Watched:
     """One preset file; as it stands now counts as known."""
@@ -57,13 +60,16 @@ class Watched:
 def watching(
     watched: Watched | None, tell: Callable[[Style | PresetError], None]
 ) -> Iterator[None]:
-    """Tell of every change while the block runs, from a thread of its own."""
+    """Tell of every change while the block runs, from a thread of its own.
+
+    A look may hang (a share that is gone, a pipe in the file's place); then it is left behind.
+    """
     over = Event()
 
     def look() -> None:
         while watched is not None and not over.wait(LOOK_SECONDS):
             news = watched.news()
-            if news is not None:
+            if news is not None and not over.is_set():
                 tell(news)
 
     thread = Thread(target=look, name="watch", daemon=True)
@@ -72,4 +78,4 @@ def watching(
         yield
     finally:
         over.set()
-        thread.join()
+        thread.join(LEAVE_SECONDS)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import subprocess
 from itertools import takewhile
 from pathlib import Path
+from threading import Event
 
 import pytest
 
 from engine.events import NewStyle, NoteOn
 from engine.style import Style
+from ports import watch
 from ports.service import Service
 from ports.watch import Watched
 from presets.loader import load
@@ -114,6 +116,38 @@ def test_the_bassist_is_told_before_a_script_has_run_out() -> None:
     service.run()
 
     assert bassist.heard[:2] == [NewStyle(0.0, style), NoteOn(100.0, 60)]
+
+
+class Hung(Watched):
+    """A file in a folder that gives no answer until `answers` is set."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.asked, self.answers = Event(), Event()
+        self.outlasted = False
+
+    def news(self) -> Style | PresetError | None:
+        """Wait for the folder."""
+        self.asked.set()
+        self.outlasted = not self.answers.wait(10)
+        return super().news()
+
+
+def test_a_folder_that_hangs_keeps_nobody_from_leaving(
+    mine: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The look that is under way is left behind, and who has left is told nothing more."""
+    monkeypatch.setattr(watch, "LOOK_SECONDS", 0.001)
+    monkeypatch.setattr(watch, "LEAVE_SECONDS", 0.01)
+    told: list[Style | PresetError] = []
+    hung = Hung(mine)
+    with watch.watching(hung, told.append):
+        assert hung.asked.wait(10)
+        mine.write_text(BROKEN)
+
+    hung.answers.set()
+    assert not hung.outlasted
+    assert told == []
 
 
 @pytest.mark.slow
