@@ -11,7 +11,7 @@ from dataclasses import replace
 from queue import SimpleQueue
 
 from engine.events import Incoming
-from ports.port import Message
+from ports.port import Message, unsaid
 
 
 class LoopPort:
@@ -20,6 +20,7 @@ class LoopPort:
     def __init__(self, on_message: Callable[[Message], None] | None = None) -> None:
         self.inbox: SimpleQueue[Incoming] = SimpleQueue()
         self.lost: str | None = None
+        self.tell: Callable[[str], None] = unsaid
         self.closed = False
         self._on_message = on_message
 

@@ -6,6 +6,7 @@ the run loop knows none of them.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from queue import SimpleQueue
 from typing import Final, Protocol
@@ -27,6 +28,13 @@ Message = NoteOn | NoteOff | Control | PitchBend
 CLIENT_NAME: Final = "groundling"
 CHORDS_NAME: Final = "groundling chords"
 BASS_NAME: Final = "groundling bass"
+
+
+FELL_SILENT: Final = "the keyboard is not heard any more; its keys are let go"
+
+
+def unsaid(_sentence: str) -> None:
+    """Tell it to nobody."""
 
 
 class PortError(Exception):
@@ -55,10 +63,13 @@ class Port(Protocol):
     `inbox` is filled from the driver's thread, in order of arrival.  An event's `at` is when it
     happens, which may lie a little ahead: JACK tells a period's events at the period's start.
     `lost` is None until the MIDI system goes away, then says what happened.
+    `tell` takes sentences for the player, from any thread, and must not wait; whoever can show
+    them puts it there.
     """
 
     inbox: SimpleQueue[Incoming]
     lost: str | None
+    tell: Callable[[str], None]
 
     def send(self, message: Message) -> None:
         """Send a message, due at its `at`, now or past; never blocks."""

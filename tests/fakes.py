@@ -8,7 +8,7 @@ with `rtmidi` it reaches JACK through RtMidi.
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
 from queue import SimpleQueue
 from typing import TypeVar
@@ -16,7 +16,7 @@ from typing import TypeVar
 from engine.events import Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Stop
 from engine.harmony import Chord
 from engine.score import BassNote, Role
-from ports.port import Message, Port
+from ports.port import Message, Port, unsaid
 
 Item = TypeVar("Item")
 
@@ -56,6 +56,7 @@ class FakePort:
     def __init__(self, events: Iterable[Incoming] = ()) -> None:
         self.inbox: SimpleQueue[Incoming] = SimpleQueue()
         self.lost: str | None = None
+        self.tell: Callable[[str], None] = unsaid
         self.sent: list[Message | str] = []
         for event in events:
             self.inbox.put(event)

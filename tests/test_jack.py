@@ -82,13 +82,13 @@ class Sequencer:
     part of a millisecond, and a server that stumbles on a busy machine does not slow the music.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, name: str = "sequencer") -> None:
         self.heard: list[tuple[float, Wired]] = []
         self.played: list[float] = []
         self.overruns = 0
         self._script: deque[tuple[float, bytes]] = deque()
         self._stream = jack_client.StreamTime()
-        self._client: Any = jack_client.connect("sequencer")
+        self._client: Any = jack_client.connect(name)
         assert self._client is not None
         self._out = self._client.midi_outports.register("out")
         self._in = self._client.midi_inports.register("in")
@@ -100,6 +100,10 @@ class Sequencer:
         """Connect both ways to the player."""
         self._client.connect(self._out, CHORDS)
         self._client.connect(bass, self._in)
+
+    def listeners(self) -> set[str]:
+        """The ports that its own playing goes to."""
+        return {p.name for p in self._out.connections}
 
     def names(self) -> list[str]:
         """All MIDI ports on the server."""
@@ -431,6 +435,35 @@ def test_a_sequencer_leads(
     assert max(at for at, _ in answers) < stopped + 0.03
     assert hanging(e for _, e in sequencer.heard[:said]) == set()
     assert one_at_a_time(sequencer)
+
+
+def test_a_keyboard_that_is_unplugged_with_its_keys_down_is_told_and_taken_again(
+    sequencer: Sequencer, start_player: Callable[..., subprocess.Popen[str]]
+) -> None:
+    """The bass ends its phrase and rests; plugged in again, the piano is heard as before."""
+    piano = Sequencer("stage piano")
+    process = start_player(*GROUNDLING, "--tempo", "300", "--in", "stage piano")
+    piano.play([(0.0, NoteOn(0, note, 80)) for note in CHANGES[1]])
+    soon(lambda: len(notes_on(sequencer)) > 2, "the bass")
+    piano.close()
+    unplugged = CLOCK.now()
+    CLOCK.wait_until(unplugged + 5)
+    assert max(at for at, _ in notes_on(sequencer)) < unplugged + 0.5 + 4 * 0.8  # four bars
+    assert hanging(e for _, e in sequencer.heard) == set()
+
+    piano = Sequencer("stage piano")
+    soon(lambda: piano.listeners() == {CHORDS}, "the connection")
+    begun = len(notes_on(sequencer))
+    piano.play([(0.0, NoteOn(0, note, 80)) for note in CHANGES[0]])
+    soon(lambda: len(notes_on(sequencer)) > begun, "the bass again")
+    piano.close()
+    process.send_signal(signal.SIGTERM)
+    _, said = process.communicate(timeout=10)
+
+    assert notes_on(sequencer)[begun][1].note % 12 == ROOTS[0]
+    gone, back, *_ = said.splitlines()
+    assert gone == "stage piano:out is gone until it is plugged in again; its keys are let go"
+    assert back == "stage piano:out is back"
 
 
 def test_play_names_what_it_cannot_find(server: str) -> None:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import pytest
 
-from engine.events import NoteOn
+from engine.events import Incoming, NoteOn
+from ports.cable import let_go
+from ports.drivers import jack_client, lookout
 from ports.drivers.jack_client import JackPort
-from ports.port import BASS_NAME, CHORDS_NAME
+from ports.drivers.jack_sources import Sources
+from ports.port import BASS_NAME, CHORDS_NAME, FELL_SILENT
 from tests.fakes import FakeClock
 
 RATE = 48_000
@@ -28,10 +31,12 @@ class FakeJackPorts(list["FakeJackPort"]):
 class FakeJackPort:
     """A port: what arrives in this period, and what is written."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, *, ready: bool = True) -> None:
         self.name = name
+        self.ready = ready
         self.arriving: list[tuple[int, bytes]] = []
         self.written: list[tuple[int, bytes]] = []
+        self.connections: list[FakeJackPort] = []
 
     def incoming_midi_events(self) -> list[tuple[int, bytes]]:
         """What arrives, once."""
@@ -58,6 +63,7 @@ class FakeServer:
         self.last_frame_time = 0
         self.midi_inports = FakeJackPorts()
         self.midi_outports = FakeJackPorts()
+        self.sources: list[FakeJackPort] = []
         self._process: Callable[[int], None] = lambda _frames: None
 
     def set_process_callback(self, process: Callable[[int], None]) -> None:
@@ -69,6 +75,34 @@ class FakeServer:
 
     def activate(self) -> None:
         """Always active."""
+
+    def get_ports(self, **_of_what: bool) -> list[FakeJackPort]:
+        """The MIDI outputs of others."""
+        return list(self.sources)
+
+    def connect(self, name: str, port: FakeJackPort) -> None:
+        """Connect one of them, if it lets itself be connected."""
+        (source,) = [each for each in self.sources if each.name == name]
+        if not source.ready:
+            raise LookupError("its client is not active")
+        port.connections.append(source)
+
+    def plug_in(self, name: str, *, ready: bool = True) -> FakeJackPort:
+        """There is one more."""
+        self.sources.append(FakeJackPort(name, ready=ready))
+        return self.sources[-1]
+
+    def unplug(self, name: str) -> None:
+        """It is gone, and its connections with it."""
+        self.sources = [each for each in self.sources if each.name != name]
+        for port in self.midi_inports:
+            port.connections = [each for each in port.connections if each.name != name]
+
+    def deactivate(self) -> None:
+        """Never mind."""
+
+    def close(self) -> None:
+        """Never mind."""
 
     def period(self, arriving: Sequence[tuple[int, bytes]] = (), *, called_late: int = 0) -> None:
         """One period begins now; our thread is called so many frames later."""
@@ -92,12 +126,15 @@ def server() -> FakeServer:
 
 
 @pytest.fixture
-def port(server: FakeServer) -> JackPort:
-    """Our port on it, after a second of silence."""
+def port(server: FakeServer, monkeypatch: pytest.MonkeyPatch) -> Iterator[JackPort]:
+    """Our port on it, after a second of silence, whose lookout sleeps."""
+    monkeypatch.setattr(lookout, "LOOK_SECONDS", 1000)
+    monkeypatch.setattr(jack_client, "FLUSH_SECONDS", 0)
     port = JackPort(server, server.clock.now)
     for _ in range(RATE // PERIOD):
         server.period()
-    return port
+    yield port
+    port.close()
 
 
 CHORD = [(40, bytes((0x90, note, 80))) for note in (56, 59, 63)]
@@ -126,3 +163,110 @@ def test_a_chord_is_stamped_where_it_was_played(
 
     assert [type(event) for event in came] == [NoteOn] * 3
     assert [event.at for event in came] == [pytest.approx(played, abs=1e-4)] * 3
+
+
+# Keyboards that come and go ----------------------------------------------------------------------
+
+PIANO = "stage piano:out"
+ORGAN = "organ:out"
+
+
+@pytest.fixture
+def ours(server: FakeServer) -> FakeJackPort:
+    """Our input, with a piano and an organ on it."""
+    ours = server.midi_inports.register(CHORDS_NAME)
+    for name in (PIANO, ORGAN):
+        server.plug_in(name)
+        server.connect(name, ours)
+    return ours
+
+
+@pytest.fixture
+def sources(server: FakeServer, ours: FakeJackPort) -> Sources:
+    """What is connected to it, looked at once."""
+    sources = Sources(server, ours)
+    assert sources.look() == (False, [])
+    return sources
+
+
+def test_a_keyboard_that_stays_is_not_spoken_of(sources: Sources) -> None:
+    """However often one looks."""
+    assert [sources.look() for _ in range(3)] == [(False, [])] * 3
+
+
+def test_a_keyboard_that_is_unplugged_lets_its_keys_go_and_is_taken_again(
+    server: FakeServer, ours: FakeJackPort, sources: Sources
+) -> None:
+    """Both are said once; it is connected as soon as it can be, and the other one stays."""
+    server.unplug(PIANO)
+    gone = f"{PIANO} is gone until it is plugged in again; its keys are let go"
+    assert [sources.look() for _ in range(2)] == [(True, [gone]), (False, [])]
+
+    piano = server.plug_in(PIANO, ready=False)
+    assert sources.look() == (False, [])
+    piano.ready = True
+    assert [sources.look() for _ in range(2)] == [(False, [f"{PIANO} is back"]), (False, [])]
+    assert {each.name for each in ours.connections} == {PIANO, ORGAN}
+
+
+def test_a_keyboard_that_somebody_else_takes_again_is_back_as_well(
+    server: FakeServer, ours: FakeJackPort, sources: Sources
+) -> None:
+    """A patchbay may have been quicker."""
+    server.unplug(PIANO)
+    sources.look()
+    server.plug_in(PIANO)
+    server.connect(PIANO, ours)
+    server.sources[-1].ready = False  # a second time is refused
+
+    assert sources.look() == (False, [f"{PIANO} is back"])
+    assert len(ours.connections) == 2
+
+
+def test_a_keyboard_that_is_taken_off_by_hand_stays_off(
+    ours: FakeJackPort, sources: Sources
+) -> None:
+    """Its keys are let go all the same."""
+    del ours.connections[0]
+    off = f"{PIANO} is disconnected; its keys are let go"
+
+    assert [sources.look() for _ in range(3)] == [(True, [off]), (False, []), (False, [])]
+    assert [each.name for each in ours.connections] == [ORGAN]
+
+
+def test_what_the_lookout_sees_reaches_the_player_and_the_bass(
+    server: FakeServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An unplugged keyboard, and one that broke the promise to be heard."""
+    looks: list[Callable[[], None]] = []
+
+    class Awake:
+        """A lookout that looks when it is told."""
+
+        def __init__(self, look: Callable[[], None]) -> None:
+            looks.append(look)
+
+    monkeypatch.setattr(jack_client, "Lookout", Awake)
+    said: list[str] = []
+    port = JackPort(server, server.clock.now)
+    port.tell = said.append
+    server.plug_in(PIANO)
+    port.connect(PIANO, None)
+    server.period([(0, bytes((0xFE,)))])
+    looks[0]()
+    assert said == []
+
+    server.stand(1.0)
+    looks[0]()
+    assert said == [FELL_SILENT]
+    assert arrived(port) == let_go(server.clock.now())
+
+    server.unplug(PIANO)
+    looks[0]()
+    assert len(said) == 2
+    assert arrived(port) == let_go(server.clock.now())
+
+
+def arrived(port: JackPort) -> tuple[Incoming, ...]:
+    """All that has come."""
+    return tuple(port.inbox.get_nowait() for _ in range(port.inbox.qsize()))

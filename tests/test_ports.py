@@ -7,6 +7,7 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 from queue import SimpleQueue
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -32,12 +33,13 @@ from engine.events import (
 from engine.harmony import Family
 from ports import rehearsal
 from ports.attention import Attention
+from ports.cable import let_go
 from ports.clock import SystemClock
 from ports.drivers import rtmidi_wrapper
 from ports.drivers.jack_client import StreamTime
 from ports.loop import LoopPort
 from ports.midi import pick
-from ports.port import PitchBend, PortLost, PortTaken, UnknownPort
+from ports.port import FELL_SILENT, PitchBend, PortLost, PortTaken, UnknownPort
 from ports.service import SWITCH_SECONDS, Lateness, Service
 from ports.wire import Wired, bend_range_messages, bend_value, bytes_of, event_of
 from tests.fakes import EchoBassist, FakeClock, FakePort, hanging
@@ -536,6 +538,48 @@ def test_an_output_that_is_pulled_out_ends_the_playing_with_a_sentence() -> None
 
     assert port.lost is not None
     assert port.lost.startswith("the MIDI output went away (device is busy)")
+
+
+@pytest.mark.parametrize("wrapper", [rtmidi_wrapper.PythonRtmidi, rtmidi_wrapper.Rtmidi2])
+def test_clock_and_active_sensing_are_asked_for(wrapper: type) -> None:
+    """Both wrappers drop them otherwise, and a keyboard that is unplugged would never be missed."""
+    asked: list[dict[str, bool]] = []
+
+    class Side:
+        """An input or output that opens whatever it is told to."""
+
+        def ignore_types(self, **kinds: bool) -> None:
+            """Remember it."""
+            asked.append(kinds)
+
+        def __getattr__(self, name: str) -> Callable[..., None]:
+            """Do nothing."""
+            return lambda *_: None
+
+    sides = SimpleNamespace(MidiIn=lambda *_, **__: Side(), MidiOut=lambda *_, **__: Side())
+    wrapper(sides, 0).listen(None, lambda _message: None)
+
+    (kinds,) = asked
+    assert [ignored for name, ignored in kinds.items() if "sysex" not in name] == [False, False]
+
+
+def test_a_keyboard_that_broke_its_promise_is_told_of_on_every_system(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Its keys come up, and the player hears why the bass is about to rest."""
+    looks: list[Callable[[], None]] = []
+    monkeypatch.setattr(rtmidi_wrapper, "Lookout", looks.append)
+    clock, wrapper, said = FakeClock(5.0), FakeWrapper(), list[str]()
+    port = rtmidi_wrapper.RtmidiPort(wrapper, clock.now, None, 3)
+    port.tell = said.append
+    wrapper.heard([0xFE])
+    looks[0]()
+    assert (said, port.inbox.empty()) == ([], True)
+
+    clock.time = 6.0
+    looks[0]()
+    assert said == [FELL_SILENT]
+    assert tuple(port.inbox.get_nowait() for _ in range(port.inbox.qsize())) == let_go(6.0)
 
 
 # The rehearsal -----------------------------------------------------------------------------

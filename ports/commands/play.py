@@ -157,6 +157,7 @@ def play(
     onlookers = _onlookers(
         [tally, *recording], None if quiet else heading, style, external=external
     )
+    port.tell = onlookers.say
     echo = Echo(channel - 1, onlookers.say)
     service = Service(
         bassist, port, system,

@@ -23,8 +23,11 @@ from queue import SimpleQueue
 from typing import Any, Final
 
 from engine.events import Incoming, Tick
-from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message
-from ports.wire import bytes_of, event_of
+from ports.cable import Cable, let_go
+from ports.drivers.jack_sources import Sources
+from ports.drivers.lookout import Lookout
+from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, FELL_SILENT, Message, unsaid
+from ports.wire import bytes_of
 
 # On an overloaded machine one opening in some hundreds was seen to fail although the server ran.
 # Without a server an attempt fails within a few milliseconds.
@@ -152,6 +155,8 @@ class JackPort:
     def __init__(self, client: Any, now: Callable[[], float]) -> None:  # noqa: ANN401
         self.inbox: SimpleQueue[Incoming] = SimpleQueue()
         self.lost: str | None = None
+        self.tell: Callable[[str], None] = unsaid
+        self._cable = Cable()
         self._client = client
         self._now = now
         self._rate = float(client.samplerate)
@@ -169,6 +174,8 @@ class JackPort:
         client.activate()
         self._chords = client.midi_inports.register(CHORDS_NAME)
         self._bass = client.midi_outports.register(BASS_NAME)
+        self._sources = Sources(client, self._chords)
+        self._lookout = Lookout(self._look)
 
     def connect(self, source: str | None, target: str | None) -> None:
         """Listen to one port of another client, and send to another."""
@@ -186,8 +193,24 @@ class JackPort:
         if self.lost is None:
             self._closing = True
             self._flushed.wait(FLUSH_SECONDS)
+        if not self._lookout.end():
+            return  # the server answers no more; we would wait for it as well
+        if self.lost is None:
             self._client.deactivate()
         self._client.close()
+
+    def _look(self) -> None:
+        """Look whether the keyboard is still there; runs in the lookout's thread."""
+        if self.lost is not None:
+            return
+        silent = self._cable.look(self._now())
+        if silent:
+            self.tell(FELL_SILENT)
+        left, said = self._sources.look()
+        for sentence in said:
+            self.tell(sentence)
+        for event in let_go(self._now()) if left else silent:
+            self.inbox.put(event)
 
     def _process(self, frames: int) -> None:
         if self._bass is None:
@@ -196,12 +219,12 @@ class JackPort:
         # All are read before the first is handed over: that wakes the run loop, and each call into
         # JACK lets go of the interpreter, so that a start could come up to 20 ms after its chord.
         arrived = [
-            event_of(bytes(data), start + offset / self._rate)
+            event
             for offset, data in self._chords.incoming_midi_events()
+            for event in self._cable.take(bytes(data), start + offset / self._rate)
         ]
         for event in arrived:
-            if event is not None:
-                self.inbox.put(event)
+            self.inbox.put(event)
         self._write(start, frames)
 
     def _write(self, start: float, frames: int) -> None:

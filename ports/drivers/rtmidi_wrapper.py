@@ -13,8 +13,19 @@ from queue import SimpleQueue
 from typing import Any, Final, Protocol
 
 from engine.events import Incoming
-from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message, NoMidiSystem, PortTaken
-from ports.wire import bytes_of, event_of
+from ports.cable import Cable
+from ports.drivers.lookout import Lookout
+from ports.port import (
+    BASS_NAME,
+    CHORDS_NAME,
+    CLIENT_NAME,
+    FELL_SILENT,
+    Message,
+    NoMidiSystem,
+    PortTaken,
+    unsaid,
+)
+from ports.wire import bytes_of
 
 ALSA_DEVICE: Final = Path("/dev/snd/seq")
 
@@ -65,8 +76,8 @@ class PythonRtmidi:
         return list(self._out.get_ports())
 
     def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
-        """Open an existing input, or a virtual one; the clock is dropped unless asked for."""
-        self._in.ignore_types(sysex=True, timing=False, active_sense=True)
+        """Open an existing input, or a virtual one; clock and sensing have to be asked for."""
+        self._in.ignore_types(sysex=True, timing=False, active_sense=False)
         self._in.set_callback(lambda told, _data: heard(told[0]))
         if index is None:
             self._in.open_virtual_port(CHORDS_NAME)
@@ -109,8 +120,8 @@ class Rtmidi2:
         return list(self._out.ports)
 
     def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
-        """Open an existing input, or a virtual one; the clock is dropped unless asked for."""
-        self._in.ignore_types(midi_sysex=True, midi_time=False, midi_sense=True)
+        """Open an existing input, or a virtual one; clock and sensing have to be asked for."""
+        self._in.ignore_types(midi_sysex=True, midi_time=False, midi_sense=False)
         self._in.callback = lambda message, _delta: heard(message)
         if index is None:
             self._in.open_virtual_port(CHORDS_NAME)
@@ -191,10 +202,13 @@ class RtmidiPort:
     ) -> None:
         self.inbox: SimpleQueue[Incoming] = SimpleQueue()
         self.lost: str | None = None
+        self.tell: Callable[[str], None] = unsaid
+        self._cable = Cable()
         self._wrapper = wrapper
         self._now = now
         self._open(lambda: wrapper.listen(source, self._heard), "input", "--in")
         self._open(lambda: wrapper.aim(target), "output", "--out")
+        self._lookout = Lookout(self._look)
 
     def _open(self, opens: Callable[[], None], kind: str, option: str) -> None:
         try:
@@ -208,8 +222,15 @@ class RtmidiPort:
 
     def _heard(self, message: Sequence[int]) -> None:
         """Stamp and hand over; runs in the driver's thread."""
-        event = event_of(message, self._now())
-        if event is not None:
+        for event in self._cable.take(message, self._now()):
+            self.inbox.put(event)
+
+    def _look(self) -> None:
+        """Look whether the keyboard is still there; runs in the lookout's thread."""
+        silent = self._cable.look(self._now())
+        if silent:
+            self.tell(FELL_SILENT)
+        for event in silent:
             self.inbox.put(event)
 
     def send(self, message: Message) -> None:
@@ -221,4 +242,5 @@ class RtmidiPort:
 
     def close(self) -> None:
         """Close both ports."""
+        self._lookout.end()
         self._wrapper.close()
