@@ -235,36 +235,53 @@ def test_a_keyboard_that_is_taken_off_by_hand_stays_off(
 
 
 def test_what_the_lookout_sees_reaches_the_player_and_the_bass(
-    server: FakeServer, monkeypatch: pytest.MonkeyPatch
+    server: FakeServer, port: JackPort
 ) -> None:
     """An unplugged keyboard, and one that broke the promise to be heard."""
-    looks: list[Callable[[], None]] = []
-
-    class Awake:
-        """A lookout that looks when it is told."""
-
-        def __init__(self, look: Callable[[], None]) -> None:
-            looks.append(look)
-
-    monkeypatch.setattr(jack_client, "Lookout", Awake)
     said: list[str] = []
-    port = JackPort(server, server.clock.now)
     port.tell = said.append
     server.plug_in(PIANO)
     port.connect(PIANO, None)
     server.period([(0, bytes((0xFE,)))])
-    looks[0]()
+    port.look()
     assert said == []
 
     server.stand(1.0)
-    looks[0]()
+    port.look()
     assert said == [FELL_SILENT]
     assert arrived(port) == let_go(server.clock.now())
 
     server.unplug(PIANO)
-    looks[0]()
+    port.look()
     assert len(said) == 2
     assert arrived(port) == let_go(server.clock.now())
+
+
+def test_a_second_groundling_says_what_its_ports_are_called(
+    server: FakeServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """JACK gives it another name; that is said once, as soon as there is somebody to hear it."""
+    monkeypatch.setattr(lookout, "LOOK_SECONDS", 1000)
+    server.name = "groundling-01"
+    port, said = JackPort(server, server.clock.now), list[str]()
+    port.look()
+    port.tell = said.append
+    port.look()
+    port.look()
+
+    (sentence,) = said
+    assert sentence.startswith("groundling is running already; the ports of this one are")
+    for name in (CHORDS_NAME, BASS_NAME):
+        assert f"groundling-01:{name}" in sentence
+
+
+def test_the_first_groundling_says_nothing(port: JackPort) -> None:
+    """Its ports are called as it is written everywhere."""
+    said: list[str] = []
+    port.tell = said.append
+    port.look()
+
+    assert said == []
 
 
 def arrived(port: JackPort) -> tuple[Incoming, ...]:

@@ -326,3 +326,31 @@ def test_a_left_hand_that_plays_what_the_bass_plays_is_no_echo(
     playing("--tempo", 120, "--bars", 8, keys=keys)
 
     assert complaints(capsys) == []
+
+
+class Breaking(FakePort):
+    """A port whose system goes away with the fourth note."""
+
+    def send(self, message: Message) -> None:
+        """Send it, the last one for good."""
+        super().send(message)
+        if sum(isinstance(each, NoteOn) for each in self.sent) == 4:
+            self.lost = "the JACK server went away (killed); start it and run groundling again"
+
+
+def test_what_was_played_is_told_although_the_system_went_away(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """How it went, and the seed to have it again; the fault is said, and the status is 2."""
+    monkeypatch.setattr(play, "SystemClock", FakeClock)
+    monkeypatch.setattr(midi, "open_port", lambda *_: Breaking(comping(CHANGES)))
+    with pytest.raises(SystemExit) as ended:
+        main(["play", "--seed", "77", "--grade", "1", "--tempo", "120", "--quiet"])
+    out, err = capsys.readouterr()
+
+    assert ended.value.code == 2
+    assert (
+        err == "groundling: the JACK server went away (killed); start it and run groundling again\n"
+    )
+    assert "4 notes" in out
+    assert out.endswith("seed 77\n")

@@ -39,7 +39,7 @@ from ports.options import (
     tempo_or,
     whole,
 )
-from ports.port import NoMidiSystem, Port
+from ports.port import NoMidiSystem, Port, PortLost
 from ports.replay import replay as run_replay
 from ports.service import Service
 from ports.tally import Tally
@@ -166,16 +166,21 @@ def play(
     )  # fmt: skip
     if metre not in style.metres:
         onlookers.say(cut_to_fit(style, metre))
+    lost: PortLost | None = None
     try:
         if not external:
             port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
         if isinstance(port, LoopPort):
             port.play(script, _first_chord_at(system, tempo, count_in))
         with watching(watched, _taking_up(service, onlookers)):
-            report = service.run()
+            service.run()
+    except PortLost as error:
+        lost = error
     finally:
         onlookers.close()
-    _say_at_last(summary(tally, report, booking.seed))
+    _say_at_last(summary(tally, service.report(), booking.seed))
+    if lost is not None:
+        raise lost
 
 
 def _say_at_last(sentence: str) -> None:

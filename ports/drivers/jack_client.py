@@ -149,6 +149,11 @@ def look() -> tuple[tuple[str, ...], tuple[str, ...]] | None:
         client.close()
 
 
+def _another(name: str) -> str:
+    ours = f"{name}:{CHORDS_NAME} and {name}:{BASS_NAME}"
+    return f"{CLIENT_NAME} is running already; the ports of this one are {ours}"
+
+
 class JackPort:
     """`groundling:groundling chords` and `groundling:groundling bass` on the JACK server."""
 
@@ -156,6 +161,7 @@ class JackPort:
         self.inbox: SimpleQueue[Incoming] = SimpleQueue()
         self.lost: str | None = None
         self.tell: Callable[[str], None] = unsaid
+        self._to_say = [] if client.name == CLIENT_NAME else [_another(client.name)]
         self._cable = Cable()
         self._client = client
         self._now = now
@@ -175,7 +181,7 @@ class JackPort:
         self._chords = client.midi_inports.register(CHORDS_NAME)
         self._bass = client.midi_outports.register(BASS_NAME)
         self._sources = Sources(client, self._chords)
-        self._lookout = Lookout(self._look)
+        self._lookout = Lookout(self.look)
 
     def connect(self, source: str | None, target: str | None) -> None:
         """Listen to one port of another client, and send to another."""
@@ -199,16 +205,15 @@ class JackPort:
             self._client.deactivate()
         self._client.close()
 
-    def _look(self) -> None:
+    def look(self) -> None:
         """Look whether the keyboard is still there; runs in the lookout's thread."""
         if self.lost is not None:
             return
         silent = self._cable.look(self._now())
-        if silent:
-            self.tell(FELL_SILENT)
         left, said = self._sources.look()
-        for sentence in said:
-            self.tell(sentence)
+        self._to_say += [FELL_SILENT] * bool(silent) + said
+        while self._to_say and self.tell is not unsaid:
+            self.tell(self._to_say.pop(0))
         for event in let_go(self._now()) if left else silent:
             self.inbox.put(event)
 
