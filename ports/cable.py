@@ -3,8 +3,10 @@
 Knows: active sensing and System Reset of MIDI 1.0, and what it means for the bassist that nobody
 is left to let a key go.
 Refuses to know: clocks and drivers; it is told the time.
-How: every message passes through before it becomes an event.  Who has once sent active sensing
-promises never to be silent for long; one who breaks it has been unplugged or switched off.
+How: every message passes through before it becomes an event.  Who sends active sensing promises
+never to be silent for long; one who breaks it has been unplugged or switched off.  The standard
+takes the first one for the promise, we take the second in time: what reaches us may be thinned out
+on its way, and a chord that is held must not be let go for that.
 """
 
 from __future__ import annotations
@@ -36,11 +38,15 @@ class Cable:
 
     def __init__(self) -> None:
         self._last_at: float | None = None  # None as long as nobody has promised anything
+        self._sensed_at = float("-inf")
 
     def take(self, message: Sequence[int], at: float) -> tuple[Wired, ...]:
         """What one message tells; may raise no more than `event_of`."""
         alone = message[0] if len(message) == 1 else None
-        if self._last_at is not None or alone == ACTIVE_SENSING:
+        again = alone == ACTIVE_SENSING and at - self._sensed_at <= SILENCE_SECONDS
+        if alone == ACTIVE_SENSING:
+            self._sensed_at = at
+        if again or self._last_at is not None:
             self._last_at = at
         if alone == SYSTEM_RESET:
             self._last_at = None

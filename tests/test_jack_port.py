@@ -242,7 +242,7 @@ def test_what_the_lookout_sees_reaches_the_player_and_the_bass(
     port.tell = said.append
     server.plug_in(PIANO)
     port.connect(PIANO, None)
-    server.period([(0, bytes((0xFE,)))])
+    server.period([(0, bytes((0xFE,))), (200, bytes((0xFE,)))])
     port.look()
     assert said == []
 

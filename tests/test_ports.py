@@ -573,6 +573,7 @@ def test_a_keyboard_that_broke_its_promise_is_told_of_on_every_system(
     port = rtmidi_wrapper.RtmidiPort(wrapper, clock.now, None, 3)
     port.tell = said.append
     wrapper.heard([0xFE])
+    wrapper.heard([0xFE])
     looks[0]()
     assert (said, port.inbox.empty()) == ([], True)
 
