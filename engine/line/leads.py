@@ -32,20 +32,24 @@ def place_of(target: Target) -> int:
 
 def leading(note: int, target: Target, chord: Chord, key: Key) -> Option:
     """A note that leads to the target, with what it is to the chord that it leaves."""
-    below = (target.note - note) % 12
-    if below == 1:
-        role = Role.APPROACH_BELOW
-    elif below == 11:
-        role = Role.APPROACH_ABOVE
-    elif note % 12 == chord.root:
-        role = Role.ROOT
-    elif below == 5 and note % 12 in chord.pitch_classes:
-        role = role_of(chord.degree_of(note % 12), chord, note % 12)
-    elif note % 12 in scale_of(chord, key):
-        role = Role.SCALE_STEP
-    else:
-        role = Role.APPROACH_BELOW if note < target.note else Role.APPROACH_ABOVE
+    role = role_on_the_way(note, target.note, chord, key)
     return Option(note, 0, role, LEAD, target.stretch.chord.bass)
+
+
+def role_on_the_way(note: int, goal: int, chord: Chord, key: Key) -> Role:
+    """What a note that leads to another is, to that and to the chord that it leaves."""
+    below = (goal - note) % 12
+    if below == 1:
+        return Role.APPROACH_BELOW
+    if below == 11:
+        return Role.APPROACH_ABOVE
+    if note % 12 == chord.root:
+        return Role.ROOT
+    if below == 5 and note % 12 in chord.pitch_classes:
+        return role_of(chord.degree_of(note % 12), chord, note % 12)
+    if note % 12 in scale_of(chord, key):
+        return Role.SCALE_STEP
+    return Role.APPROACH_BELOW if note < goal else Role.APPROACH_ABOVE
 
 
 def step_of_run(note: int, goal: int, chord: Chord) -> Option:

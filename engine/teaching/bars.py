@@ -1,10 +1,9 @@
 """Bars: a part as it was played, laid out bar by bar over its chords.
 
-Knows: which chords a bar stands on, how a place in it is counted, and what its notes are called.
+Knows: what a bar is made of, how a place in it is counted, and what its notes are called.
 Refuses to know: why a note was chosen, and what there is to learn from it.
-How: ear and bass must agree.  A chord is in the bar when it was heard and a note was written for
-it, so that neither a passing doubt of the ear nor an expectation that was not met gets in; what
-was heard tells where it came in, and what a bar without notes stands on.
+How: what was taken down is gone through bar by bar, since a chord goes on over the bar line; then
+the chords are written one beside the other, and each note over the chord that was heard.
 """
 
 from __future__ import annotations
@@ -18,12 +17,12 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.harmony import Chord, Key
-from engine.line.pools import role_of
-from engine.line.reasons import reason_for
 from engine.meter import Metre
 from engine.pitch import NATURAL_PITCH_CLASS
 from engine.score import BassNote, Role
 from engine.symbols import symbol
+from engine.teaching.changes import PlayedFor, changes_of, in_force
+from engine.teaching.heard import Standing, as_heard, over
 from engine.teaching.written import degree_of, respelled, written
 
 _EIGHTH: Final = Fraction(1, 2)
@@ -102,19 +101,20 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
     bars: list[Bar] = []
     carried: Chord | None = None
     early: list[Chord] = []
-    lately: list[Chord | None] = []
+    lately: tuple[Chord | None, ...] = (None,)
     played = tuple(taken)
     for raw, following in zip(played, [*played[1:], None], strict=True):
         one = _with_pushed(raw, following)
-        known = [*lately, *(chord for _, chord in one.heard)]
+        heard = in_force(one.heard, lately[-1])
+        known = [*lately, *(chord for _, chord in heard)]
         came_early = [chord for chord in early if chord in known]
         carried = came_early[-1] if came_early else carried
-        chords = tuple(_chords(one, carried, known))
+        chords = tuple(changes_of(heard, _played_for(one, known), carried, one.metre.bar))
         bars.append(Bar(one.number, one.start, one.metre, one.key, chords, one.notes))
         carried = chords[-1][1] if chords else None
         early = [note.chord for note in one.notes if _early(note, one)]
-        lately = [chord for _, chord in one.heard]
-    return tuple(_written(bars))
+        lately = tuple(chord for _, chord in heard)
+    return tuple(_as_heard(tuple(_written(bars))))
 
 
 def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
@@ -129,7 +129,7 @@ def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
     pushed = {c for at, c in bar.heard if c and at >= late and _has_bass_of(c, coming)}
     heard = tuple((at, coming if c in pushed and at >= late else c) for at, c in bar.heard)
     notes = tuple(
-        _over(n, coming, bar.key) if n.chord in pushed and n.beat - bar.start >= late else n
+        over(n, coming, bar.key) if n.chord in pushed and n.beat - bar.start >= late else n
         for n in bar.notes
     )
     return replace(bar, heard=heard, notes=notes)
@@ -143,13 +143,6 @@ def _has_bass_of(chord: Chord, coming: Chord) -> bool:
     return chord.bass == coming.bass and chord.root != coming.root
 
 
-def _over(note: BassNote, chord: Chord, key: Key) -> BassNote:
-    role = role_of(chord.degree_of(note.note % 12), chord, note.note % 12)
-    role = note.role if note.ghost else role
-    reason = reason_for(role, note.note, chord, key, note.aims_at)
-    return replace(note, chord=chord, role=role, reason=reason)
-
-
 def _written(bars: Sequence[Bar]) -> Iterator[Bar]:
     """The bars with their chords as they are written one beside the other, and their notes so."""
     names = iter(written([(chord, bar.key) for bar in bars for _, chord in bar.chords]))
@@ -160,60 +153,30 @@ def _written(bars: Sequence[Bar]) -> Iterator[Bar]:
         yield replace(bar, chords=own, notes=notes)
 
 
+def _as_heard(bars: Sequence[Bar]) -> Iterator[Bar]:
+    """The bars with each note over the chord that was heard."""
+    for index, bar in enumerate(bars):
+        notes = tuple(as_heard(bar.notes, standing(bars, index), bar.key))
+        yield replace(bar, notes=notes)
+
+
+def standing(bars: Sequence[Bar], index: int) -> Standing:
+    """The chords of a bar and of its neighbours, each with the beat that it comes on."""
+    around = bars[max(index - 1, 0) : index + 2]
+    return [(each.start + place, chord) for each in around for place, chord in each.chords]
+
+
 def _early(note: BassNote, bar: Taken) -> bool:
     return note.beat + note.length > bar.start + bar.metre.bar
 
 
-def _chords(
-    bar: Taken, carried: Chord | None, known: Sequence[Chord | None]
-) -> Iterator[tuple[Fraction, Chord]]:
-    found: list[tuple[Fraction, Chord]] = []
-    if carried is not None:
-        found.append((Fraction(0), carried))
-    written = [
-        (n.beat - bar.start, n.chord, n.length)
+def _played_for(bar: Taken, known: Sequence[Chord | None]) -> list[PlayedFor]:
+    """The notes that speak for a chord: not an early one, nor one whose chord nobody heard."""
+    return [
+        PlayedFor(n.beat - bar.start, n.chord, n.length)
         for n in bar.notes
         if not _early(n, bar) and n.chord in known
     ]
-    if not written:
-        heard = ((place, chord) for place, chord in bar.heard if chord is not None)
-        written = [(place, chord, Fraction(0)) for place, chord in heard]
-    last = Fraction(0)
-    for place, chord, length in written:
-        _take_in(found, chord, _came_in(chord, last, place, length, bar), place)
-        last = place
-    yield from found
-
-
-def _came_in(
-    chord: Chord, last: Fraction, place: Fraction, length: Fraction, bar: Taken
-) -> Fraction | None:
-    """Where a note's chord was heard: since the note before, or else while the note rings."""
-    heard = [at for at, each in bar.heard if each == chord and last <= at <= place + length]
-    before = [at for at in heard if at <= place]
-    return before[-1] if before else next(iter(heard), None)
-
-
-def _take_in(
-    found: list[tuple[Fraction, Chord]], chord: Chord, heard: Fraction | None, place: Fraction
-) -> None:
-    """Add a chord where it came in, unless it is the one that stands there."""
-    if found and _same(found[-1][1], chord):
-        before = found[-1][1]
-        if before.bass == chord.bass:  # the same by a longer or a shorter name
-            found[-1] = (found[-1][0], max(before, chord, key=lambda c: len(c.quality.degrees)))
-            return
-        if heard is None:
-            return
-    at = place if heard is None else heard
-    while found and found[-1][0] >= at:
-        found.pop()
-    if not found or found[-1][1] != chord:
-        found.append((at, chord))
-
-
-def _same(one: Chord, other: Chord) -> bool:
-    return one.root == other.root and one.family == other.family
 
 
 # Words --------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from engine.modes import scale_for
 from engine.score import BassNote
 from engine.style import Way
 from engine.teaching.bars import Bar, degree_name, listed, name_of
+from engine.teaching.heard import is_mended, is_the_same
 from engine.teaching.remarks import Remark, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
 
@@ -27,6 +28,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
         elif lead.arrival is not None:
             yield _missed(spot, lead, lead.arrival)
     yield from _mended(spot.bar)
+    yield from _not_mended(spot)
     yield from _pushed(spot)
 
 
@@ -51,12 +53,28 @@ def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
 def _mended(bar: Bar) -> Iterator[Remark]:
     """A note between two places of the grid: another chord was heard than the one played for."""
     for before, note in pairwise(bar.pitched):
-        if bar.count(note).endswith("+") and note.chord != before.chord:
+        if bar.count(note).endswith("+") and not is_the_same(note.chord, before.chord):
             yield Remark(
                 Topic.MENDED, 0.95,
                 f"{bar.symbol(note.chord)} was heard where {bar.symbol(before.chord)} was expected,"
                 f" and {name_of(note)} takes the place of {name_of(before)} on {bar.count(note)}",
                 "better a right note late than a wrong one held",
+            )  # fmt: skip
+            return
+
+
+def _not_mended(spot: Spot) -> Iterator[Remark]:
+    """A note for a chord that did not come, which stands because no other took its place."""
+    bar = spot.bar
+    for note, following in zip(bar.pitched, [*bar.pitched[1:], None], strict=False):
+        settled = note.aims_at is None and not bar.rings_over(note)
+        if settled and spot.is_foreign(note) and not is_mended(note, following):
+            heard, expected = bar.symbol(spot.sounding(note)), bar.symbol(note.chord)
+            yield Remark(
+                Topic.MISSED, 0.9,
+                f"{heard} was heard where {expected} was expected, and {name_of(note)} on"
+                f" {bar.count(note)} is no tone of it",
+                "a wrong note that is left in time is soon forgotten",
             )  # fmt: skip
             return
 
@@ -219,8 +237,10 @@ class _Told:
 
     def home_again(self) -> Words:
         lead = "lead" if len(self._names) > 1 else "leads"
+        stays = is_the_same(self._now, self._coming)
+        change = f"{self._then} stays" if stays else f"{self._chord} becomes {self._then}"
         return (
-            f"{listed(self._names)} {lead} back to {self._goal} while {self._then} stays",
+            f"{listed(self._names)} {lead} back to {self._goal} while {change}",
             "a line goes out to come home on a strong beat",
         )
 

@@ -14,7 +14,8 @@ from fractions import Fraction
 from engine.harmony import Chord
 from engine.line.hand import SPAN
 from engine.score import BassNote
-from engine.teaching.bars import Bar
+from engine.teaching.bars import Bar, standing
+from engine.teaching.heard import heard_over, is_the_same
 
 Rhythm = tuple[Fraction, ...]
 """Where in a bar its pitched notes begin."""
@@ -31,6 +32,7 @@ class Topic(Enum):
     AGAIN = "figure again"
     VARIED = "figure varied"
     FILL = "fill"
+    ENDING = "ending"
     PULSE = "pulse"
     SPACE = "space"
     GHOSTS = "ghost notes"
@@ -134,3 +136,12 @@ class Spot:
             for note in self.bar.pitched
             if note.aims_at is None and not self.bar.rings_over(note)
         )
+
+    def sounding(self, note: BassNote) -> Chord:
+        """The chord that a note of the bar was heard over, be it another than was expected."""
+        return heard_over(note, standing(self.bars, self.index))
+
+    def is_foreign(self, note: BassNote) -> bool:
+        """Whether another chord came than the note was written for, and it is no tone of that."""
+        chord = self.sounding(note)
+        return note.note % 12 not in chord.keys and not is_the_same(chord, note.chord)

@@ -28,6 +28,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
     if not spot.bar.pitched:
         yield _silent(spot.bar)
         return
+    yield from _ending(spot)
     yield from _figure(spot)
     yield from _space(spot.bar, _held(spot))
     yield from _pulse(spot)
@@ -59,6 +60,22 @@ def _figure(spot: Spot) -> Iterator[Remark]:
         yield _again(spot, _like(spot))
     elif often >= _OFTEN and bar.rhythm != usual:
         yield from _varied(spot, usual, bars[rhythms.bars_with(usual)[0]])
+
+
+def _ending(spot: Spot) -> Iterator[Remark]:
+    """A last bar with less in it than the others does not thin out: the song is over."""
+    if spot.after is not None or len(spot.bar.rhythm) >= len(spot.rhythms.usual):
+        return
+    bar, last = spot.bar, spot.bar.pitched[-1]
+    degree = degree_name(last)
+    yield Remark(
+        Topic.ENDING, 0.97,
+        f"The part ends on {bar.count(last)} with {name_of(last)}, the {degree} of"
+        f" {bar.symbol(last.chord)}",
+        "after a last root nothing need follow, so let it ring as long as the keyboard does"
+        if degree == "root"
+        else "",
+    )  # fmt: skip
 
 
 def _spoken(bar: Bar) -> str:
@@ -105,7 +122,7 @@ def _again(spot: Spot, other: Bar) -> Remark:
         (
             a
             for a, b in zip(bar.pitched, other.pitched, strict=True)
-            if degree_name(a) != degree_name(b)
+            if degree_name(a) != degree_name(b) and not spot.is_foreign(a)
         ),
         bar.pitched[0],
     )
@@ -130,7 +147,7 @@ def _varied(spot: Spot, usual: Sequence[Fraction], figure: Bar) -> Iterator[Rema
     begins = "of" if figure.number < bar.number else "that begins in"
     of_bar = f"the figure {begins} bar {figure.number}"
     if len(bar.rhythm) >= max(_BUSY * len(usual), len(usual) + _MORE):
-        yield _busy(bar, f"{len(bar.rhythm)} notes where {of_bar} has {len(usual)}")
+        yield _busy(spot, f"{len(bar.rhythm)} notes where {of_bar} has {len(usual)}")
     elif not fewer and more:
         yield Remark(
             Topic.VARIED, 0.75,
@@ -158,12 +175,14 @@ def _varied(spot: Spot, usual: Sequence[Fraction], figure: Bar) -> Iterator[Rema
         )  # fmt: skip
 
 
-def _busy(bar: Bar, notes: str) -> Remark:
+def _busy(spot: Spot, notes: str) -> Remark:
+    bar = spot.bar
     if bar.number % 4 == 0:
+        follows = spot.after is not None
         return Remark(
             Topic.FILL, 0.92,
-            f"A fill, {notes}, and it closes four bars",
-            f"after it a listener hears bar {bar.number + 1} as a beginning",
+            f"A fill, {notes}, and it closes {'four bars' if follows else 'the part'}",
+            f"after it a listener hears bar {bar.number + 1} as a beginning" if follows else "",
         )  # fmt: skip
     return Remark(
         Topic.FILL, 0.85,

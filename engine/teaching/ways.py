@@ -17,6 +17,7 @@ from typing import Final
 from engine.harmony import Chord
 from engine.score import BassNote
 from engine.style import Way
+from engine.teaching.heard import is_the_same
 from engine.teaching.remarks import Spot
 
 
@@ -42,12 +43,7 @@ class Lead:
     def kept(self) -> Chord | None:
         """The chord that was to be left, if what followed is still played over it."""
         after, before = self.arrival, self.notes[-1].chord
-        return after.chord if after is not None and _is_the_same(before, after.chord) else None
-
-
-def _is_the_same(one: Chord, other: Chord) -> bool:
-    """Whether two are one chord to a bass player, be one of them told by a longer name."""
-    return (one.root, one.bass, one.family) == (other.root, other.bass, other.family)
+        return after.chord if after is not None and is_the_same(before, after.chord) else None
 
 
 def leads_of(spot: Spot) -> tuple[Lead, ...]:

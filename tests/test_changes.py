@@ -1,0 +1,228 @@
+"""Changes: which chords a bar is told to stand on, and over which of them each note."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from engine.harmony import Chord, Key
+from engine.line.leads import role_on_the_way
+from engine.line.pools import role_of
+from engine.line.reasons import reason_for
+from engine.meter import FOUR_FOUR
+from engine.score import BassNote
+from engine.symbols import parse_symbol
+from engine.teaching.bars import Bar, Taken, bars_of, why
+from engine.teaching.lessons import lessons
+from tests.test_teaching import bass, part, said
+
+A_FLAT = Key(8)
+
+
+def told(text: str, semitones: int = 0) -> tuple[Bar, ...]:
+    """Bars between bar lines, each what was heard and after a slash what was played.
+
+    `Ab:1 Eb7:3 // Ab1@1!Ab!4 Eb2@3!Eb7`: Ab is heard on 1 and Eb7 on 3; A flat is played on 1 for
+    Ab and held for four quarter notes, E flat on 3 for Eb7.  All of it moved by semitones.
+    """
+    key = Key((A_FLAT.tonic + semitones) % 12)
+    return bars_of(
+        Taken(
+            number + 1,
+            number * FOUR_FOUR.bar,
+            FOUR_FOUR,
+            key,
+            tuple(_heard(one.partition("//")[0], semitones)),
+            tuple(_played(one.partition("//")[2], number * FOUR_FOUR.bar, semitones)),
+        )
+        for number, one in enumerate(text.split("|"))
+    )
+
+
+def _heard(text: str, semitones: int) -> Iterator[tuple[Fraction, Chord | None]]:
+    for word in text.split():
+        symbol, _, place = word.rpartition(":")
+        yield Fraction(place) - 1, parse_symbol(symbol).transposed(semitones)
+
+
+def _played(text: str, start: Fraction, semitones: int) -> Iterator[BassNote]:
+    for word in text.split():
+        name, symbol, *length = word.split("!")
+        chord, note = parse_symbol(symbol), bass(name, parse_symbol(symbol), start)
+        if note.aims_at is None:
+            role = role_of(chord.degree_of(note.note % 12), chord, note.note % 12)
+        else:
+            goal = note.note + (note.aims_at - note.note + 6) % 12 - 6
+            role = role_on_the_way(note.note, goal, chord, A_FLAT)
+        aims_at = None if note.aims_at is None else (note.aims_at + semitones) % 12
+        moved = chord.transposed(semitones)
+        key = Key((A_FLAT.tonic + semitones) % 12)
+        yield replace(
+            note,
+            note=note.note + semitones,
+            length=Fraction(*length) if length else note.length,
+            role=role,
+            chord=moved,
+            aims_at=aims_at,
+            reason=reason_for(role, note.note + semitones, moved, key, aims_at),
+        )
+
+
+# The chords of a bar ------------------------------------------------------------------------
+
+CHANGES = [
+    # F7 was heard on 1, but the note had been written for Fm7
+    ("C7:1 // C2@1!C7 | F7:1 Bb7:3 // F1@1!Fm7!2 Bb1@3!Bb7", "F7 Bb7:2"),
+    # the last note was written for the chord before
+    ("Bbm7:1 // Bb1@1!Bbm7 | Bbm7b5:1 Eb7:3 // Bb1@1!Bbm7b5 Bb1@3!Bbm7b5!2", "Bbm7b5 Eb7:2"),
+    # nobody went back to Ab on 2&, the bass only played for it
+    ("Ab:1 // Ab1@1!Ab | Adim7:2 Bbm7:3 // Eb2@2&!Ab Bb1@3!Bbm7", "Ab Adim7:1 Bbm7:2"),
+    # what is heard for less than a beat is a doubt, unless the bass plays for it
+    ("Ab:1 // Ab1@1!Ab | Fm:2.5 Ab:3 // Ab1@1!Ab Eb2@4!Ab", "Ab"),
+    ("Ab:1 // Ab1@1!Ab | Db:2.5 Ab:3 // Ab1@1!Ab Db2@2&!Db Eb2@4!Ab", "Ab Db:1.5 Ab:2"),
+    # taken back at once: a suspension before all keys were down
+    ("Ab:1 // Ab1@1!Ab | Ebsus4:1 Ab/Eb:1 // Eb2@1!Ebsus4", "Ab/Eb"),
+    # its full name came later than the chord
+    ("Gb:1 // Gb1@1!Gb | Fm:1 Fm7:1.5 // F1@1!Fm7 C2@3!Fm7", "Fm7"),
+    # heard on 4&, it stands on the next 1, though the bass plays nothing until 3
+    ("Ab:1 Db:4.5 // Ab1@1!Ab | // Db2@3!Db", "Db"),
+]
+
+
+@pytest.mark.parametrize(("text", "chords"), CHANGES)
+def test_a_bar_stands_on_the_chords_that_were_played(text: str, chords: str) -> None:
+    """The ear has the last word, in all keys, whatever the bass had expected."""
+    expected = [each.partition(":") for each in chords.split()]
+    for semitones in range(-2, 10):
+        bar = told(text, semitones)[-1]
+
+        assert [(place, chord.root, chord.bass, chord.quality) for place, chord in bar.chords] == [
+            (Fraction(place or 0), moved.root, moved.bass, moved.quality)
+            for symbol, _, place in expected
+            for moved in [parse_symbol(symbol).transposed(semitones)]
+        ]
+
+
+# Notes over the chords ----------------------------------------------------------------------
+
+NOTES = [
+    # written for a chord that did not come, and a tone of the one that came
+    ("Db:1 // Db2@1!Db | Fm7:1 // Ab1@1!Ab", "Ab: the third of Fm7"),
+    ("Ab:1 // Ab1@1!Ab | Gb7:1 // Db2@1!Db7", "Db: the fifth of Gb7"),
+    ("Ab:1 // Ab1@1!Ab | Ab7:3 // Eb2@3!Ab", "Eb: the fifth of Ab7"),
+    ("Ab:1 // Ab1@1!Ab | Ab/C:1 // C2@1!Ab", "C: the bass that Ab/C asks for"),
+    ("Ab/C:1 // C2@1!Ab/C | Ab:1 // C2@1!Ab/C", "C: the third of Ab"),
+    # the same chord by a shorter name
+    ("Ab:1 // Ab1@1!Ab | Ab6:1 // Ab1@1!Ab", "Ab: the root of Ab"),
+    # no tone of it
+    ("Db:1 // Db2@1!Db | Db:1 Dbm6:3 // F1@3!Db", "F: the third of Db, which was expected to stay"),
+    ("Db:1 // Db2@1!Db | Ab:1 // Bb1@1!Bbm7", "Bb: the root of Bbm7, which was expected"),
+    # between two tones it passes over either chord
+    ("Db:1 // Db2@1!Db | Fm7:1 // Bb1@2!Ab", "Bb: a scale step over Fm7"),
+    # early, on the eighth or held into the chord
+    ("Ab:1 // Ab1@1!Ab | Eb7:3 // Eb2@2&!Eb7", "Eb: the root of Eb7"),
+    ("Ab:1 // Ab1@1!Ab | Eb7:3 // Eb2@2&!Eb!3/2", "Eb: the root of Eb7"),
+    ("Ab:1 // Ab1@1!Ab | Cm7b5:3 // Eb2@2&!Eb!3/2", "Eb: the third of Cm7b5"),
+    ("Ab:1 // Db2@4&!Dbm!2 | Dbmaj7:1 //", "Db: the root of Dbmaj7"),
+    ("Ab:1 // Db2@4&!Db!2 | Ab:1 //", "Db: the root of Db, which was expected"),
+]
+
+
+@pytest.mark.parametrize(("text", "reason"), NOTES)
+def test_a_note_is_told_over_the_chord_that_was_heard(text: str, reason: str) -> None:
+    """A flat played for Ab is the third where Fm7 comes, and the page never says otherwise."""
+    (note,) = [bar for bar in told(text) if bar.notes][-1].notes
+
+    assert note.reason == reason
+    for semitones in range(-2, 10):
+        (moved,) = [bar for bar in told(text, semitones) if bar.notes][-1].notes
+
+        assert moved.chord.transposed(-semitones).quality == note.chord.quality
+        assert ((moved.chord.root - semitones) % 12, moved.role) == (note.chord.root, note.role)
+        assert why(moved).endswith(("expected", "stay")) == why(note).endswith(("expected", "stay"))
+
+
+def test_a_note_that_is_taken_back_at_once_keeps_the_chord_it_was_written_for() -> None:
+    """A flat for Ab is a tone of Fm7 too, but the root takes its place: both are told."""
+    early, late = bass("Ab1@1", parse_symbol("Ab")), bass("F1@1", parse_symbol("Fm7"))
+    late = replace(late, beat=Fraction(1, 24))
+    (bar,) = bars_of(
+        [Taken(1, Fraction(0), FOUR_FOUR, A_FLAT, ((Fraction(0), late.chord),), (early, late))]
+    )
+
+    assert [note.reason for note in bar.notes] == [
+        "Ab: the root of Ab, which was expected", "F: the root of Fm7",
+    ]  # fmt: skip
+    assert said([bar], 1)[0].startswith("Fm7 was heard where Ab was expected, and F takes the")
+
+
+def test_a_wrong_note_that_nothing_took_the_place_of_is_told() -> None:
+    """C over Abm6 rubs; nobody reads of a third of Ab without a word on the chord that came."""
+    bars = told("Ab:1 Abm6:3 // Ab1@1!Ab C2@3!Ab Ab1@4!Abm6")
+
+    assert "Abm6 was heard where Ab was expected, and C on 3 is no tone of it" in said(bars, 1)[0]
+    assert not any("Abm6 was heard" in line for line in said(told("Ab:1 // Ab1@1!Ab C2@3!Ab"), 1))
+
+
+@pytest.mark.parametrize(
+    ("text", "chord", "role"),
+    [
+        ("Ab:1 Abm6:3 // Ab1@1!Ab C2@4>Db!Ab | Db:1 // Db2@1!Db", "Abm6", "approach from below"),
+        ("Ab:1 Fm7:3 // Ab1@1!Ab F1@4>Bb!Ab | Bbm7:1 // Bb1@1!Bbm7", "Fm7", "root"),
+        ("Ab:1 Bb7:4.5 // Ab1@1!Ab A1@4&>Bb!Ab | Bb7:1 // Bb1@1!Bb7", "Ab", "approach from below"),
+    ],
+)
+def test_a_lead_sets_out_from_the_chord_that_was_heard(text: str, chord: str, role: str) -> None:
+    """What it is to the chord it leaves is told of the one that sounded, not of one that was over.
+
+    Unless the chord that it leads to came early too.
+    """
+    last = told(text)[0].notes[-1]
+
+    assert (last.chord.quality, last.chord.root) == (
+        parse_symbol(chord).quality, parse_symbol(chord).root,
+    )  # fmt: skip
+    assert last.role.value == role
+
+
+@pytest.mark.parametrize(
+    ("then", "words"),
+    [("Dm7", "Dm7 stays"), ("D7", "Dm becomes D7"), ("G/D", "Dm becomes G/D")],
+)
+def test_a_line_that_comes_home_to_another_chord_on_the_same_bass_says_so(
+    then: str, words: str
+) -> None:
+    """D minor that turns major does not stay."""
+    assert any(
+        f"C# leads back to D while {words}" in line
+        for line in said(part(f"Dm: D2@1 C#2@4>D | {then}: D2@1"), 1)
+    )
+
+
+# The end ------------------------------------------------------------------------------------
+
+FIGURE = "Eb: Eb2@1 Bb1@2& Eb2@4 | Ab: Ab1@1 Eb2@2& Ab1@4 | Bb7: Bb1@1 F2@2& Bb1@4 |"
+
+
+def test_the_last_bar_is_called_the_ending() -> None:
+    """One root in the last bar thins out nothing: the song is over."""
+    for last, word in (("Eb2@1", "on 1 with Eb, the root"), ("Eb2@1 Bb1@3", "on 3 with Bb, the f")):
+        ends, goes_on = f"{FIGURE} Eb: {last}", f"{FIGURE} Eb: {last} | Ab: Ab1@1 Eb2@2& Ab1@4"
+
+        assert lessons(part(ends))[3].teaching.startswith(f"The part ends {word}")
+        assert "The part ends" not in lessons(part(goes_on))[3].teaching
+
+
+def test_after_the_last_fill_no_bar_begins() -> None:
+    """A fill that closes the part does not promise a bar that never comes."""
+    fill = f"{FIGURE} Bb7: Bb1@1 D2@2 F2@2& D2@3 Bb1@4 D2@4&"
+    ends, goes_on = (
+        next(line for line in said(part(text), 4) if line.startswith("A fill"))
+        for text in (fill, f"{fill} | Eb: Eb2@1")
+    )
+
+    assert ends.endswith("and it closes the part.")
+    assert goes_on.endswith("closes four bars: after it a listener hears bar 5 as a beginning.")
