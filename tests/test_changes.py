@@ -17,6 +17,8 @@ from engine.score import BassNote
 from engine.symbols import parse_symbol
 from engine.teaching.bars import Bar, Taken, bars_of, why
 from engine.teaching.lessons import lessons
+from engine.teaching.remarks import Spot
+from engine.teaching.ways import leads_of
 from tests.test_teaching import bass, part, said
 
 A_FLAT = Key(8)
@@ -26,7 +28,8 @@ def told(text: str, semitones: int = 0) -> tuple[Bar, ...]:
     """Bars between bar lines, each what was heard and after a slash what was played.
 
     `Ab:1 Eb7:3 // Ab1@1!Ab!4 Eb2@3!Eb7`: Ab is heard on 1 and Eb7 on 3; A flat is played on 1 for
-    Ab and held for four quarter notes, E flat on 3 for Eb7.  All of it moved by semitones.
+    Ab and held for four quarter notes, E flat on 3 for Eb7, as it would be just after 3 on `3+`.
+    All of it moved by semitones.
     """
     key = Key((A_FLAT.tonic + semitones) % 12)
     return bars_of(
@@ -51,7 +54,8 @@ def _heard(text: str, semitones: int) -> Iterator[tuple[Fraction, Chord | None]]
 def _played(text: str, start: Fraction, semitones: int) -> Iterator[BassNote]:
     for word in text.split():
         name, symbol, *length = word.split("!")
-        chord, note = parse_symbol(symbol), bass(name, parse_symbol(symbol), start)
+        late = Fraction(1, 24) if "+" in name else Fraction(0)
+        chord, note = parse_symbol(symbol), bass(name.replace("+", ""), parse_symbol(symbol), start)
         if note.aims_at is None:
             role = role_of(chord.degree_of(note.note % 12), chord, note.note % 12)
         else:
@@ -62,6 +66,7 @@ def _played(text: str, start: Fraction, semitones: int) -> Iterator[BassNote]:
         key = Key((A_FLAT.tonic + semitones) % 12)
         yield replace(
             note,
+            beat=note.beat + late,
             note=note.note + semitones,
             length=Fraction(*length) if length else note.length,
             role=role,
@@ -147,11 +152,7 @@ def test_a_note_is_told_over_the_chord_that_was_heard(text: str, reason: str) ->
 
 def test_a_note_that_is_taken_back_at_once_keeps_the_chord_it_was_written_for() -> None:
     """A flat for Ab is a tone of Fm7 too, but the root takes its place: both are told."""
-    early, late = bass("Ab1@1", parse_symbol("Ab")), bass("F1@1", parse_symbol("Fm7"))
-    late = replace(late, beat=Fraction(1, 24))
-    (bar,) = bars_of(
-        [Taken(1, Fraction(0), FOUR_FOUR, A_FLAT, ((Fraction(0), late.chord),), (early, late))]
-    )
+    (bar,) = told("Fm7:1 // Ab1@1!Ab F1@1+!Fm7")
 
     assert [note.reason for note in bar.notes] == [
         "Ab: the root of Ab, which was expected", "F: the root of Fm7",
@@ -186,6 +187,37 @@ def test_a_lead_sets_out_from_the_chord_that_was_heard(text: str, chord: str, ro
         parse_symbol(chord).quality, parse_symbol(chord).root,
     )  # fmt: skip
     assert last.role.value == role
+
+
+@pytest.mark.parametrize(
+    ("text", "met", "arrival"),
+    [
+        # Eb7 did not come, though the bass played its root
+        ("Bbm7:1 // Bb1@1!Bbm7 D2@3>Eb!Bbm7 Eb2@4!Eb7 | Bbm7:1 // Bb1@1!Bbm7", False, "Bbm7"),
+        # its root was struck, and taken back at once
+        ("Ab:1 // Ab1@1!Ab C2@4>Db!Ab | Fm7:1 // Db2@1!Db F1@1+!Fm7", False, "Fm7"),
+        # it is a tone of the chord that came
+        ("Ab:1 // Ab1@1!Ab Ab1@4>Db!Ab | Bbm7:1 // Db2@1!Db", True, "Bbm7"),
+        ("Ab:1 // Ab1@1!Ab C2@4>Db!Ab | Db:1 // Db2@1!Db", True, "Db"),
+    ],
+)
+def test_a_way_in_is_met_by_the_chord_that_came(text: str, met: bool, arrival: str) -> None:
+    """A root that was played for an expected chord does not make it come."""
+    (lead,) = leads_of(Spot(told(text), 0))
+
+    assert lead.met == met
+    assert lead.arrival is not None
+    assert (lead.arrival.chord.root, lead.arrival.chord.family) == (
+        parse_symbol(arrival).root, parse_symbol(arrival).family,
+    )  # fmt: skip
+
+
+def test_a_goal_is_called_what_it_is_to_the_chord_that_came() -> None:
+    """D flat was to be a root, and is the third of Bbm7."""
+    lines = said(told("Ab:1 // Ab1@1!Ab Ab1@4>Db!Ab | Bbm7:1 // Db2@1!Db"), 1)
+
+    assert any("as the fifth above Db, the minor third of Bbm7" in line for line in lines)
+    assert not any("root of Bbm7" in line for line in lines)
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,8 @@ class Taken:
 class Bar:
     """One bar of a part, over its chords.
 
-    Every bar is held against every other, so its rhythm is worked out once.
+    `expected` are the beats of its notes that were written for a chord which did not come, and
+    are told so.  Every bar is held against every other, so its rhythm is worked out once.
     """
 
     number: int
@@ -60,6 +61,7 @@ class Bar:
     key: Key
     chords: Chords
     notes: tuple[BassNote, ...]
+    expected: frozenset[Fraction] = frozenset()
 
     @property
     def end(self) -> Fraction:
@@ -156,8 +158,9 @@ def _written(bars: Sequence[Bar]) -> Iterator[Bar]:
 def _as_heard(bars: Sequence[Bar]) -> Iterator[Bar]:
     """The bars with each note over the chord that was heard."""
     for index, bar in enumerate(bars):
-        notes = tuple(as_heard(bar.notes, standing(bars, index), bar.key))
-        yield replace(bar, notes=notes)
+        told = tuple(as_heard(bar.notes, standing(bars, index), bar.key))
+        expected = frozenset(note.beat for note, in_vain in told if in_vain)
+        yield replace(bar, notes=tuple(note for note, _ in told), expected=expected)
 
 
 def standing(bars: Sequence[Bar], index: int) -> Standing:

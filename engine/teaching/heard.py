@@ -53,21 +53,26 @@ def is_mended(note: BassNote, following: BassNote | None) -> bool:
     return at_once and following is not None and not is_the_same(following.chord, note.chord)
 
 
-def as_heard(notes: Sequence[BassNote], standing: Standing, key: Key) -> Iterator[BassNote]:
-    """The notes of a bar over the chords that were heard, each with its role and its reason."""
+def as_heard(
+    notes: Sequence[BassNote], standing: Standing, key: Key
+) -> Iterator[tuple[BassNote, bool]]:
+    """The notes of a bar over the chords that were heard, each with its role and its reason.
+
+    With each stands whether its own chord was only expected.
+    """
     pitched = [note for note in notes if not note.ghost]
     mended = {one.beat for one, two in pairwise(pitched) if is_mended(one, two)}
     for note in notes:
         heard = heard_over(note, standing)
         if note.ghost or is_the_same(heard, note.chord):
-            yield note
+            yield note, False
         elif note.aims_at is not None:
-            yield note if heard.bass == note.aims_at else over(note, heard, key)
+            yield (note if heard.bass == note.aims_at else over(note, heard, key)), False
         elif note.beat not in mended and _fits(note, heard, key):
-            yield over(note, heard, key)
+            yield over(note, heard, key), False
         else:
             stay = " to stay" if _stood_before(note, standing) else ""
-            yield replace(note, reason=f"{note.reason}, which was expected{stay}")
+            yield replace(note, reason=f"{note.reason}, which was expected{stay}"), True
 
 
 def over(note: BassNote, chord: Chord, key: Key) -> BassNote:

@@ -25,7 +25,7 @@ def remarks(spot: Spot) -> Iterator[Remark]:
     for lead in leads_of(spot):
         if lead.met:
             yield from _met(spot, lead)
-        elif lead.arrival is not None:
+        elif lead.arrival is not None and lead.arrival.note % 12 != lead.target:
             yield _missed(spot, lead, lead.arrival)
     yield from _mended(spot.bar)
     yield from _not_mended(spot)
@@ -67,8 +67,7 @@ def _not_mended(spot: Spot) -> Iterator[Remark]:
     """A note for a chord that did not come, which stands because no other took its place."""
     bar = spot.bar
     for note, following in zip(bar.pitched, [*bar.pitched[1:], None], strict=False):
-        settled = note.aims_at is None and not bar.rings_over(note)
-        if settled and spot.is_foreign(note) and not is_mended(note, following):
+        if spot.is_in_vain(note) and not is_mended(note, following):
             heard, expected = bar.symbol(spot.sounding(note)), bar.symbol(note.chord)
             yield Remark(
                 Topic.MISSED, 0.9,
@@ -132,6 +131,8 @@ class _Told:
         self._last = lead.notes[-1]
         self._now: Chord = self._last.chord
         self._coming = arrival.chord
+        self._target = lead.target
+        self._arrival = arrival
         at_goal = arrival.note % 12 == lead.target
         self._goal = name_of(arrival) if at_goal else bar.key.tone_name(lead.target)
         self._names = [name_of(note) for note in lead.notes]
@@ -251,11 +252,13 @@ class _Told:
         return self._last.note % 12 in scale_of(self._now, self._bar.key)
 
     def _away(self) -> int:
-        return (self._coming.bass - self._last.note + 6) % 12 - 6
+        return (self._target - self._last.note + 6) % 12 - 6
 
     def _goal_of_chord(self) -> str:
         if self._then == self._goal:
             return "the coming root"
+        if self._coming.bass != self._target:  # another chord came that has the tone as well
+            return f"the {degree_name(self._arrival)} of {self._then}"
         part = "root" if self._coming.bass == self._coming.root else "bass"
         return f"the {part} of {self._then}"
 

@@ -15,7 +15,7 @@ from engine.harmony import Chord
 from engine.line.hand import SPAN
 from engine.score import BassNote
 from engine.teaching.bars import Bar, standing
-from engine.teaching.heard import heard_over, is_the_same
+from engine.teaching.heard import heard_over
 
 Rhythm = tuple[Fraction, ...]
 """Where in a bar its pitched notes begin."""
@@ -141,7 +141,6 @@ class Spot:
         """The chord that a note of the bar was heard over, be it another than was expected."""
         return heard_over(note, standing(self.bars, self.index))
 
-    def is_foreign(self, note: BassNote) -> bool:
-        """Whether another chord came than the note was written for, and it is no tone of that."""
-        chord = self.sounding(note)
-        return note.note % 12 not in chord.keys and not is_the_same(chord, note.chord)
+    def is_in_vain(self, note: BassNote) -> bool:
+        """Whether a note of this bar or the next was written for a chord that did not come."""
+        return any(note.beat in bar.expected for bar in self.bars[self.index : self.index + 2])

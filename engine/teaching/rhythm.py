@@ -122,7 +122,7 @@ def _again(spot: Spot, other: Bar) -> Remark:
         (
             a
             for a, b in zip(bar.pitched, other.pitched, strict=True)
-            if degree_name(a) != degree_name(b) and not spot.is_foreign(a)
+            if degree_name(a) != degree_name(b) and not spot.is_in_vain(a)
         ),
         bar.pitched[0],
     )

@@ -9,7 +9,7 @@ way which the hand had to cut short is called what it became.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from types import MappingProxyType
 from typing import Final
@@ -17,7 +17,7 @@ from typing import Final
 from engine.harmony import Chord
 from engine.score import BassNote
 from engine.style import Way
-from engine.teaching.heard import is_the_same
+from engine.teaching.heard import is_mended, is_the_same
 from engine.teaching.remarks import Spot
 
 
@@ -37,7 +37,10 @@ class Lead:
     def met(self) -> bool:
         """Whether what followed is what was aimed at, be it on another of its tones."""
         note = self.arrival
-        return note is not None and self.target in (note.note % 12, note.chord.bass)
+        if note is None:
+            return False
+        is_there = note.note % 12 == self.target and self.target in note.chord.keys
+        return is_there or note.chord.bass == self.target
 
     @property
     def kept(self) -> Chord | None:
@@ -49,16 +52,26 @@ class Lead:
 def leads_of(spot: Spot) -> tuple[Lead, ...]:
     """The ways in of a bar, in their order."""
     notes = list(spot.bar.pitched)
-    following = spot.after.pitched[:1] if spot.after else ()
+    following = spot.after.pitched[:2] if spot.after else ()
     found = []
     at = 0
     for target, group in groupby(notes, key=lambda note: note.aims_at):
         run = tuple(group)
         at += len(run)
         if target is not None:
-            arrival = next(iter((*notes[at:], *following)), None)
+            arrival = _arrival(spot, (*notes[at:], *following))
             found.append(Lead(run, target, arrival, way_of(run, target)))
     return tuple(found)
+
+
+def _arrival(spot: Spot, notes: Sequence[BassNote]) -> BassNote | None:
+    """Of the notes that follow the one that stood, over the chord that came."""
+    if not notes:
+        return None
+    first, second = notes[0], next(iter(notes[1:]), None)
+    if second is not None and is_mended(first, second):
+        return second
+    return replace(first, chord=spot.sounding(first)) if spot.is_in_vain(first) else first
 
 
 def way_of(run: Sequence[BassNote], target: int) -> Way | None:
