@@ -120,8 +120,10 @@ NOTES = [
     ("Ab:1 // Ab1@1!Ab | Ab7:3 // Eb2@3!Ab", "Eb: the fifth of Ab7"),
     ("Ab:1 // Ab1@1!Ab | Ab/C:1 // C2@1!Ab", "C: the bass that Ab/C asks for"),
     ("Ab/C:1 // C2@1!Ab/C | Ab:1 // C2@1!Ab/C", "C: the third of Ab"),
-    # the same chord by a shorter name
+    # the same chord by another name, unless that has more than was heard
     ("Ab:1 // Ab1@1!Ab | Ab6:1 // Ab1@1!Ab", "Ab: the root of Ab"),
+    ("Ab:1 // Ab1@1!Ab | Ab6:1 // Eb2@1!Abmaj7", "Eb: the fifth of Ab6"),
+    ("Ab:1 // Ab1@1!Ab | Ab6:1 // G1@1!Abmaj7", "G: the seventh of Abmaj7"),
     # no tone of it
     ("Db:1 // Db2@1!Db | Db:1 Dbm6:3 // F1@3!Db", "F: the third of Db, which was expected to stay"),
     ("Db:1 // Db2@1!Db | Ab:1 // Bb1@1!Bbm7", "Bb: the root of Bbm7, which was expected"),

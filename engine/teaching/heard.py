@@ -38,13 +38,12 @@ def heard_over(note: BassNote, standing: Standing) -> Chord:
     """The chord that sounds with a note, or that it comes before; its own where none is known."""
     now = next((chord for at, chord in reversed(standing) if at <= note.beat), note.chord)
     if is_the_same(now, note.chord):
-        return note.chord
+        return now
     ahead = ((at, chord) for at, chord in standing if at > note.beat)
     at, coming = next(ahead, (note.beat, now))
     held = note.beat + note.length > at and at - note.beat <= _EARLY_AND_HELD
-    if at - note.beat <= _EARLY and is_the_same(coming, note.chord):
-        return note.chord
-    return coming if held else now
+    short = at - note.beat <= _EARLY and is_the_same(coming, note.chord)
+    return coming if held or short else now
 
 
 def is_mended(note: BassNote, following: BassNote | None) -> bool:
@@ -64,7 +63,7 @@ def as_heard(
     mended = {one.beat for one, two in pairwise(pitched) if is_mended(one, two)}
     for note in notes:
         heard = heard_over(note, standing)
-        if note.ghost or is_the_same(heard, note.chord):
+        if note.ghost or (is_the_same(heard, note.chord) and not _says_more(note, heard)):
             yield note, False
         elif note.aims_at is not None:
             yield (note if heard.bass == note.aims_at else over(note, heard, key)), False
@@ -101,6 +100,12 @@ def _fits(note: BassNote, chord: Chord, key: Key) -> bool:
     pitch_class = note.note % 12
     passes = pitch_class not in note.chord.keys and pitch_class in scale_of(chord, key)
     return pitch_class in chord.keys or passes
+
+
+def _says_more(note: BassNote, heard: Chord) -> bool:
+    """Whether its chord has a tone that the same by another name has not, other than the note."""
+    more = note.chord.pitch_classes - heard.pitch_classes
+    return bool(more) and note.note % 12 in heard.keys
 
 
 def _stood_before(note: BassNote, standing: Standing) -> bool:
