@@ -162,6 +162,13 @@ def test_a_note_that_is_taken_back_at_once_keeps_the_chord_it_was_written_for() 
     assert said([bar], 1)[0].startswith("Fm7 was heard where Ab was expected, and F takes the")
 
 
+def test_a_goal_that_is_reached_a_little_late_mends_nothing() -> None:
+    """Eb on 4 leads to Db, which is pushed by an eighth: Ab was not expected any longer."""
+    bars = told("Ab:1 Db:4.5 // Ab1@1!Ab Eb2@4>Db!Ab Db2@4&+!Db | // Db2@1!Db")
+
+    assert not any("was expected" in line for line in said(bars, 1))
+
+
 def test_a_wrong_note_that_nothing_took_the_place_of_is_told() -> None:
     """C over Abm6 rubs; nobody reads of a third of Ab without a word on the chord that came."""
     bars = told("Ab:1 Abm6:3 // Ab1@1!Ab C2@3!Ab Ab1@4!Abm6")

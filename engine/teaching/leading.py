@@ -53,7 +53,8 @@ def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
 def _mended(bar: Bar) -> Iterator[Remark]:
     """A note between two places of the grid: another chord was heard than the one played for."""
     for before, note in pairwise(bar.pitched):
-        if bar.count(note).endswith("+") and not is_the_same(note.chord, before.chord):
+        late = bar.count(note).endswith("+") and before.aims_at is None  # a lead was to move on
+        if late and not is_the_same(note.chord, before.chord):
             yield Remark(
                 Topic.MENDED, 0.95,
                 f"{bar.symbol(note.chord)} was heard where {bar.symbol(before.chord)} was expected,"
