@@ -133,6 +133,8 @@ NOTES = [
     ("Ab:1 // Ab1@1!Ab | Eb7:3 // Eb2@2&!Eb7", "Eb: the root of Eb7"),
     ("Ab:1 // Ab1@1!Ab | Eb7:3 // Eb2@2&!Eb!3/2", "Eb: the root of Eb7"),
     ("Ab:1 // Ab1@1!Ab | Cm7b5:3 // Eb2@2&!Eb!3/2", "Eb: the third of Cm7b5"),
+    # not early, for a chord came with it
+    ("Ab:1 // Ab1@1!Ab | Ab/C:1 F7:2 // C2@1!Bb9!3/2", "C: the bass that Ab/C asks for"),
     ("Ab:1 // Db2@4&!Dbm!2 | Dbmaj7:1 //", "Db: the root of Dbmaj7"),
     ("Ab:1 // Db2@4&!Db!2 | Ab:1 //", "Db: the root of Db, which was expected"),
 ]

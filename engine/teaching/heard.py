@@ -36,8 +36,9 @@ def is_the_same(one: Chord, other: Chord) -> bool:
 
 def heard_over(note: BassNote, standing: Standing) -> Chord:
     """The chord that sounds with a note, or that it comes before; its own where none is known."""
-    now = next((chord for at, chord in reversed(standing) if at <= note.beat), note.chord)
-    if is_the_same(now, note.chord):
+    begun = ((at, chord) for at, chord in reversed(standing) if at <= note.beat)
+    since, now = next(begun, (note.beat, note.chord))
+    if is_the_same(now, note.chord) or since == note.beat:
         return now
     ahead = ((at, chord) for at, chord in standing if at > note.beat)
     at, coming = next(ahead, (note.beat, now))
