@@ -32,7 +32,6 @@ from engine.events import (
     NoteOn,
     Outgoing,
     Play,
-    Release,
     Rest,
     SongPosition,
     Start,
@@ -48,6 +47,7 @@ from engine.hearing.taught import TAUGHT
 from engine.line.grades import Grade
 from engine.meter import Metre, Moment
 from engine.score import Articulation, Role
+from engine.style import Style
 from engine.symbols import parse_symbol, symbol
 from ports.replay import replay as play_through
 from presets.loader import load, names
@@ -1137,6 +1137,7 @@ def test_extra_ticks_are_inaudible(times: list[float]) -> None:
     assert heard_from(bass_player(), spread, 8.1) == heard_from(bass_player(), events, 8.1)
 
 
+STYLES = {name: load(name) for name in names()}
 STRATEGIES = st.one_of(
     st.builds(NoteOn, st.just(0.0), st.integers(0, 127), st.integers(0, 127), st.integers(0, 1)),
     st.builds(NoteOn, st.just(0.0), st.integers(40, 70), st.integers(1, 127)),
@@ -1153,6 +1154,7 @@ STRATEGIES = st.one_of(
     st.builds(Continue, st.just(0.0)),
     st.builds(Stop, st.just(0.0)),
     st.builds(Tick, st.just(0.0)),
+    st.builds(NewStyle, st.just(0.0), st.sampled_from(list(STYLES.values()))),
     st.builds(
         NewMetre,
         st.just(0.0),
@@ -1163,35 +1165,59 @@ STRATEGIES = st.one_of(
 
 @st.composite
 def playing(draw: st.DrawFn) -> list[Incoming]:
-    """Any sequence of events, at rising times."""
+    """Any sequence of events, at times that mostly rise."""
     drawn = draw(st.lists(STRATEGIES, max_size=60))
     at = 0.0
     events: list[Incoming] = []
     for event in drawn:
-        at += draw(st.sampled_from([0.0, 0.0, 0.001, 1 / 48, 0.02, 0.3, 2.0]))
+        at += draw(st.sampled_from([0.0, 0.0, 0.001, 1 / 48, 0.02, 0.3, 2.0, -0.01, -1.0]))
         events.append(type(event)(at, *[getattr(event, f) for f in event.__slots__[1:]]))
     return events
 
 
+def is_on_the_neck(note: Play, styles: Sequence[Style]) -> bool:
+    """Whether it lies in the register of one of the styles, where that one's neck has it."""
+    string, fret = note.written.string, note.written.fret
+    return any(
+        style.register.lowest <= note.note <= style.register.highest
+        and string <= len(style.neck.tuning)
+        and fret <= style.neck.frets
+        and style.neck.tuning[string - 1] + fret == note.note
+        for style in styles
+    )
+
+
+# How the bassist is asked for: sent early, by a pupil, and begun by taps.
+ASKED = st.fixed_dictionaries(
+    {
+        "external_clock": st.booleans(),
+        "lead": st.sampled_from([0, 0, 1, 3]),
+        "grade": st.sampled_from(Grade),
+        "taps": st.booleans(),
+    }
+)
+
+
 @settings(max_examples=100, deadline=None)
-@given(playing(), st.booleans(), st.sampled_from(names()))
+@given(playing(), ASKED, st.sampled_from(names()))
 def test_whatever_comes_in_is_legal_music(
-    events: list[Incoming], external: bool, preset: str
+    events: list[Incoming], asked: dict[str, object], preset: str
 ) -> None:
     """No input breaks the player.
 
     One note at a time, each released, on the neck, none but a slide begun bent, in time that never
     runs back, and silence after the end.
     """
-    bassist = bass_player(preset, external_clock=external, bend_range=12)
-    end = events[-1].at + 1.0 if events else 1.0
+    bassist = bass_player(preset, 1, bend_range=12, **asked)
+    end = max((e.at for e in events), default=0.0) + 1.0
+    styles = [STYLES[preset], *(e.style for e in events if isinstance(e, NewStyle))]
     out = heard_from(bassist, events, end)
 
     assert sounding_at_most_once(out)
     assert all(slid == (bent != 0) for slid, bent in begun_bent(out))
     times = [o.at for o in out]
     assert times == sorted(times)
-    assert all(28 <= o.note <= 67 for o in out if isinstance(o, Play | Release))
+    assert all(is_on_the_neck(play, styles) for play in plays(out))
     assert bassist.next_deadline() is None
 
 
