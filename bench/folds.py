@@ -20,9 +20,8 @@ from bench.corpus import Song
 from bench.foresight import tables_by_song
 from bench.taught import tables_in
 from engine.foresight import tables as foresight
-from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import KeyTables, Tables
-from engine.hearing.taught import tables_of
+from engine.hearing.taught import TAUGHT, tables_of
 
 Choose = Callable[[Song], Tables]
 FOLDS, TENTHS = 3, 10
@@ -32,7 +31,7 @@ KEY_TABLES = tuple(field.name for field in fields(KeyTables))
 class Taught(NamedTuple):
     """What hears a song, and what foresees it."""
 
-    ear: Tables = DEFAULT
+    ear: Tables = TAUGHT
     foresight: foresight.Tables = foresight.DEFAULT
 
 
@@ -58,7 +57,7 @@ def network_of(cache: Path, fold: int) -> Tables:
 def tables_from(cache: Path | None) -> Choose:
     """Which tables hear a song: those of a cache, or those that ship."""
     if cache is None:
-        return lambda _: DEFAULT
+        return lambda _: TAUGHT
     folds = [
         _with_keys(network_of(cache, fold), cache / f"keys{fold}.npz") for fold in range(FOLDS)
     ]

@@ -43,7 +43,7 @@ from bench.listening import (
 from bench.playing import take
 from engine.events import ChordHeard
 from engine.harmony import Key
-from engine.hearing.ear import DEFAULT
+from engine.hearing.taught import TAUGHT
 from engine.labels import harte
 
 MODULATIONS = 60
@@ -147,9 +147,9 @@ def speed(folder: str, answers: list[Answers]) -> None:
 
 def long_evening(folder: str, song: Song, hours: float) -> None:
     """Whether hours of playing make an event dearer, or take room."""
-    for_hours(song, DEFAULT, 0.2)
+    for_hours(song, TAUGHT, 0.2)
     room = getrusage(RUSAGE_SELF).ru_maxrss
-    times = for_hours(song, DEFAULT, hours)
+    times = for_hours(song, TAUGHT, hours)
     grown = getrusage(RUSAGE_SELF).ru_maxrss - room - len(times) * 36 // 1024
     tenth = len(times) // 10
     first, last = (np.median(part) / 1000 for part in (times[:tenth], times[-tenth:]))

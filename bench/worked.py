@@ -14,8 +14,8 @@ import numpy as np
 
 from engine.events import Heard
 from engine.harmony import QUALITY_BY_HARTE, Chord, Key
-from engine.hearing.ear import DEFAULT
 from engine.hearing.tables import Array
+from engine.hearing.taught import TAUGHT
 from engine.symbols import symbol
 from tests.band import Pianist, moment
 
@@ -84,7 +84,7 @@ def _likeliest(belief: Array, key: Key, count: int = 3) -> str:
     width = belief.shape[1]
     states = np.argsort(-belief, axis=None)[:count]
     chords = [
-        Chord.of(int(s) // width, QUALITY_BY_HARTE[DEFAULT.qualities[s % width]]) for s in states
+        Chord.of(int(s) // width, QUALITY_BY_HARTE[TAUGHT.qualities[s % width]]) for s in states
     ]
     return ", ".join(
         f"{symbol(chord, key)} {belief.flat[s]:.2f}"

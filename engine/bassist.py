@@ -22,7 +22,6 @@ from engine.events import (
     ClockTick,
     Continue,
     Control,
-    Heard,
     Incoming,
     NewMetre,
     NewStyle,
@@ -126,11 +125,6 @@ class Bassist:
         """When something falls due next if nothing comes in; None if nothing will."""
         at, _ = self._agenda.next_due()
         return None if at == inf else max(at, self._now)
-
-    @property
-    def heard(self) -> Heard:
-        """What the ear believed when it last read the keys."""
-        return self._listening.heard
 
     # What comes in -----------------------------------------------------------------------------
 

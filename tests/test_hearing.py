@@ -642,6 +642,21 @@ def test_memory_told_otherwise_is_as_if_it_had_been_heard_so() -> None:
     assert np.allclose(seen.hints, wanted.hints)
 
 
+@pytest.mark.parametrize("asked", [False, True])
+def test_eight_beats_can_be_remembered_otherwise(*, asked: bool) -> None:
+    """Of a bar of nine the first stays as it was heard, whether or not memory was asked since."""
+    told, wanted = looped((0, 0, 5, 7), {}), looped((0, 0, 5, 7), {})
+    for beat in range(12, 21):
+        for memory in (told, wanted):
+            memory.add(float(beat), beat % 4, sure_of(2))
+    if asked:
+        told.foresee(1, sure_of(2))
+    told.amend(9, 12.0, 21.0)
+    wanted.amend(9, 13.0, 21.0)
+    seen, expected = (memory.expect(1, 4) for memory in (told, wanted))
+    assert np.array_equal(seen.log_shares, expected.log_shares)
+
+
 @pytest.mark.parametrize("since", [3.0, 100.0])
 def test_nothing_is_amended_across_a_jump(since: float) -> None:
     """Nor is there anything to amend where nothing has been heard yet."""

@@ -35,8 +35,6 @@ from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
 from engine.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
 
-DEFAULT: Final = TAUGHT
-
 # Who foresees a chord from the song's past has it from this very ear, which expects it already:
 # their word counts for this power of itself.  At 1 the bass landed a point less often on pop909
 # and pop909cl (ten songs each) than without their word; at 1/4 as often there, and on changes
@@ -72,7 +70,7 @@ class Ear:
 
     def __init__(
         self,
-        tables: Tables = DEFAULT,
+        tables: Tables = TAUGHT,
         keys: KeyFilter | None = None,
         told: Key | None = None,
         *,

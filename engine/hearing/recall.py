@@ -86,7 +86,7 @@ class SongMemory:
         self._lags = np.zeros(0, dtype=int)
         self._weights = np.zeros(0)
         self._odds = np.zeros((2, 0))
-        # Room for one more, which is only imagined.
+        # One more than that, so that a beat which is only imagined pushes out none that is meant.
         self._before: deque[_Before] = deque(maxlen=_TAKEN_BACK + 1)
 
     def expect(self, pulse: int, pulses: int) -> Recalled:
@@ -145,7 +145,7 @@ class SongMemory:
         Of the last eight, and since the last jump.  The kind of chord is what the song has mostly
         had on that root.
         """
-        beats = sum(each.position >= since for each in self._before)
+        beats = sum(each.position >= since for each in list(self._before)[-_TAKEN_BACK:])
         if not beats:
             return
         belief, kinds = np.full((12, self._states // 12), _FAINTEST), self._kinds_on(root)
