@@ -52,6 +52,8 @@ class Foretold:
         forecast: that, None if nothing was.
         before: the chord that was played by before the beat, if any.
         bar_line: whether the beat is one, where chords change.
+
+    `chord` is the one foretold, if one was.
     """
 
     def __init__(
@@ -64,7 +66,7 @@ class Foretold:
         self._bar_line = bar_line
         self._forecast = forecast
         self._before = before
-        self._chord = None if forecast is None else forecast.chord
+        self.chord = None if forecast is None else forecast.chord
         self._confidence = 0.0 if forecast is None else forecast.confidence
 
     @property
@@ -81,13 +83,13 @@ class Foretold:
     @property
     def changes(self) -> bool:
         """Whether it is believed to bring another root than the beat before."""
-        if self._chord is None or self._before is None:
+        if self.chord is None or self._before is None:
             return False
-        return self._confidence >= BELIEVED and self._chord.root != self._before.root
+        return self._confidence >= BELIEVED and self.chord.root != self._before.root
 
     def came_when_due(self, ended: Heard, known: Chord) -> bool:
         """Whether the beat brought a change from a chord to the very root foretold for it."""
-        began, came = self._chord or self._before, ended.chord
+        began, came = self.chord or self._before, ended.chord
         return began is not None and came is not None and began.root == came.root != known.root
 
     def still_sounds(self, chord: Chord, played: Chord | None) -> bool:
@@ -101,7 +103,7 @@ class Foretold:
         Who leaves the bass to us plays no low key, so that no other bass speaks against it.
         Of a chord that is broken only the first come at once: G and E begin C/G.
         """
-        chord, foretold = heard.chord, self._chord
+        chord, foretold = heard.chord, self.chord
         if chord is None or foretold is None or self._confidence < BELIEVED:
             return heard
         over_it = chord.bass == foretold.bass or (ear.leaves_the_bass and not ear.silent)
@@ -119,7 +121,7 @@ class Foretold:
         sounds at all, nothing speaks against it: on a bar line the likeliest chord will do.
         Another bass than its own speaks against it.  `late` is whether the beat has gone too far.
         """
-        foretold, struck = self._chord, ear.struck
+        foretold, struck = self.chord, ear.struck
         if foretold is None or chord.root == foretold.root:
             return False
         if ear.silent and not struck and (self._bar_line or self._confidence >= BELIEVED):
@@ -132,6 +134,6 @@ class Foretold:
 
     def yields_to(self, root: int, played: int, ear: Ear) -> bool:
         """Whether a root heard stands against it, if it is what is played by."""
-        if self._chord is None or self._chord.root != played or played == root:
+        if self.chord is None or self.chord.root != played or played == root:
             return True
         return ear.holds_against(root, played, self._confidence)

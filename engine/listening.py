@@ -13,7 +13,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from fractions import Fraction
-from typing import Final
 
 from engine.colours import Colours
 from engine.ended import Ended, EndedBeat
@@ -23,14 +22,12 @@ from engine.foretold import FIRST_KEYS, SURE, Foretold, is_believed, is_rest
 from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.looking import Looking
-from engine.meter import ON_THE_BEAT, Moment
+from engine.meter import Moment
 from engine.plan import Belief, next_change
 from engine.player import Player
+from engine.running import Running
 from engine.sent import SentEarly
 from engine.timing import Timing
-
-# How long a beat has only just begun.
-_AT_FIRST_SECONDS: Final = 0.05
 
 
 class Listening:
@@ -41,9 +38,6 @@ class Listening:
         foresight: expects what comes.
         lead: whether chords come before they are due; the moments given are then those of the
             keys, and the places asked about those of the part.
-
-    `tacet` is whether nobody is to play on the running beat, for no chord is foretold there, and
-    nobody does.
     """
 
     def __init__(self, ear: Ear, foresight: Foresight, *, lead: bool = False) -> None:
@@ -57,15 +51,14 @@ class Listening:
         self._beyond: tuple[Forecast, ...] = ()
         self._chord: Chord | None = None
         self._colours = Colours()
-        self._known: Chord | None = None  # what had been heard when the beat began
-        self._beat: Moment | None = None
-        self._place: Moment | None = None
         self._ended = Ended(foresight, ear)
-        self._doubted: Fraction | None = None
-        self._foretold = Foretold()
+        self._now = Running()
         self._fresh, self._key_at = 0, 0.0  # keys since the last reading; where the last one came
-        self._awaits = False  # whether what was foretold may come yet
-        self.tacet = self._defied = False  # defied: a chord is played where none was foretold
+
+    @property
+    def tacet(self) -> bool:
+        """Whether nobody is to play on the running beat, as is foretold, and nobody does."""
+        return self._now.tacet
 
     def relocate(self, moment: Moment) -> None:
         """The song goes on from here, whether the keys were elsewhere before or only paused."""
@@ -76,15 +69,13 @@ class Listening:
         self._looking.relocate(moment)
         self.player.relocate()
         self._beyond = ()
-        self._beat = None
-        self._foretold = Foretold()
-        self.tacet = self._defied = False
+        self._now = Running()
         self._sent.clear()
         self._key_at = moment.position
 
     def _end_paused_beat(self, moment: Moment) -> None:
         """A song that goes on from within the beat under way does not come to its end again."""
-        beat = self._beat
+        beat = self._now.began
         if beat is None or self._chord is None:
             return
         if beat.position < moment.position <= beat.next_beat(beyond=True):
@@ -115,10 +106,10 @@ class Listening:
 
     def _rests(self) -> frozenset[Fraction]:
         """The felt beats, now and ahead, for which it is believed that no chord comes."""
-        if self._defied or self._lead:
+        if self._now.defied or self._lead:
             return frozenset()
         ahead = {f.beat for f in self._beyond if is_rest(f)}
-        now = self._foretold.rest if self.tacet else None
+        now = self._now.rest
         return frozenset(ahead if now is None else {now, *ahead})
 
     def change_after(self, place: Fraction) -> Forecast | None:
@@ -128,13 +119,10 @@ class Listening:
 
     def in_doubt(self, beat: Fraction) -> bool:
         """Whether it is open which chord this felt beat, or the one to come, brings."""
-        if beat == self._doubted:
+        if beat == self._now.doubted:
             return True
-        coming = self._beyond[:1]
-        return any(f.beat == beat and self._doubts(f) for f in coming)
-
-    def _doubts(self, forecast: Forecast | None) -> bool:
-        return not self._lead and (forecast is None or forecast.confidence < SURE)
+        coming = () if self._lead else self._beyond[:1]
+        return any(f.beat == beat and f.confidence < SURE for f in coming)
 
     def cross(self, moment: Moment, beat: Fraction) -> bool:
         """A felt beat begins: the chord foreseen there holds until the keys tell.
@@ -143,40 +131,56 @@ class Listening:
         """
         self._ended.commit()
         self.ear.cross(moment)
-        if self._beat is not None and self._chord is not None:
-            heard, rested = self._as_it_was(moment), self.timing.rests
-            weight = max(self._beat.weight, self.timing.between * moment.weight)
-            apart = _root(heard) != _root(self.ear.ended)
-            due = self._foretold.changes
-            self._ended.last = EndedBeat(self._beat, heard, rested, weight, due, apart)
+        self._end(moment)
         self.timing.cross(moment)
         amended = self._lead and self._amend_sent()
-        self._beat = self._place = moment
-        foretold = next((f for f in self._beyond if f.beat == beat), None)
+        self._now = self._begun(moment, beat)
+        self._chord = self._now.foretold.chord or self._chord
         self._beyond = tuple(f for f in self._beyond if f.beat > beat)
-        self._doubted = beat if self._doubts(foretold) else None
-        bar_line = moment.in_bar == 0
-        self._foretold = Foretold(None if self._lead else foretold, self._chord, bar_line=bar_line)
-        if foretold is not None and foretold.chord is not None and not self._lead:
-            self._chord = foretold.chord
-        rest = self._foretold.rest is not None
-        self._defied = rest and self._defied
-        self.tacet = rest and not self._defied
-        self._known = self.ear.ended.chord
         self._looking.cross()
         return amended
 
+    def _end(self, following: Moment) -> None:
+        """The running beat is over: let it be remembered as it was when there is time for it."""
+        began = self._now.began
+        if began is None or self._chord is None:
+            return
+        heard, rested = self._as_it_was(following), self.timing.rests
+        weight = max(began.weight, self.timing.between * following.weight)
+        apart = _root(heard) != _root(self.ear.ended)
+        due = self._now.foretold.changes
+        self._ended.last = EndedBeat(began, heard, rested, weight, due, apart)
+
+    def _begun(self, moment: Moment, beat: Fraction) -> Running:
+        """The beat that begins.
+
+        Where nobody is to play still, a chord that is played all the same plays on.
+        """
+        ahead = () if self._lead else self._beyond
+        forecast = next((f for f in ahead if f.beat == beat), None)
+        foretold = Foretold(forecast, self._chord, bar_line=moment.in_bar == 0)
+        rest, defied = foretold.rest is not None, self._now.defied
+        return Running(
+            began=moment,
+            foretold=foretold,
+            known=self.ear.ended.chord,
+            seen_from=moment,
+            doubted=None if self._lead or foretold.sure else beat,
+            tacet=rest and not defied,
+            defied=rest and defied,
+        )
+
     def _as_it_was(self, following: Moment) -> Heard:
         """The beat that ended, as it was heard; in silence, and before a push, as it was played."""
-        ended = self.ear.ended
+        ended, now = self.ear.ended, self._now
         if self._lead:
             return ended
-        if self.tacet:
+        if now.tacet:
             return replace(ended, chord=None)
-        if self.timing.rests and self._foretold.sure:
+        if self.timing.rests and now.foretold.sure:
             return replace(ended, chord=self._chord)
-        known = self._known
-        if known is None or self._foretold.came_when_due(ended, known):
+        known = now.known
+        if known is None or now.foretold.came_when_due(ended, known):
             return ended
         if self.timing.pushed(following) and self._ended.yields_to(following):
             return replace(ended, chord=known)
@@ -201,32 +205,31 @@ class Listening:
 
     def read(self, moment: Moment) -> bool:
         """The keys have landed: whether another chord is to be played by."""
-        late = self._beat is not None and _is_late(moment, self._beat)
-        if late and not self.ear.silent:
+        ear, now = self.ear, self._now
+        late = now.is_late(moment)
+        if late and not ear.silent:
             self._looking.ask()
-        ear = self.ear
-        heard = self._foretold.named(ear.heard(moment, whole=self._lead and late), ear)
+        heard = now.foretold.named(ear.heard(moment, whole=self._lead and late), ear)
         self.timing.read(moment, silent=ear.silent)
         fresh, self._fresh = self._fresh, 0
-        if heard.chord is None or (late and not (fresh or self._awaits or self._lead)):
+        if heard.chord is None or (late and not (fresh or now.awaits or self._lead)):
             return False
-        self._awaits = self._foretold.may_come_yet(heard.chord, ear, self.timing, late=late)
-        if self._awaits:
+        now.awaits = now.foretold.may_come_yet(heard.chord, ear, self.timing, late=late)
+        if now.awaits:
             return False
-        if self.tacet and len(ear.struck) <= FIRST_KEYS:
+        if now.tacet and len(ear.struck) <= FIRST_KEYS:
             return False  # a tune over a rest is no chord
         if not self._is_believed(heard, moment):
             return False
-        bar_line = not late and (self._beat is None or self._beat.in_bar == 0)
+        bar_line = not late and now.may_be_a_bar_line
         keys = fresh if late else len(ear.struck)
         chord = self._colours.without_the_tune(heard.chord, self._chord, keys, bar_line=bar_line)
         self.heard = replace(heard, chord=chord)
         if self._is_too_soon(chord, moment):
             return False
         if heard.confidence >= SURE:
-            self._doubted = None
-        awaited = self.tacet or self._is_awaited
-        self._defied, self.tacet = self._defied or self.tacet, False
+            now.doubted = None
+        awaited = now.come_in() or self._is_awaited
         if chord == self._chord and not awaited:
             return False
         self._play_by(chord, moment)
@@ -239,7 +242,7 @@ class Listening:
             self._sent.keep(self._key_at, chord)
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != chord.root or self._lead:
-            self._place = moment
+            self._now.seen_from = moment
             self._looking.look_anew()
         self._goes_on(before, chord)
 
@@ -251,16 +254,14 @@ class Listening:
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
         if self._chord is None or heard.chord is None:
             return True
-        first = self._beat is not None and moment.at - self._beat.at < _AT_FIRST_SECONDS
-        if not self._foretold.yields_to(heard.chord.root, self._chord.root, self.ear):
+        if not self._now.foretold.yields_to(heard.chord.root, self._chord.root, self.ear):
             return False
-        return is_believed(heard.confidence, at_first=first)
+        return is_believed(heard.confidence, at_first=self._now.has_just_begun(moment))
 
     def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
         """Whether a beat that has just begun still sounds like the one before: keys may be late."""
-        if self._beat is None or moment.position != self._beat.position:
-            return False
-        return self._foretold.still_sounds(chord, self._chord)
+        now = self._now
+        return now.begins_here(moment) and now.foretold.still_sounds(chord, self._chord)
 
     def _goes_on(self, before: Chord | None, chord: Chord) -> None:
         """Until it is looked anew: what was to go on goes on, in the chord that came instead."""
@@ -281,10 +282,11 @@ class Listening:
         if self._ended.last is not None:
             self._ended.commit()
             return True
-        if not self.has_more_to_see or self._chord is None or self._place is None:
+        place = self._now.seen_from
+        if not self.has_more_to_see or self._chord is None or place is None:
             return False
         chord = None if self.tacet else self._colours.with_the_tune(self._chord)
-        self._beyond = self._looking.step(self._place, chord, self.heard, self._beyond)
+        self._beyond = self._looking.step(place, chord, self.heard, self._beyond)
         if chord is not None:
             self._goes_on(chord, self._chord)
         return True
@@ -292,7 +294,3 @@ class Listening:
 
 def _root(heard: Heard) -> int | None:
     return None if heard.chord is None else heard.chord.root
-
-
-def _is_late(moment: Moment, beat: Moment) -> bool:
-    return moment.position - beat.position >= ON_THE_BEAT

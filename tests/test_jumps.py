@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 import pytest
 
@@ -17,6 +18,9 @@ from engine.events import (
     Start,
     Stop,
 )
+from engine.foresight.outlook import Foresight
+from engine.hearing.ear import Ear
+from engine.listening import Listening
 from engine.symbols import parse_symbol
 from tests.band import (
     BEAT_SECONDS,
@@ -68,6 +72,16 @@ def test_what_was_foretold_for_the_bar_that_was_left_does_not_hold_after_a_jump(
     first, *_ = [p for p in plays(out) if p.at > again]
     assert first.at - (again + 0.03) < 0.02
     assert first.note % 12 == 7
+
+
+def test_a_beat_that_was_in_doubt_is_so_no_longer_after_a_jump() -> None:
+    """Back within the same beat of the song nobody waits for the keys that it began with then."""
+    listening = Listening(Ear(), Foresight())
+    listening.cross(moment(8.0), Fraction(8))
+    before = listening.in_doubt(Fraction(8))
+    listening.relocate(moment(8.125))
+
+    assert (before, listening.in_doubt(Fraction(8))) == (True, False)
 
 
 # The ear -------------------------------------------------------------------------------------
