@@ -207,6 +207,15 @@ def test_time_never_runs_back_for_the_bassist() -> None:
     assert NoteOn(1.0, 64) in bassist.heard
 
 
+def test_woken_late_an_arrival_is_heard_at_the_time_it_came() -> None:
+    """Overslept by 50 ms a deadline is kept as of the key that came 10 ms after it, not later."""
+    bassist = EchoBassist(length=0.25)
+    port = FakePort([NoteOn(1.0, 60), NoteOn(1.26, 64), NoteOn(3.0, 67)])
+    Service(bassist, port, FakeClock(oversleep=0.05), stop_when=after(2)).run()
+
+    assert bassist.heard[:3] == [NoteOn(1.0, 60), Tick(1.26), NoteOn(1.26, 64)]
+
+
 def test_lateness_is_told() -> None:
     """A clock that oversleeps by 2 ms makes every note 2 ms late, and the report says so."""
     port = FakePort([NoteOn(1.0, 60), NoteOn(2.0, 62), NoteOn(4.0, 62)])
