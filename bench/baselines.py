@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 from bench.corpus import NO_CHORD, Song, read_folder
 from bench.hearing import weighted
 from bench.listening import beats_of, percent
-from engine.harmony import KEYS, QUALITY_BY_HARTE, Chord, Key
-from engine.labels import harte
+from engine.theory.harmony import KEYS, QUALITY_BY_HARTE, Chord, Key
+from engine.theory.labels import harte
 
 Array = NDArray[np.float64]
 

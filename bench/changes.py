@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from bench.corpus import Song
-from engine.harmony import Chord
-from engine.labels import parse_harte
+from engine.theory.harmony import Chord
+from engine.theory.labels import parse_harte
 
 
 @dataclass(frozen=True, slots=True)

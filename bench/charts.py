@@ -12,12 +12,12 @@ from fractions import Fraction
 from random import Random
 
 from bench.corpus import Song
-from engine.harmony import C_MAJOR, KEYS, Chord, Key
-from engine.labels import parse_harte
 from engine.line.bassline import Bassline
-from engine.meter import FOUR_FOUR, Metre
 from engine.score import Ask, BassNote, Span
 from engine.style import Style
+from engine.theory.harmony import C_MAJOR, KEYS, Chord, Key
+from engine.theory.labels import parse_harte
+from engine.theory.meter import FOUR_FOUR, Metre
 
 Change = tuple[Fraction, Chord]
 """A chord and where it enters, as a share of all bars: 2 1/2 is the middle of the third bar."""

@@ -14,8 +14,8 @@ from random import Random
 
 from engine.bassist import Bassist
 from engine.events import Forecast, Outgoing, Play, Stop
-from engine.harmony import Key
-from engine.symbols import symbol
+from engine.theory.harmony import Key
+from engine.theory.symbols import symbol
 from ports.replay import replay
 from presets.loader import load
 from tests.band import BEAT_SECONDS, TEMPO, Outlook, WatchedForesight, comping

@@ -14,10 +14,10 @@ from typing import NamedTuple
 
 import mido
 
-from engine.harmony import Key
-from engine.labels import parse_harte
-from engine.meter import FOUR_FOUR, Metre
-from engine.pitch import pitch_class_of_name
+from engine.theory.harmony import Key
+from engine.theory.labels import parse_harte
+from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.pitch import pitch_class_of_name
 
 NO_CHORD = ("N", "X")
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from bench.changes import Change, changes
 from bench.corpus import Song
-from engine.harmony import Key
+from engine.theory.harmony import Key
 
 # Roots struck so near a beat are on it, and only those below middle C count.
 _NEAR: Final = 0.15

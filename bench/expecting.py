@@ -43,7 +43,7 @@ from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import MANNERS, charted, render
 from engine.events import ChangeExpected, ChordHeard
-from engine.meter import ON_THE_BEAT
+from engine.theory.meter import ON_THE_BEAT
 from presets.loader import load
 
 BEFORE = 0.5

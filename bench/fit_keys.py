@@ -29,11 +29,11 @@ from bench.folds import FOLDS, KEY_TABLES, TENTHS, network_of, tenth_of
 from bench.listening import Listener, beats_of
 from bench.taught import coded_keys, source_of, tables_in
 from bench.voicings import MANNERS, charted, render
-from engine.harmony import KEYS, Key
 from engine.hearing.key import KeyFilter
 from engine.hearing.stretch import KINDS, ROWS, ROWS_LATELY, Beat, Lately, Stretch
 from engine.hearing.tables import KeyTables, Tables
 from engine.hearing.taught import tables_of
+from engine.theory.harmony import KEYS, Key
 
 Array = NDArray[np.float64]
 

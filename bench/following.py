@@ -46,10 +46,10 @@ from bench.playing import take
 from bench.voicings import MANNERS, merged, render
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
-from engine.harmony import C_MAJOR, Chord
-from engine.labels import harte
-from engine.meter import Metre
 from engine.style import Style
+from engine.theory.harmony import C_MAJOR, Chord
+from engine.theory.labels import harte
+from engine.theory.meter import Metre
 from presets.loader import load
 
 

@@ -35,9 +35,9 @@ from bench.corpus import Song, read_folder
 from engine.foresight.outlook import Foresight
 from engine.foresight.standing import Present
 from engine.foresight.tables import DEFAULT, Tables, unpack_tables
-from engine.harmony import C_MAJOR, Chord
-from engine.labels import parse_harte
-from engine.meter import Metre, Moment
+from engine.theory.harmony import C_MAJOR, Chord
+from engine.theory.labels import parse_harte
+from engine.theory.meter import Metre, Moment
 
 NO_ROOT = 12
 SEED = 2

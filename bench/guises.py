@@ -23,11 +23,11 @@ from bench.listening import beats_of
 from bench.network import KINDS, STATES, Q
 from bench.rhythms import HANDS, RHYTHMS, in_four, played
 from bench.voicings import any_quality, charted, render, turns
-from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
 from engine.hearing.ear import beats_of_bar
 from engine.hearing.evidence import EARLY, Past, read_beat
 from engine.hearing.held import HeldNotes
-from engine.labels import parse_harte
+from engine.theory.harmony import QUALITIES, QUALITY_BY_HARTE, Family, Key
+from engine.theory.labels import parse_harte
 
 MOMENTS: Final = (0.1, 0.5, 0.95)
 SEED: Final = 2  # benches judge renderings of another seed

@@ -42,9 +42,9 @@ from bench.listening import (
 )
 from bench.playing import take
 from engine.events import ChordHeard
-from engine.harmony import Key
 from engine.hearing.taught import TAUGHT
-from engine.labels import harte
+from engine.theory.harmony import Key
+from engine.theory.labels import harte
 
 MODULATIONS = 60
 _TONICS = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")

@@ -38,7 +38,7 @@ from engine.foresight.course import Course
 from engine.foresight.memory import Memory
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.foresight.standing import Present, Standing, Way
-from engine.harmony import Chord
+from engine.theory.harmony import Chord
 from presets.loader import load
 
 STYLE: Final = "soul"

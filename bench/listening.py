@@ -11,12 +11,12 @@ import mir_eval.chord
 import numpy as np
 
 from bench.corpus import NO_CHORD, Note, Song
-from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
 from engine.hearing.key import KeyFilter
 from engine.hearing.tables import Tables
-from engine.labels import harte
-from engine.meter import Moment
+from engine.theory.harmony import Chord, Key
+from engine.theory.labels import harte
+from engine.theory.meter import Moment
 
 MOMENTS = {"end": 0.95, "half": 0.5, "tenth": 0.1, "before": 0.0}
 MEASURES = {

@@ -8,9 +8,9 @@ from __future__ import annotations
 import torch
 from torch.nn.functional import dropout
 
-from engine.harmony import QUALITY_BY_HARTE
 from engine.hearing.evidence import BEFORE, NOW, PRESENCE
 from engine.hearing.tables import HINTS
+from engine.theory.harmony import QUALITY_BY_HARTE
 
 KINDS = (
     "maj", "min", "7", "maj7", "min7", "dim", "aug", "sus2", "sus4", "5", "maj6", "min6",

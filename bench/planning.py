@@ -17,10 +17,10 @@ from time import process_time
 
 from bench.charts import Change, asks, changes_of, key_of
 from bench.corpus import read_folder
-from engine.harmony import Key
 from engine.line.bassline import Bassline
 from engine.score import Ask, BassNote
 from engine.style import Style
+from engine.theory.harmony import Key
 from presets.loader import load, names
 
 

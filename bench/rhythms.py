@@ -28,9 +28,9 @@ from bench.expecting import Measured, save
 from bench.folds import Teaching, taught_from
 from bench.playing import Take, take
 from bench.voicings import charted, close, merged
-from engine.harmony import Chord
-from engine.labels import parse_harte
 from engine.style import Style
+from engine.theory.harmony import Chord
+from engine.theory.labels import parse_harte
 from presets.loader import load
 
 

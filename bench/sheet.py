@@ -12,10 +12,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from bench.charts import Change, play
-from engine.harmony import Key
 from engine.style import Style
-from engine.symbols import parse_symbol, symbol
 from engine.teaching.written import respelled
+from engine.theory.harmony import Key
+from engine.theory.symbols import parse_symbol, symbol
 from ports.tablature import DrawnBar, step_of, system
 from presets.loader import load, names
 

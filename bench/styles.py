@@ -25,12 +25,12 @@ from typing import Any
 
 from bench.charts import Change, Part, changes_of, key_of, play
 from bench.corpus import read_folder
-from engine.harmony import Key
 from engine.line.hand import moved
 from engine.line.pools import scale_of
-from engine.meter import Metre
 from engine.score import BassNote
 from engine.style import Style
+from engine.theory.harmony import Key
+from engine.theory.meter import Metre
 from presets.loader import load, names
 
 STEPS = 16

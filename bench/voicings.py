@@ -23,10 +23,10 @@ from typing import Final
 from bench.corpus import NO_CHORD, Label, MetreChange, Note, Song, read_folder
 from bench.folds import tables_from
 from bench.listening import listen, percent
-from engine.harmony import C_MAJOR, QUALITIES, QUALITY_BY_HARTE, Chord, Family, Key
 from engine.hearing.tables import Tables
-from engine.labels import harte, parse_harte
-from engine.meter import Metre
+from engine.theory.harmony import C_MAJOR, QUALITIES, QUALITY_BY_HARTE, Chord, Family, Key
+from engine.theory.labels import harte, parse_harte
+from engine.theory.meter import Metre
 
 Voices = list[int]
 

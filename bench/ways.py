@@ -18,10 +18,10 @@ from pathlib import Path
 
 from bench.charts import Change, changes_of, key_of, play
 from bench.corpus import read_folder
-from engine.harmony import Key
 from engine.line.placing import is_new
 from engine.score import BassNote
 from engine.style import Style, Way
+from engine.theory.harmony import Key
 from presets.loader import load, names
 
 SHARES = (0.0, 0.3, 1.0)

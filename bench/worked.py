@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from engine.events import Heard
-from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.hearing.tables import Array
 from engine.hearing.taught import TAUGHT
-from engine.symbols import symbol
+from engine.theory.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.theory.symbols import symbol
 from tests.band import Pianist, moment
 
 AT_ONCE = 0.02

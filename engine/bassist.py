@@ -37,10 +37,10 @@ from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.line.grades import Grade
 from engine.listening import Listening
-from engine.meter import FOUR_FOUR, Metre
 from engine.opening import Opening
 from engine.pulse import Pulse
 from engine.style import Style
+from engine.theory.meter import FOUR_FOUR, Metre
 from engine.timing import GATHER_SECONDS
 from engine.writing import Writing
 

@@ -17,10 +17,10 @@ from typing import assert_never
 from engine.agenda import Agenda, Due
 from engine.events import Beat, Outgoing, Rest
 from engine.listening import Listening
-from engine.meter import Moment
 from engine.pulse import Pulse
 from engine.silence import Silence
 from engine.telling import Telling
+from engine.theory.meter import Moment
 from engine.writing import Writing
 
 

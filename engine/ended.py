@@ -17,9 +17,9 @@ from typing import NamedTuple
 
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
-from engine.harmony import Chord
 from engine.hearing.ear import Ear
-from engine.meter import Moment
+from engine.theory.harmony import Chord
+from engine.theory.meter import Moment
 
 
 class EndedBeat(NamedTuple):

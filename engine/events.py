@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final, Protocol
 
-from engine.harmony import Chord, Key
-from engine.meter import FOUR_FOUR, Metre
 from engine.score import BassNote
 from engine.style import Style
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import FOUR_FOUR, Metre
 
 SUSTAIN: Final = 64
 ALL_SOUND_OFF: Final = 120

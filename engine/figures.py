@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import Final
 
 from engine.limits import StyleError
-from engine.meter import FOUR_FOUR, Metre
+from engine.theory.meter import FOUR_FOUR, Metre
 
 PLAIN: Final = 0.6
 """The accent of a plain stroke."""

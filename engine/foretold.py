@@ -13,8 +13,8 @@ from fractions import Fraction
 from typing import Final
 
 from engine.events import Forecast, Heard
-from engine.harmony import Chord
 from engine.hearing.ear import Ear
+from engine.theory.harmony import Chord
 from engine.timing import Timing
 
 # Below this probability of the chord expected on a beat the keys are waited for, and below this

@@ -19,14 +19,14 @@ from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import Foresight
 from engine.foretold import FIRST_KEYS, SURE, Foretold, is_believed, is_rest
-from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.looking import Looking
-from engine.meter import Moment
 from engine.plan import Belief, next_change
 from engine.player import Player
 from engine.running import Running
 from engine.sent import SentEarly
+from engine.theory.harmony import Chord
+from engine.theory.meter import Moment
 from engine.timing import Timing
 
 

@@ -11,10 +11,10 @@ from __future__ import annotations
 from engine.events import Forecast, Heard
 from engine.foresight.outlook import FARTHEST, WEIGHED, Foresight
 from engine.foresight.standing import Present
-from engine.harmony import Chord
 from engine.hearing.ear import Ear
 from engine.hearing.tables import Array
-from engine.meter import Moment
+from engine.theory.harmony import Chord
+from engine.theory.meter import Moment
 
 Outlook = tuple[Forecast, ...]
 

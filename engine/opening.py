@@ -15,7 +15,7 @@ from math import inf
 from typing import Final, NamedTuple
 
 from engine.agenda import GATHER_AT_MOST_SECONDS
-from engine.meter import Metre
+from engine.theory.meter import Metre
 
 C4: Final = 60
 

@@ -17,9 +17,9 @@ from random import Random
 from types import MappingProxyType
 from typing import Final
 
-from engine.meter import Metre, Moment
 from engine.score import AS_USUAL, Articulation, BassNote, Manner
 from engine.style import Feel, Style, Touch
+from engine.theory.meter import Metre, Moment
 
 _GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note
 _GAP_SECONDS: Final = 0.004  # two notes on one string are parted by the finger

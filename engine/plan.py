@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from engine.events import Forecast
-from engine.harmony import Chord, Key
-from engine.meter import Moment
 from engine.score import BassNote, Span
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import Moment
 
 
 @dataclass(frozen=True, slots=True)

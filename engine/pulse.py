@@ -16,7 +16,7 @@ from fractions import Fraction
 from math import ceil, floor, inf
 from typing import Final, NamedTuple
 
-from engine.meter import FOUR_FOUR, Metre, Moment
+from engine.theory.meter import FOUR_FOUR, Metre, Moment
 
 TICKS_PER_BEAT: Final = 24
 

@@ -13,8 +13,8 @@ from fractions import Fraction
 from typing import Final
 
 from engine.foretold import Foretold
-from engine.harmony import Chord
-from engine.meter import ON_THE_BEAT, Moment
+from engine.theory.harmony import Chord
+from engine.theory.meter import ON_THE_BEAT, Moment
 
 # How long a beat has only just begun.
 _AT_FIRST_SECONDS: Final = 0.05

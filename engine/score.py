@@ -13,8 +13,8 @@ from enum import Enum
 from fractions import Fraction
 from typing import Final
 
-from engine.harmony import Chord, Key
-from engine.meter import Metre
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import Metre
 
 
 class Role(Enum):

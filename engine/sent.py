@@ -13,7 +13,7 @@ from math import floor
 from typing import Final
 
 from engine.events import Forecast
-from engine.harmony import Chord
+from engine.theory.harmony import Chord
 
 _EIGHTH: Final = Fraction(1, 2)
 _READ_LATE: Final = 0.2  # a chord may be read this much after the place it is for

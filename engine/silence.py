@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Final
 
-from engine.meter import Moment
+from engine.theory.meter import Moment
 
 # After so many bars without a tone the player has stopped: the bass ends the phrase and waits.
 BARS_OF_SILENCE: Final = 2

@@ -13,10 +13,10 @@ from itertools import pairwise
 from typing import Final
 
 from engine.figures import FREE, LEAD, OCTAVE, TONE, Figure, Grid
-from engine.harmony import Family
 from engine.limits import StyleError, check_limits, check_weights, number
-from engine.meter import FOUR_FOUR, Metre
-from engine.pitch import note_name
+from engine.theory.harmony import Family
+from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.pitch import note_name
 
 
 class Way(Enum):

@@ -18,8 +18,8 @@ from engine.events import (
     NothingExpected,
     Outgoing,
 )
-from engine.harmony import Chord, Key
-from engine.meter import Moment
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import Moment
 
 
 class Telling:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from math import inf
 from typing import Final
 
-from engine.meter import ON_THE_BEAT, Moment
+from engine.theory.meter import ON_THE_BEAT, Moment
 
 # A chord is read this long after its last key went down.  Fingers may land further apart than
 # that: what comes later is read again.  On labelled songs the bass landed as often on the new root

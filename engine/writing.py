@@ -17,11 +17,9 @@ from random import Random
 from typing import Final
 
 from engine.events import Forecast
-from engine.harmony import Chord
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
 from engine.line.ways import LIKELY
-from engine.meter import ON_THE_BEAT, Moment
 from engine.part import Part, Ready
 from engine.performance import Performer
 from engine.plan import Belief, coming_after, spans_between, without_rests
@@ -29,6 +27,8 @@ from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
 from engine.style import Style
+from engine.theory.harmony import Chord
+from engine.theory.meter import ON_THE_BEAT, Moment
 
 _SIXTEENTH: Final = Fraction(1, 4)
 

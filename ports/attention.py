@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from engine.events import Control, Incoming, NoteOff, NoteOn
-from engine.pitch import note_of_name
+from engine.theory.pitch import note_of_name
 from ports.wire import DRUM_CHANNEL
 
 _LOWEST_SPLIT, _HIGHEST_SPLIT = 24, 108

@@ -19,9 +19,9 @@ from engine.foresight.chart import Chart
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.line.grades import Grade
-from engine.meter import FOUR_FOUR, Metre
 from engine.opening import C4, can_be_tapped
 from engine.style import Style
+from engine.theory.meter import FOUR_FOUR, Metre
 from ports.charts import read_chart
 from ports.files import spare
 from ports.options import DEFAULT_TEMPO, attention, seed_or_any

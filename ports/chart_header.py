@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Key
-from engine.meter import FOUR_FOUR, Metre
 from engine.pulse import FASTEST, SLOWEST
-from engine.symbols import PRINTED
+from engine.theory.harmony import Key
+from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.symbols import PRINTED
 
 _KEY: Final = re.compile(r"([A-Ga-g][b#]?)\s*(m|min|minor|maj|major)?", re.IGNORECASE)
 

@@ -26,9 +26,9 @@ from pathlib import Path
 from typing import Final
 
 from engine.foresight.chart import Bar, Chart, Section
-from engine.harmony import Chord
-from engine.meter import Metre
-from engine.symbols import parse_symbol
+from engine.theory.harmony import Chord
+from engine.theory.meter import Metre
+from engine.theory.symbols import parse_symbol
 from ports.bar_lines import signs_and_bars
 from ports.chart_header import Header, late
 from ports.chart_signs import unread_in_bar, unread_line

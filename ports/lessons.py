@@ -10,10 +10,8 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import Any
 
-from engine.labels import harte, harte_key
 from engine.line.grades import Grade
 from engine.line.pools import scale_of
-from engine.pitch import name_of_fifths
 from engine.score import BassNote
 from engine.teaching.bars import (
     Bar,
@@ -26,6 +24,8 @@ from engine.teaching.bars import (
 from engine.teaching.lessons import Lesson, lessons
 from engine.teaching.ways import Lead
 from engine.teaching.written import degree_of, goal_fifths
+from engine.theory.labels import harte, harte_key
+from engine.theory.pitch import name_of_fifths
 from ports.played import Played
 from ports.tablature import DrawnBar, step_of, string_names, system
 

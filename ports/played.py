@@ -16,13 +16,13 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
-from engine.harmony import C_MAJOR, Chord, Key
-from engine.labels import parse_harte
 from engine.line.hand import SPAN
-from engine.meter import Metre
-from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, BassNote, Role
 from engine.teaching.bars import Bar, Taken, bars_of
+from engine.theory.harmony import C_MAJOR, Chord, Key
+from engine.theory.labels import parse_harte
+from engine.theory.meter import Metre
+from engine.theory.pitch import pitch_class_of_name
 from ports.facts import Fact, check, facts_in, whole_lines
 from ports.files import FileError
 

@@ -16,8 +16,8 @@ from random import Random
 from typing import Final
 
 from engine.events import SUSTAIN, Control, Incoming, NoteOff, NoteOn, Stop
-from engine.harmony import QUALITY_BY_SUFFIX, Chord, Key
-from engine.pitch import pitch_class_of_name
+from engine.theory.harmony import QUALITY_BY_SUFFIX, Chord, Key
+from engine.theory.pitch import pitch_class_of_name
 
 KEY: Final = Key(3)
 BARS: Final = 16

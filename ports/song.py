@@ -21,7 +21,7 @@ from typing import Final
 import mido
 
 from engine.events import ClockTick, Control, Incoming, NewMetre, NoteOff, NoteOn, Start, Stop
-from engine.meter import FOUR_FOUR, Metre
+from engine.theory.meter import FOUR_FOUR, Metre
 from ports.files import FileError, content_of
 from ports.meta import used
 from ports.wire import DRUM_CHANNEL

@@ -17,10 +17,10 @@ from math import ceil
 from types import MappingProxyType
 from typing import Final
 
-from engine.meter import Metre
-from engine.pitch import note_name, spell_near
 from engine.score import Articulation, BassNote
 from engine.teaching.written import degree_of
+from engine.theory.meter import Metre
+from engine.theory.pitch import note_name, spell_near
 
 CELL: Final = 3
 _STEPS: Final = (Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(1, 6))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from engine.events import ChordHeard, Outgoing, Play
-from engine.harmony import Chord
+from engine.theory.harmony import Chord
 
 EARLY_SECONDS: Final = 0.08
 """A bass note at most this long before a chord is heard answers it: a foreseen change sounds on its

@@ -25,13 +25,13 @@ from engine.events import (
     Play,
     Release,
 )
-from engine.harmony import C_MAJOR
-from engine.labels import harte, harte_key
 from engine.line.grades import Grade
 from engine.score import BassNote
-from engine.spelling import spelled
 from engine.style import Style
-from engine.symbols import symbol
+from engine.theory.harmony import C_MAJOR
+from engine.theory.labels import harte, harte_key
+from engine.theory.spelling import spelled
+from engine.theory.symbols import symbol
 from ports.files import FileError
 
 SECOND_DIGITS: Final = 6

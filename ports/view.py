@@ -34,11 +34,11 @@ from engine.events import (
     Release,
     Rest,
 )
-from engine.harmony import C_MAJOR
-from engine.pitch import spell_near
 from engine.score import BassNote
-from engine.symbols import symbol
 from engine.teaching.bars import named_with_octave
+from engine.theory.harmony import C_MAJOR
+from engine.theory.pitch import spell_near
+from engine.theory.symbols import symbol
 from ports.onlookers import LEAVE_SECONDS, Display
 
 FRAMES_PER_SECOND: Final = 15

@@ -17,10 +17,7 @@ from typing import Any, Final, NoReturn
 import yaml
 
 from engine.figures import Figure, Grid
-from engine.harmony import Family
 from engine.limits import StyleError
-from engine.meter import Metre
-from engine.pitch import note_of_name
 from engine.style import (
     POOLS,
     Approach,
@@ -36,6 +33,9 @@ from engine.style import (
     Turn,
     Way,
 )
+from engine.theory.harmony import Family
+from engine.theory.meter import Metre
+from engine.theory.pitch import note_of_name
 from presets.scalars import is_quoted, number, said
 
 SECTIONS: Final[Mapping[str, type]] = {

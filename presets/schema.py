@@ -15,9 +15,9 @@ from dataclasses import fields
 from typing import Any, Final
 
 from engine.figures import BEYOND, TONE, Grid
-from engine.harmony import Family
 from engine.limits import HEAVIEST
 from engine.style import POOLS, Rhythm, Turn, Way
+from engine.theory.harmony import Family
 from presets.reading import SECTIONS
 
 _NOTE: Final = {"type": "string", "pattern": "^[A-G][#b]*[0-9]$"}

@@ -22,10 +22,10 @@ from engine.events import (
 )
 from engine.foresight.outlook import WEIGHED, Foresight
 from engine.foresight.standing import Present
-from engine.harmony import Key
 from engine.hearing.ear import Ear
-from engine.meter import FOUR_FOUR, Metre, Moment
-from engine.symbols import parse_symbol, symbol
+from engine.theory.harmony import Key
+from engine.theory.meter import FOUR_FOUR, Metre, Moment
+from engine.theory.symbols import parse_symbol, symbol
 from ports.replay import replay
 from presets.loader import load
 

@@ -14,8 +14,8 @@ from queue import SimpleQueue
 from typing import TypeVar
 
 from engine.events import Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Stop
-from engine.harmony import Chord
 from engine.score import BassNote, Role
+from engine.theory.harmony import Chord
 from ports.port import Message, Port, unsaid
 
 Item = TypeVar("Item")

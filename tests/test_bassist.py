@@ -41,14 +41,14 @@ from engine.events import (
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.foresight.tables import DEFAULT as FORESEEN
-from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
 from engine.hearing.taught import TAUGHT
 from engine.line.grades import Grade
-from engine.meter import Metre, Moment
 from engine.score import Articulation, Role
 from engine.style import Style
-from engine.symbols import parse_symbol, symbol
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import Metre, Moment
+from engine.theory.symbols import parse_symbol, symbol
 from ports.replay import replay as play_through
 from presets.loader import load, names
 from tests.band import (

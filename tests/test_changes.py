@@ -8,17 +8,17 @@ from fractions import Fraction
 
 import pytest
 
-from engine.harmony import Chord, Key
 from engine.line.leads import role_on_the_way
 from engine.line.pools import role_of
 from engine.line.reasons import reason_for
-from engine.meter import FOUR_FOUR
 from engine.score import BassNote
-from engine.symbols import parse_symbol
 from engine.teaching.bars import Bar, Taken, bars_of, why
 from engine.teaching.lessons import lessons
 from engine.teaching.remarks import Spot
 from engine.teaching.ways import leads_of
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import FOUR_FOUR
+from engine.theory.symbols import parse_symbol
 from tests.test_teaching import bass, part, said
 
 A_FLAT = Key(8)

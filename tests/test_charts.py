@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from engine.harmony import C_MAJOR, Key
-from engine.meter import Metre
-from engine.symbols import symbol
+from engine.theory.harmony import C_MAJOR, Key
+from engine.theory.meter import Metre
+from engine.theory.symbols import symbol
 from ports.charts import ChartError, parse_chart, read_chart
 
 LEAD_SHEET = """

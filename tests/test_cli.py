@@ -24,10 +24,10 @@ import pytest
 from rich.console import Console
 
 from engine.events import Beat, ChangeExpected, ChordHeard, KeyHeard, Outgoing, Play, Release, Rest
-from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
-from engine.meter import Metre
 from engine.score import BassNote, Role
+from engine.theory.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.theory.meter import Metre
 from ports import onlookers
 from ports.__main__ import main as begin
 from ports.cli import groundling, main

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from engine.colours import Colours
-from engine.symbols import parse_symbol
+from engine.theory.symbols import parse_symbol
 
 
 @pytest.mark.parametrize(

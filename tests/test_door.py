@@ -23,7 +23,7 @@ from engine.events import (
     Tick,
 )
 from engine.hearing.ear import Ear
-from engine.meter import Moment
+from engine.theory.meter import Moment
 from engine.timing import GATHER_SECONDS
 from tests.band import BEAT_SECONDS, bass_player, comping, heard_from, plays, voiced
 

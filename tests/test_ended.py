@@ -10,10 +10,10 @@ import pytest
 from engine.ended import Ended, EndedBeat
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
-from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
-from engine.meter import FOUR_FOUR, Metre
-from engine.symbols import parse_symbol
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.symbols import parse_symbol
 from tests.band import moment
 
 WALTZ = Metre(3, 4)

@@ -8,12 +8,12 @@ from random import Random
 
 import pytest
 
-from engine.harmony import Chord, Key
 from engine.performance import Performer
 from engine.plan import Belief
 from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import BassNote, Role
+from engine.theory.harmony import Chord, Key
 from engine.writing import Writing
 from presets.loader import load
 from tests.band import moment

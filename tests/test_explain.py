@@ -12,9 +12,9 @@ from pathlib import Path
 import mido
 import pytest
 
-from engine.harmony import Chord
-from engine.meter import Metre
 from engine.score import BassNote, Role
+from engine.theory.harmony import Chord
+from engine.theory.meter import Metre
 from ports.cli import groundling, main
 from ports.files import FileError
 from ports.played import played_in, read_played

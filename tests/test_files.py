@@ -38,11 +38,11 @@ from engine.events import (
     Stop,
     Tick,
 )
-from engine.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.line.grades import Grade
-from engine.meter import Metre
 from engine.score import BassNote, Role
-from engine.symbols import parse_symbol
+from engine.theory.harmony import QUALITY_BY_HARTE, Chord, Key
+from engine.theory.meter import Metre
+from engine.theory.symbols import parse_symbol
 from ports.bass_file import BassFile
 from ports.files import FileError, create, replacing, spare
 from ports.replay import replay

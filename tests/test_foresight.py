@@ -13,9 +13,9 @@ import pytest
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.foresight.standing import Present
-from engine.harmony import QUALITY_BY_SUFFIX, Chord, Key
-from engine.meter import FOUR_FOUR, Metre, Moment
-from engine.pitch import pitch_class_of_name
+from engine.theory.harmony import QUALITY_BY_SUFFIX, Chord, Key
+from engine.theory.meter import FOUR_FOUR, Metre, Moment
+from engine.theory.pitch import pitch_class_of_name
 
 KEY = Key(10)
 

@@ -9,9 +9,9 @@ import pytest
 
 from engine.events import Forecast
 from engine.foretold import Foretold
-from engine.harmony import Chord, Key
 from engine.hearing.ear import Ear
-from engine.symbols import parse_symbol, symbol
+from engine.theory.harmony import Chord, Key
+from engine.theory.symbols import parse_symbol, symbol
 from engine.timing import Timing
 from tests.band import Pianist
 

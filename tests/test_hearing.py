@@ -10,7 +10,6 @@ import pytest
 from bench.corpus import Label, Note, Song, key_of_chart
 from bench.doubtful import key_in_doubt, runs_ahead
 from bench.whole import heard_after, keys_of
-from engine.harmony import KEYS, Key
 from engine.hearing.ear import Ear
 from engine.hearing.evidence import WIDTH_NOW
 from engine.hearing.held import HeldNotes
@@ -20,8 +19,9 @@ from engine.hearing.recall import SongMemory
 from engine.hearing.spelled import spelled_triad, triad_over
 from engine.hearing.stretch import Counter
 from engine.hearing.taught import TAUGHT
-from engine.meter import Metre
-from engine.symbols import parse_symbol, symbol
+from engine.theory.harmony import KEYS, Key
+from engine.theory.meter import Metre
+from engine.theory.symbols import parse_symbol, symbol
 from tests.band import Pianist, moment, voiced
 
 

@@ -7,10 +7,10 @@ from itertools import product
 import pytest
 from mir_eval.chord import encode, validate_chord_label
 
-from engine.harmony import KEYS, QUALITIES, QUALITY_BY_HARTE, Chord, Key
-from engine.labels import harte, harte_key, parse_harte
-from engine.pitch import pitch_class_of_name
-from engine.symbols import parse_symbol, symbol
+from engine.theory.harmony import KEYS, QUALITIES, QUALITY_BY_HARTE, Chord, Key
+from engine.theory.labels import harte, harte_key, parse_harte
+from engine.theory.pitch import pitch_class_of_name
+from engine.theory.symbols import parse_symbol, symbol
 
 B_FLAT_MAJOR = Key(10)
 B_MAJOR = Key(11)

@@ -14,7 +14,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.figures import Figure, Grid, Stroke
-from engine.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Family, Key
 from engine.line.bassline import Bassline
 from engine.line.fitting import fitted
 from engine.line.grades import Grade, graded
@@ -25,10 +24,11 @@ from engine.line.pools import interval_of, lead_in, offered, pool_of, scale_of
 from engine.line.reasons import reason_for
 from engine.line.rhythm import Rhythms, at_density
 from engine.line.roots import Roots
-from engine.meter import FOUR_FOUR, Metre
-from engine.pitch import pitch_class_of_name
 from engine.score import Articulation, Ask, BassNote, Manner, Role, Span
 from engine.style import Approach, Neck, Phrase, Register, Rhythm, Style, Touch, Way
+from engine.theory.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Family, Key
+from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.pitch import pitch_class_of_name
 from presets.loader import load, names
 
 EB = Key(3)

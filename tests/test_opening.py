@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pytest
 
 from engine.events import Beat, Incoming, NoteOff, NoteOn, Outgoing, Rest, Tick
-from engine.meter import Metre
+from engine.theory.meter import Metre
 from tests.band import (
     BEAT_SECONDS,
     bass_player,

@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 
 from engine.events import Bend, Play, Release
 from engine.figures import Figure, Grid
-from engine.harmony import Chord
-from engine.meter import FOUR_FOUR, Metre, Moment
 from engine.part import Part, Ready
 from engine.performance import Performed, Performer, struck, swung
 from engine.score import Articulation, BassNote, Role
 from engine.style import Feel, Rhythm, Style, Touch
+from engine.theory.harmony import Chord
+from engine.theory.meter import FOUR_FOUR, Metre, Moment
 
 PLAIN = Style("plain", Rhythm(Grid.EIGHTHS, (Figure.of("XxXxXxXx", "", Grid.EIGHTHS),)))
 

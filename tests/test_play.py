@@ -12,7 +12,7 @@ import pytest
 
 from engine.events import Control, Incoming, NoteOff, NoteOn, Start, Stop
 from engine.line.grades import Grade
-from engine.pitch import note_of_name
+from engine.theory.pitch import note_of_name
 from ports import midi
 from ports.booking import booked
 from ports.cli import main

@@ -12,20 +12,20 @@ import pytest
 from engine.bassist import Bassist
 from engine.events import Forecast, Incoming, NoteOff, NoteOn, Play
 from engine.figures import FREE
-from engine.harmony import Family, Key
 from engine.line.bassline import Bassline
 from engine.line.grades import Grade, graded
 from engine.line.offers import Offers
 from engine.line.placing import Placed
 from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
-from engine.meter import FOUR_FOUR, Moment
 from engine.performance import Performer
 from engine.plan import Belief
 from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import AS_USUAL, BassNote, Manner, Role
 from engine.style import Interplay, Style
+from engine.theory.harmony import Family, Key
+from engine.theory.meter import FOUR_FOUR, Moment
 from engine.writing import Writing
 from presets.loader import load, names
 from tests.band import BEAT_SECONDS, TEMPO, comping, heard_from, plays, voiced

@@ -30,7 +30,7 @@ from engine.events import (
     Stop,
     Tick,
 )
-from engine.harmony import Family
+from engine.theory.harmony import Family
 from ports import rehearsal
 from ports.attention import Attention
 from ports.cable import let_go

@@ -14,9 +14,9 @@ import yaml
 
 from bench.sheet import page
 from engine.figures import Figure, Grid
-from engine.harmony import Family
 from engine.limits import StyleError
 from engine.style import Register, Rhythm, Style, Tempo, Touch, Way
+from engine.theory.harmony import Family
 from presets.loader import load, names
 from presets.own import begin, folder, own_names, path_of, text_of
 from presets.reading import SECTIONS, PresetError, read

@@ -8,8 +8,8 @@ from random import Random
 
 import pytest
 
-from engine.meter import Metre
 from engine.pulse import STALL_SECONDS, Pulse
+from engine.theory.meter import Metre
 
 
 def clocked(tempo: float = 120.0, beats: float = 4.0, start: float = 10.0) -> Pulse:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from engine.harmony import KEYS, QUALITIES, Chord, Key
 from engine.line.reasons import reason_for
-from engine.pitch import pitch_class_of_name
 from engine.score import Role
-from engine.spelling import spelled
-from engine.symbols import parse_symbol, symbol
+from engine.theory.harmony import KEYS, QUALITIES, Chord, Key
+from engine.theory.pitch import pitch_class_of_name
+from engine.theory.spelling import spelled
+from engine.theory.symbols import parse_symbol, symbol
 
 
 def key_of(name: str) -> Key:

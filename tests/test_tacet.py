@@ -10,9 +10,9 @@ import pytest
 from engine.events import Beat, Forecast, Incoming, NoteOff, NoteOn, Outgoing, Release, Rest
 from engine.foresight.chart import Chart
 from engine.foresight.outlook import Foresight
-from engine.harmony import Chord
-from engine.meter import Metre
-from engine.symbols import parse_symbol
+from engine.theory.harmony import Chord
+from engine.theory.meter import Metre
+from engine.theory.symbols import parse_symbol
 from ports.charts import parse_chart
 from tests.band import (
     Outlook,

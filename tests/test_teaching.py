@@ -9,13 +9,9 @@ from itertools import pairwise
 
 import pytest
 
-from engine.harmony import KEYS, Chord, Key
 from engine.line.hand import Hand
-from engine.meter import FOUR_FOUR, Metre
-from engine.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
 from engine.score import Articulation, BassNote, Role
 from engine.style import Neck, Way
-from engine.symbols import parse_symbol
 from engine.teaching.bars import (
     Bar,
     Taken,
@@ -30,6 +26,10 @@ from engine.teaching.lessons import lessons, remarks
 from engine.teaching.remarks import Spot, Topic
 from engine.teaching.ways import leads_of, way_of
 from engine.teaching.written import degree_of
+from engine.theory.harmony import KEYS, Chord, Key
+from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.pitch import NATURAL_PITCH_CLASS, pitch_class_of_name
+from engine.theory.symbols import parse_symbol
 from ports.lessons import page
 from ports.played import Played
 

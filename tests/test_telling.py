@@ -12,9 +12,9 @@ from rich.console import Console
 
 from engine.events import ChangeExpected, Forecast, NothingExpected, Outgoing, Rest
 from engine.foresight.outlook import Foresight
-from engine.harmony import Key
-from engine.symbols import parse_symbol, symbol
 from engine.telling import Telling
+from engine.theory.harmony import Key
+from engine.theory.symbols import parse_symbol, symbol
 from ports.charts import parse_chart
 from ports.trace import Trace
 from ports.view import Log, Screen

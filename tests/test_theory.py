@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from engine.harmony import (
+from engine.theory.harmony import (
     C_MAJOR,
     KEYS,
     QUALITIES,
@@ -17,9 +17,9 @@ from engine.harmony import (
     degree_fifths,
     degree_semitones,
 )
-from engine.meter import Metre, Moment
-from engine.modes import MODES, scale_for
-from engine.pitch import (
+from engine.theory.meter import Metre, Moment
+from engine.theory.modes import MODES, scale_for
+from engine.theory.pitch import (
     fifths_of_name,
     name_of_fifths,
     note_name,
@@ -28,7 +28,7 @@ from engine.pitch import (
     pitch_class_of_name,
     spell_near,
 )
-from engine.symbols import parse_symbol
+from engine.theory.symbols import parse_symbol
 
 # Pitch --------------------------------------------------------------------------------------
 

@@ -7,14 +7,14 @@ from random import Random
 
 import pytest
 
-from engine.harmony import Chord, Key
 from engine.part import Ready
 from engine.performance import Performed
 from engine.plan import Belief
 from engine.player import Player
 from engine.pulse import Pulse
 from engine.score import BassNote, Role
-from engine.symbols import parse_symbol
+from engine.theory.harmony import Chord, Key
+from engine.theory.symbols import parse_symbol
 from engine.writing import Writing
 from presets.loader import load, names
 from tests.band import moment

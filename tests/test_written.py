@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from engine.harmony import KEYS, QUALITY_BY_SUFFIX, Chord, Key
-from engine.pitch import pitch_class_of_name
-from engine.symbols import parse_symbol, symbol
 from engine.teaching.written import written
+from engine.theory.harmony import KEYS, QUALITY_BY_SUFFIX, Chord, Key
+from engine.theory.pitch import pitch_class_of_name
+from engine.theory.symbols import parse_symbol, symbol
 
 
 def as_written(key: str, symbols: str) -> str:

@@ -14,8 +14,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.harmony import Chord, Family
-from engine.meter import Metre
+from engine.theory.harmony import Chord, Family
+from engine.theory.meter import Metre
 
 Ints = NDArray[np.int32]
 

@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.foresight.agreement import FAMILY_INDEX, NO_CHORD, NO_FAMILY, ROOTS, Step
-from engine.harmony import Chord, Key
-from engine.meter import FOUR_FOUR, Metre
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import FOUR_FOUR, Metre
 
 Floats = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.foresight.agreement import NO_CHORD, NO_FAMILY, ROOTS, Step
-from engine.harmony import Chord
+from engine.theory.harmony import Chord
 
 Floats = NDArray[np.float32]
 

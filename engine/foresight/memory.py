@@ -36,7 +36,7 @@ from engine.foresight.agreement import (
 )
 from engine.foresight.rows import Rows
 from engine.foresight.votes import count_votes
-from engine.harmony import Chord
+from engine.theory.harmony import Chord
 
 _SOFT_SHIFTS: Final = np.array(((3,), (5,)), dtype=np.int32)
 """The two soft ways forget an eighth and a thirty-second each beat."""

@@ -27,8 +27,8 @@ from engine.foresight.judge import Judge
 from engine.foresight.memory import Memory
 from engine.foresight.standing import Before, Call, Present, Standing, Way
 from engine.foresight.tables import DEFAULT, Tables
-from engine.harmony import MAJOR, MINOR, Chord, Key
-from engine.meter import Metre
+from engine.theory.harmony import MAJOR, MINOR, Chord, Key
+from engine.theory.meter import Metre
 
 Floats = NDArray[np.float64]
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from engine.foresight.agreement import AHEAD, KEPT, NO_CHORD, Agreement, Ints, Step
-from engine.harmony import QUALITIES, Chord
+from engine.theory.harmony import QUALITIES, Chord
 
 _QUALITY_INDEX: Final = {quality: i for i, quality in enumerate(QUALITIES)}
 _PLACES: Final = 64

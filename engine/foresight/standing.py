@@ -18,8 +18,8 @@ from engine.foresight.agreement import Agreement, Step
 from engine.foresight.chart import Whereabouts
 from engine.foresight.clues import Clues
 from engine.foresight.course import Course
-from engine.harmony import Chord, Key
-from engine.meter import Metre, Moment
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import Metre, Moment
 
 Floats = NDArray[np.float64]
 

@@ -15,11 +15,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from engine.harmony import Chord, Key, Quality
 from engine.hearing.evidence import E3, PRESENCE, Reading
 from engine.hearing.naming import TWINS, name_chord
 from engine.hearing.spelled import spelled_counted
 from engine.hearing.tables import Array, Tables
+from engine.theory.harmony import Chord, Key, Quality
 
 # A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
 _COLOUR_PRESENCE: Final = 0.45

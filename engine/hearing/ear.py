@@ -15,7 +15,6 @@ from typing import Final
 import numpy as np
 
 from engine.events import Heard
-from engine.harmony import Key
 from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import (
@@ -33,7 +32,8 @@ from engine.hearing.set_down import SetDown
 from engine.hearing.spelled import slash_chord_counted
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
 from engine.hearing.taught import TAUGHT
-from engine.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
+from engine.theory.harmony import Key
+from engine.theory.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
 
 # Who foresees a chord from the song's past has it from this very ear, which expects it already:
 # their word counts for this power of itself.  At 1 the bass landed a point less often on pop909

@@ -18,11 +18,11 @@ from typing import Final
 
 import numpy as np
 
-from engine.harmony import KEYS, Key
 from engine.hearing.evidence import Vector
 from engine.hearing.stretch import Beat, Counter, Lately, Stretch
 from engine.hearing.tables import Array, Tables
-from engine.pitch import twin_of
+from engine.theory.harmony import KEYS, Key
+from engine.theory.pitch import twin_of
 
 # How far a beat's chord and a beat's tones are believed by the one who follows the scale: beats
 # are no independent witnesses.

@@ -12,8 +12,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Quality
 from engine.hearing.evidence import C3, E3
+from engine.theory.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Quality
 
 # Which named qualities each kind of chord may turn out to be, by tones that only colour it.
 _COLOURS: Final = MappingProxyType(

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from engine.harmony import Chord
 from engine.hearing.evidence import E3, Reading
+from engine.theory.harmony import Chord
 
 # So many tones struck on a beat are a chord with its bass; a low note alone is only the first of
 # one, and may be on its way.

@@ -12,9 +12,9 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
-from engine.harmony import QUALITY_BY_HARTE
 from engine.hearing.evidence import C3, Reading
 from engine.hearing.tables import Array
+from engine.theory.harmony import QUALITY_BY_HARTE
 
 # A triad that is all that was struck and all that sounds may be part of a larger chord, but mostly
 # it is itself.  On changes followed in a chart of which one chord in eight was replaced, 14 of

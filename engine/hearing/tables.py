@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from engine.harmony import QUALITY_BY_HARTE, Quality
+from engine.theory.harmony import QUALITY_BY_HARTE, Quality
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]

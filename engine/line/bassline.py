@@ -27,9 +27,9 @@ from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Coming, Option, best_path, leads_up
 from engine.line.walks import Walk, Walks
 from engine.line.ways import Stay, Ways
-from engine.meter import Metre
 from engine.score import Ask, BassNote, Manner, Role
 from engine.style import Style
+from engine.theory.meter import Metre
 
 # From here on a left hand is kept clear of: low strokes on five beats of eight, for a style that
 # gives a room of 0.4, and on every beat for one that gives half as much.

@@ -18,7 +18,7 @@ from itertools import count, groupby, pairwise, takewhile
 from math import floor
 
 from engine.figures import PLAIN, Figure, Grid, Stroke
-from engine.meter import HALF_BAR, Metre
+from engine.theory.meter import HALF_BAR, Metre
 
 
 def felt_alike(one: Metre, other: Metre) -> bool:

@@ -14,8 +14,8 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.figures import FREE, LEAD, Figure, Stroke
-from engine.harmony import Family
 from engine.style import Approach, Rhythm, Style, Way
+from engine.theory.harmony import Family
 
 
 class Grade(IntEnum):

@@ -9,12 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from engine.figures import LEAD
-from engine.harmony import Chord, Key
 from engine.line.dice import place_number
 from engine.line.placing import Stretch
 from engine.line.pools import role_of, scale_of
 from engine.line.search import Option
 from engine.score import Role
+from engine.theory.harmony import Chord, Key
 
 
 @dataclass(frozen=True, slots=True)

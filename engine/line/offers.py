@@ -11,7 +11,6 @@ from math import log
 from typing import Final
 
 from engine.figures import FREE, LEAD
-from engine.harmony import Chord, Key
 from engine.line.dice import draw, place_number
 from engine.line.placing import Placed
 from engine.line.pools import (
@@ -26,6 +25,7 @@ from engine.line.roots import Roots
 from engine.line.search import Option
 from engine.score import Ask, Role
 from engine.style import Pool, Style
+from engine.theory.harmony import Chord, Key
 
 _POOL: Final = 0.6  # a tone of half the weight costs 0.4, as much as a third more of leap
 _BELOW: Final = 0.3  # a free tone is sought above the root first

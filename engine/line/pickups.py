@@ -16,7 +16,7 @@ from fractions import Fraction
 from typing import Final
 
 from engine.figures import LEAD, PLAIN, Stroke
-from engine.meter import HALF_BAR, Metre
+from engine.theory.meter import HALF_BAR, Metre
 
 # Soon over, a semitone is heard to move; those found to be plainly wrong rang for 0.8 s and longer.
 _SOON_OVER_SECONDS: Final = 0.7

@@ -14,9 +14,9 @@ from fractions import Fraction
 from typing import Final
 
 from engine.figures import OCTAVE, Stroke
-from engine.harmony import Chord
 from engine.score import Ask, BassNote, Span
 from engine.style import Approach
+from engine.theory.harmony import Chord
 
 _SIXTEENTH: Final = Fraction(1, 4)
 

@@ -13,10 +13,10 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, Key, degree_semitones
-from engine.modes import scale_for
 from engine.score import Role
 from engine.style import Pool, Style, Way
+from engine.theory.harmony import Chord, Family, Key, degree_semitones
+from engine.theory.modes import scale_for
 
 # What a family offers when the preset does not say: the tones every tutor starts with.
 _PLAIN_POOLS: Final = MappingProxyType(

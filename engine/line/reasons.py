@@ -9,11 +9,11 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Key
-from engine.pitch import fifths_near, name_of_fifths, pitch_class_of_fifths
 from engine.score import Role
-from engine.spelling import fifths_over, is_known, spelled
-from engine.symbols import symbol
+from engine.theory.harmony import Chord, Key
+from engine.theory.pitch import fifths_near, name_of_fifths, pitch_class_of_fifths
+from engine.theory.spelling import fifths_over, is_known, spelled
+from engine.theory.symbols import symbol
 
 # Semitones up to the goal: from a step below or above it, and from its fifth.
 _STEPS_AND_FIFTH: Final = frozenset({1, 2, 5, 10, 11})

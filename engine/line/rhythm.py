@@ -19,9 +19,9 @@ from typing import Final
 
 from engine.figures import FREE, LEAD, PLAIN, Figure, Stroke
 from engine.line.fitting import felt_alike, fitted, step_in
-from engine.meter import Metre
 from engine.score import AS_USUAL, Manner
 from engine.style import Style, Turn
+from engine.theory.meter import Metre
 
 Bar = tuple[Stroke, ...]
 

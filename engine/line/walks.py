@@ -16,7 +16,6 @@ from fractions import Fraction
 from typing import Final
 
 from engine.figures import LEAD, PLAIN, Stroke
-from engine.harmony import Chord
 from engine.line.dice import draw
 from engine.line.leads import Target, place_of
 from engine.line.pickups import is_exposed
@@ -26,6 +25,7 @@ from engine.line.roots import Roots
 from engine.line.ways import Ways
 from engine.score import Ask, BassNote
 from engine.style import Style
+from engine.theory.harmony import Chord
 
 _NEAREST: Final = 3  # a third to a fifth: nearer is no walk, farther a run
 _FARTHEST: Final = 7

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.figures import LEAD, Stroke
-from engine.harmony import Chord
 from engine.line.dice import draw
 from engine.line.leads import Target, leading, place_of, step_of_run
 from engine.line.pickups import is_exposed, with_pickup
@@ -25,6 +24,7 @@ from engine.line.roots import Roots
 from engine.line.search import Option
 from engine.score import Ask
 from engine.style import Style, Way
+from engine.theory.harmony import Chord
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home

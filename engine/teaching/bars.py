@@ -16,14 +16,14 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Key
-from engine.meter import Metre
-from engine.pitch import NATURAL_PITCH_CLASS
 from engine.score import BassNote, Role
-from engine.symbols import symbol
 from engine.teaching.changes import PlayedFor, changes_of, in_force
 from engine.teaching.heard import Standing, as_heard, over
 from engine.teaching.written import degree_of, respelled, written
+from engine.theory.harmony import Chord, Key
+from engine.theory.meter import Metre
+from engine.theory.pitch import NATURAL_PITCH_CLASS
+from engine.theory.symbols import symbol
 
 _EIGHTH: Final = Fraction(1, 2)
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import groupby
 from typing import Final, NamedTuple
 
-from engine.harmony import Chord
+from engine.theory.harmony import Chord
 
 # So long a doubt of the ear does not last: a quarter note.
 _HEARD_LONG: Final = Fraction(1)

@@ -12,12 +12,12 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, Key
-from engine.pitch import name_of_fifths
 from engine.score import BassNote
-from engine.spelling import spelled
 from engine.teaching.bars import Bar, counted, degree_name, listed, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
+from engine.theory.harmony import Chord, Family, Key
+from engine.theory.pitch import name_of_fifths
+from engine.theory.spelling import spelled
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:

@@ -15,11 +15,11 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Final
 
-from engine.harmony import Chord, Key
 from engine.line.leads import role_on_the_way
 from engine.line.pools import role_of, scale_of
 from engine.line.reasons import reason_for
 from engine.score import BassNote, Role
+from engine.theory.harmony import Chord, Key
 
 _EARLY: Final = Fraction(1, 2)  # so far ahead a short note still belongs to the chord to come
 _EARLY_AND_HELD: Final = Fraction(1)  # and so far ahead a note that rings into it

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
-from engine.harmony import Chord
 from engine.line.pools import scale_of
-from engine.modes import scale_for
 from engine.score import BassNote
 from engine.style import Way
 from engine.teaching.bars import Bar, degree_name, listed, name_of
 from engine.teaching.heard import is_mended, is_the_same
 from engine.teaching.remarks import Remark, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
+from engine.theory.harmony import Chord
+from engine.theory.modes import scale_for
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:

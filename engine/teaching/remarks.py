@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
 
-from engine.harmony import Chord
 from engine.line.hand import SPAN
 from engine.score import BassNote
 from engine.teaching.bars import Bar, standing
 from engine.teaching.heard import heard_over
+from engine.theory.harmony import Chord
 
 Rhythm = tuple[Fraction, ...]
 """Where in a bar its pitched notes begin."""

@@ -10,13 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from engine.harmony import Chord, Family
 from engine.line.pools import scale_of
-from engine.meter import HALF_BAR
-from engine.modes import scale_for
 from engine.score import BassNote
 from engine.teaching.bars import Bar, degree_name, listed, name_of, times_over
 from engine.teaching.remarks import Remark, Spot, Topic
+from engine.theory.harmony import Chord, Family
+from engine.theory.meter import HALF_BAR
+from engine.theory.modes import scale_for
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:

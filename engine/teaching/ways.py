@@ -14,11 +14,11 @@ from itertools import groupby, pairwise
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord
 from engine.score import BassNote
 from engine.style import Way
 from engine.teaching.heard import is_mended, is_the_same
 from engine.teaching.remarks import Spot
+from engine.theory.harmony import Chord
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,11 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Final, NamedTuple
 
-from engine.harmony import Chord, Family, Key, is_readable
 from engine.line.reasons import reason_for
-from engine.pitch import fifths_of_name, is_plain, twin_of
 from engine.score import BassNote
-from engine.spelling import fifths_over
+from engine.theory.harmony import Chord, Family, Key, is_readable
+from engine.theory.pitch import fifths_of_name, is_plain, twin_of
+from engine.theory.spelling import fifths_over
 
 # On the line of fifths from the root.
 _LOWERED_ROOT: Final = -7

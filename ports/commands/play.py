@@ -17,9 +17,9 @@ import click
 
 from engine.bassist import Bassist
 from engine.events import Beat, Incoming, NewStyle, NoteOn, Outgoing, Stop, Tick
-from engine.meter import FOUR_FOUR
 from engine.pulse import FASTEST
 from engine.style import Style
+from engine.theory.meter import FOUR_FOUR
 from ports import midi, rehearsal
 from ports.booking import Asked, Booking, booked
 from ports.clock import SystemClock

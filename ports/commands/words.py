@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from engine.meter import Metre
 from engine.style import Style
+from engine.theory.meter import Metre
 from ports.service import Report
 from ports.tally import Tally, told
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, Key, degree_semitones
+from engine.theory.harmony import Chord, Family, Key, degree_semitones
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Final
 
-from engine.pitch import (
+from engine.theory.pitch import (
     fifths_near,
     fifths_of_name,
     is_usual,

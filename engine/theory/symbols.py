@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from engine.harmony import (
+from engine.theory.harmony import (
     QUALITIES,
     QUALITY_BY_SUFFIX,
     Chord,
@@ -23,9 +23,9 @@ from engine.harmony import (
     Quality,
     degree_semitones,
 )
-from engine.labels import distance
-from engine.pitch import pitch_class_of_name
-from engine.spelling import spelled
+from engine.theory.labels import distance
+from engine.theory.pitch import pitch_class_of_name
+from engine.theory.spelling import spelled
 
 # Writing ------------------------------------------------------------------------------------
 

@@ -13,9 +13,9 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import Chord, Family, Key, degree_fifths
-from engine.modes import scale_for
-from engine.pitch import name_of_fifths
+from engine.theory.harmony import Chord, Family, Key, degree_fifths
+from engine.theory.modes import scale_for
+from engine.theory.pitch import name_of_fifths
 
 # Fb and B#, the ends of the names with one accidental.
 _FLATTEST: Final = -8

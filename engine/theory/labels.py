@@ -15,8 +15,8 @@ import re
 from types import MappingProxyType
 from typing import Final
 
-from engine.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Key, Quality, degree_semitones
-from engine.pitch import name_of_fifths, pitch_class_of_name
+from engine.theory.harmony import QUALITIES, QUALITY_BY_HARTE, Chord, Key, Quality, degree_semitones
+from engine.theory.pitch import name_of_fifths, pitch_class_of_name
 
 NO_CHORD: Final = "N"
 
