@@ -36,7 +36,7 @@ from engine.events import (
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.line.grades import Grade
-from engine.listening import Listening
+from engine.listening.listening import Listening
 from engine.opening import Opening
 from engine.pulse import Pulse
 from engine.style import Style

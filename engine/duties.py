@@ -16,7 +16,7 @@ from typing import assert_never
 
 from engine.agenda import Agenda, Due
 from engine.events import Beat, Outgoing, Rest
-from engine.listening import Listening
+from engine.listening.listening import Listening
 from engine.pulse import Pulse
 from engine.silence import Silence
 from engine.telling import Telling

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from engine.colours import Colours
+from engine.listening.colours import Colours
 from engine.theory.symbols import parse_symbol
 
 

@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 import pytest
 
-from engine.ended import Ended, EndedBeat
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
+from engine.listening.ended import Ended, EndedBeat
 from engine.theory.harmony import Chord, Key
 from engine.theory.meter import FOUR_FOUR, Metre
 from engine.theory.symbols import parse_symbol

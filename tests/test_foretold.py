@@ -8,8 +8,8 @@ from fractions import Fraction
 import pytest
 
 from engine.events import Forecast
-from engine.foretold import Foretold
 from engine.hearing.ear import Ear
+from engine.listening.foretold import Foretold
 from engine.theory.harmony import Chord, Key
 from engine.theory.symbols import parse_symbol, symbol
 from engine.timing import Timing

@@ -20,7 +20,7 @@ from engine.events import (
 )
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
-from engine.listening import Listening
+from engine.listening.listening import Listening
 from engine.theory.symbols import parse_symbol
 from tests.band import (
     BEAT_SECONDS,

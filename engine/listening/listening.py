@@ -14,17 +14,17 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 
-from engine.colours import Colours
-from engine.ended import Ended, EndedBeat
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import Foresight
-from engine.foretold import FIRST_KEYS, SURE, Foretold, is_believed, is_rest
 from engine.hearing.ear import Ear
-from engine.looking import Looking
+from engine.listening.colours import Colours
+from engine.listening.ended import Ended, EndedBeat
+from engine.listening.foretold import FIRST_KEYS, SURE, Foretold, is_believed, is_rest
+from engine.listening.looking import Looking
+from engine.listening.running import Running
+from engine.listening.sent import SentEarly
 from engine.plan import Belief, next_change
 from engine.player import Player
-from engine.running import Running
-from engine.sent import SentEarly
 from engine.theory.harmony import Chord
 from engine.theory.meter import Moment
 from engine.timing import Timing

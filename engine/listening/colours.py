@@ -8,8 +8,8 @@ name it was playing by; foresight knows songs as they are heard, so it gets the 
 
 from __future__ import annotations
 
-from engine.foretold import FIRST_KEYS
 from engine.hearing.naming import alike_but_for_colour
+from engine.listening.foretold import FIRST_KEYS
 from engine.theory.harmony import Chord
 
 

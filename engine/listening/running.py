@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
 
-from engine.foretold import Foretold
+from engine.listening.foretold import Foretold
 from engine.theory.harmony import Chord
 from engine.theory.meter import ON_THE_BEAT, Moment
 
