@@ -17,8 +17,9 @@ from engine.limits import StyleError
 from engine.theory.meter import FOUR_FOUR, Metre
 
 PLAIN: Final = 0.6
-"""The accent of a plain stroke."""
-_SIGN_ACCENT: Final = {"X": 1.0, "x": PLAIN, "g": 0.2}
+GHOST: Final = 0.2
+"""The accents of a plain stroke and of a ghost."""
+_SIGN_ACCENT: Final = {"X": 1.0, "x": PLAIN, "g": GHOST}
 TONE: Final = re.compile(r">?[b#]?(?:10|[1-9]),?|[*]|>(?![b#]?[1-9])")
 """A tone of a figure; what follows it never makes another one of it (>1 is not > and 1)."""
 

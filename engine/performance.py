@@ -17,15 +17,13 @@ from random import Random
 from types import MappingProxyType
 from typing import Final
 
-from engine.score import AS_USUAL, Articulation, BassNote, Manner
+from engine.figures import GHOST, PLAIN
+from engine.score import AS_USUAL, LOUD_SPAN, Articulation, BassNote, Manner
 from engine.style import Feel, Style, Touch
 from engine.theory.meter import Metre, Moment
 
 _GHOST_SECONDS: Final = 0.06  # longer, and a touched string begins to sound like a note
 _GAP_SECONDS: Final = 0.004  # two notes on one string are parted by the finger
-_PLAIN: Final = 0.6  # the accent of a plain stroke, of a ghost: see engine/figures.py
-_GHOST: Final = 0.2
-_SWELL: Final = 24  # velocities: as far as the keys go, see LOUD_SPAN in engine/player.py
 # A finger that hammers or slides moves the string less than one that plucks it;
 # how much less is a guess.
 _FORCE: Final = MappingProxyType(
@@ -97,7 +95,7 @@ class Performer:
 
     def _velocity(self, note: BassNote, manner: Manner, hard: float) -> int:
         level = struck(note.accent, self._touch) + hard * self._touch.spread
-        level += _SWELL * self._loudness * (2 * manner.loud - 1)
+        level += LOUD_SPAN * self._loudness * (2 * manner.loud - 1)
         level *= _FORCE[note.articulation]
         if note.ghost:
             level = min(level, self._touch.ghost + self._touch.spread)
@@ -123,9 +121,9 @@ def _bent(note: BassNote) -> int:
 
 def struck(accent: float, touch: Touch) -> float:
     """The velocity of an accent 0..1, between the three that the style names."""
-    if accent >= _PLAIN:
-        return touch.plain + (touch.accent - touch.plain) * (accent - _PLAIN) / (1 - _PLAIN)
-    share = (_PLAIN - accent) / (_PLAIN - _GHOST)
+    if accent >= PLAIN:
+        return touch.plain + (touch.accent - touch.plain) * (accent - PLAIN) / (1 - PLAIN)
+    share = (PLAIN - accent) / (PLAIN - GHOST)
     return touch.plain - (touch.plain - touch.ghost) * min(1.0, share)
 
 

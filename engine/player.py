@@ -16,7 +16,7 @@ from itertools import pairwise
 from math import log2
 from typing import Final
 
-from engine.score import AS_USUAL, Manner
+from engine.score import AS_USUAL, LOUD_SPAN, Manner
 
 BARS_HEARD: Final = 2  # one bar is often half of a figure of two
 _FORGOTTEN_BEATS: Final = 128  # 32 bars of four, a chorus: by then half of what was usual is gone
@@ -35,7 +35,6 @@ _LOW_IN_NOBODYS_WAY: Final = 0.25
 _WALKED: Final = 0.75
 _FEWEST_STEPS: Final = 3  # in a bar: two low notes are its halves, each with a chord of its own
 
-LOUD_SPAN: Final = 24  # velocities: from mezzo forte two marks down to piano, or up to fortissimo
 # Strokes added on either side before busy is compared: of one chord a bar, one more is no trend.
 _FEW: Final = 2
 

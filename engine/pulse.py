@@ -16,9 +16,7 @@ from fractions import Fraction
 from math import ceil, floor, inf
 from typing import Final, NamedTuple
 
-from engine.theory.meter import FOUR_FOUR, Metre, Moment
-
-TICKS_PER_BEAT: Final = 24
+from engine.theory.meter import CLOCKS_PER_QUARTER, FOUR_FOUR, Metre, Moment
 
 # How much of a tick's surprise goes into the phase and into the tempo.  A quarter settles within
 # about four ticks (a sixth of a beat), which follows a player's tempo map and still divides the
@@ -137,7 +135,7 @@ class Pulse:
     def locate(self, at: float, sixteenths: int) -> None:
         """The sequencer moves to a place in the song, counted in sixteenth notes."""
         if self.external:
-            self._next_tick = sixteenths * TICKS_PER_BEAT // 4
+            self._next_tick = sixteenths * CLOCKS_PER_QUARTER // 4
             self._go_back_to(Fraction(sixteenths, 4))
             self._restart(at, sixteenths / 4)
 
@@ -145,7 +143,7 @@ class Pulse:
         """The sequencer goes on from its place; its next tick is that place."""
         if self.external:
             self.running = True
-            self._restart(at, self._next_tick / TICKS_PER_BEAT)
+            self._restart(at, self._next_tick / CLOCKS_PER_QUARTER)
 
     def stop(self, at: float) -> None:
         """Time stands still; with a set tempo the next key down is beat 0 again."""
@@ -227,7 +225,7 @@ class Pulse:
         # waits for its tick, so that beat 0 sounds with the clock and not before it.
         if self._last_tick_at is None:
             return self._line.position - 1e-9
-        return (self._next_tick - 1 + _REACH) / TICKS_PER_BEAT
+        return (self._next_tick - 1 + _REACH) / CLOCKS_PER_QUARTER
 
     def _go_back_to(self, place: Fraction) -> None:
         # Who jumps back to before a change of metre says so again when it comes by there.
@@ -242,13 +240,13 @@ class Pulse:
     def _learn_tempo(self, per_tick: float) -> None:
         # Sequencers keep their clock going while stopped: the first beat then has its tempo.
         known = self._line.seconds_per_beat
-        told = per_tick * TICKS_PER_BEAT
+        told = per_tick * CLOCKS_PER_QUARTER
         share = 0.2 if abs(told - known) < 0.2 * known else 1.0
         self._line.seconds_per_beat = _as_a_tempo(known + share * (told - known))
 
     def _follow(self, at: float, last: float | None) -> None:
-        place = self._next_tick / TICKS_PER_BEAT
-        per_tick = self._line.seconds_per_beat / TICKS_PER_BEAT
+        place = self._next_tick / CLOCKS_PER_QUARTER
+        per_tick = self._line.seconds_per_beat / CLOCKS_PER_QUARTER
         due = self._line.seconds_of(place)
         if last is None:
             self._line = _Line(at, place, self._line.seconds_per_beat)
@@ -262,7 +260,7 @@ class Pulse:
             self._astray.clear()
         else:
             surprise = max(-bound, min(bound, surprise))
-            tempo = _as_a_tempo((per_tick + _TEMPO_GAIN * surprise) * TICKS_PER_BEAT)
+            tempo = _as_a_tempo((per_tick + _TEMPO_GAIN * surprise) * CLOCKS_PER_QUARTER)
             self._line = _Line(due + _PHASE_GAIN * surprise, place, tempo)
 
     def _count_astray(self, at: float, surprise: float, bound: float) -> None:

@@ -93,6 +93,11 @@ class Span:
     confidence: float
 
 
+LOUD_SPAN: Final = 24
+"""Velocities from the player's usual to held back and to full flight: two marks, as mezzo forte
+to piano or fortissimo; the bass goes as far as the keys."""
+
+
 @dataclass(frozen=True, slots=True)
 class Manner:
     """How the player plays just now; 0 to 1.

@@ -28,15 +28,12 @@ from engine.pulse import Pulse
 from engine.score import Ask, BassNote, Manner
 from engine.style import Style
 from engine.theory.harmony import Chord
-from engine.theory.meter import ON_THE_BEAT, Moment
+from engine.theory.meter import CLOCKS_PER_QUARTER, ON_THE_BEAT, Moment
 
 _SIXTEENTH: Final = Fraction(1, 4)
 
-# The finest places at which a part is mended: those of the MIDI clock.
-_GRID: Final = 24
-
 # A note may sound a little before its place; the part is then written anew from just after it.
-_JUST_AFTER: Final = Fraction(1, 24)
+_JUST_AFTER: Final = Fraction(1, CLOCKS_PER_QUARTER)
 
 
 class Writing:
@@ -140,7 +137,7 @@ class Writing:
         if float(following) - moment.position < ON_THE_BEAT:
             return following
         # Rounded down: a place just passed is played at once, without waiting for the next.
-        now = Fraction(floor(moment.position * _GRID + 1e-6), _GRID)
+        now = Fraction(floor(moment.position * CLOCKS_PER_QUARTER + 1e-6), CLOCKS_PER_QUARTER)
         if part.last is None:
             beat = _felt_beat_before(moment)
             return beat if moment.position - float(beat) <= ON_THE_BEAT else now

@@ -21,12 +21,11 @@ from typing import Final
 import mido
 
 from engine.events import ClockTick, Control, Incoming, NewMetre, NoteOff, NoteOn, Start, Stop
-from engine.theory.meter import FOUR_FOUR, Metre
+from engine.theory.meter import CLOCKS_PER_QUARTER, FOUR_FOUR, Metre
 from ports.files import FileError, content_of
 from ports.meta import used
 from ports.wire import DRUM_CHANNEL
 
-CLOCKS_PER_BEAT: Final = 24
 MICROSECONDS_PER_BEAT: Final = 500_000
 """What a MIDI file means when it names no tempo: 120 to the minute."""
 LONGEST_SECONDS: Final = 12 * 3600
@@ -132,7 +131,7 @@ class Song:
         while at < self.end:
             yield ClockTick(at)
             count += 1
-            at = self.tempo.seconds_at(count * self.tempo.ticks_per_beat / CLOCKS_PER_BEAT)
+            at = self.tempo.seconds_at(count * self.tempo.ticks_per_beat / CLOCKS_PER_QUARTER)
 
 
 # Reading ------------------------------------------------------------------------------------

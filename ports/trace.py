@@ -30,6 +30,7 @@ from engine.score import BassNote
 from engine.style import Style
 from engine.theory.harmony import C_MAJOR
 from engine.theory.labels import harte, harte_key
+from engine.theory.meter import CLOCKS_PER_QUARTER
 from engine.theory.spelling import spelled
 from engine.theory.symbols import symbol
 from ports.files import FileError
@@ -41,9 +42,6 @@ SECOND_DIGITS: Final = 6
 def _plain(number: float) -> float:
     return round(float(number), SECOND_DIGITS)
 
-
-# A change is expected on a place, not at a moment: to the tick of the MIDI clock.
-_TICKS: Final = 24
 
 HEARD_AT_FIRST: Final = C_MAJOR
 """The key in which names are spelled before any is heard."""
@@ -113,11 +111,12 @@ class Trace:
         )
 
     def _expect(self, change: ChangeExpected) -> None:
-        ahead = change.at_beat - change.beat
+        # A change is expected on a place, not at a moment: to the tick of the MIDI clock.
+        place = self._beat_at(change.at) + change.at_beat - change.beat
         self._line(
             "expect",
             change.at,
-            at_beat=_plain(round((self._beat_at(change.at) + ahead) * _TICKS) / _TICKS),
+            at_beat=_plain(round(place * CLOCKS_PER_QUARTER) / CLOCKS_PER_QUARTER),
             label=harte(change.chord, change.key),
             confidence=_plain(change.confidence),
         )

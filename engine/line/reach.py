@@ -13,13 +13,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from math import ceil
-from typing import Final
 
 from engine.line.hand import moved, reachable, shift_seconds
 from engine.score import BassNote
-
-# The finest places of a part: those of the MIDI clock.
-_GRID: Final = 24
+from engine.theory.meter import CLOCKS_PER_QUARTER
 
 
 def within_reach(
@@ -64,7 +61,7 @@ def _late(
     if before is None:
         return [note]
     takes = shift_seconds(_shift(kept, note, last, span))
-    beat = before.beat + Fraction(ceil(takes / seconds * _GRID), _GRID)
+    beat = before.beat + Fraction(ceil(takes / seconds * CLOCKS_PER_QUARTER), CLOCKS_PER_QUARTER)
     ends = note.beat + note.length
     return [replace(note, beat=beat, length=ends - beat)] if beat < ends else []
 

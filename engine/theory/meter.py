@@ -134,8 +134,8 @@ def _groups(count: int) -> list[int]:
     return [2] * twos + [3] * threes
 
 
-# A felt beat lies on a place of this grid, that of the MIDI clock.
-_GRID: Final = 24
+CLOCKS_PER_QUARTER: Final = 24
+"""The grid of the MIDI clock (MIDI 1.0): a felt beat lies on it, and nothing is placed finer."""
 
 
 @lru_cache(maxsize=256)  # fractions are slow, and a look ahead asks eight times
@@ -171,7 +171,7 @@ class Moment:
     @property
     def weight(self) -> int:
         """How strong this place in the bar is, see Metre.weight."""
-        return self.metre.weight(Fraction(self.in_bar).limit_denominator(_GRID))
+        return self.metre.weight(Fraction(self.in_bar).limit_denominator(CLOCKS_PER_QUARTER))
 
     def later(self, felt_beats: int) -> float:
         """The place in the song so many felt beats later, see Metre.later."""
@@ -179,5 +179,5 @@ class Moment:
 
     def next_beat(self, *, beyond: bool = False) -> Fraction:
         """The first felt beat from here on, the one that is right here left out if `beyond`."""
-        ticks = max(ceil((self.in_bar - 1e-6) * _GRID), 0) + beyond
-        return self.bar_start + self.metre.pulse_from(Fraction(ticks, _GRID))
+        ticks = max(ceil((self.in_bar - 1e-6) * CLOCKS_PER_QUARTER), 0) + beyond
+        return self.bar_start + self.metre.pulse_from(Fraction(ticks, CLOCKS_PER_QUARTER))
