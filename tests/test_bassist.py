@@ -275,6 +275,7 @@ def test_chords_between_the_beats_are_no_silence() -> None:
         assert here[0].written.length < 4  # it is no end of a phrase
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("places", [(1.0, 3.0), (1.0,), (1.5,), (2.5,)], ids=str)
 @pytest.mark.parametrize("early", [0.0, 0.03], ids=str)
 def test_who_strikes_after_the_bar_line_still_changes_chords_on_it(
@@ -447,6 +448,7 @@ def test_the_first_bar_of_a_chart_has_all_its_chords(preset: str, external: bool
     assert {p.written.chord.root for p in begun if 1.9 < p.beat < 3.9} == {8}
 
 
+@pytest.mark.slow
 def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None:
     """The fourth time round nobody plays the Eb: the bass does, and nothing else in that bar."""
     keys = [e for e in stabs(LOOP * 4, (0.0,), 3.8) if not 51.9 < e.at < 53.95]
@@ -501,6 +503,7 @@ def test_who_plays_on_two_and_four_is_met_on_one_where_the_chord_is_only_likely(
         assert first.note % 12 == parse_symbol(name).root
 
 
+@pytest.mark.slow
 def test_a_song_whose_chords_are_pushed_changes_on_its_bar_lines() -> None:
     """Each chord an eighth before its bar: by the third time the fourth beat is the old chord's."""
     begun = plays(heard_from(bass_player("walking"), stabs(LOOP * 4, (-0.5, 1.0), 0.4), until=63.5))
@@ -557,6 +560,7 @@ def test_the_bass_comes_back_with_the_player() -> None:
     assert all(b.at - a.at > 0.1 for a, b in pairwise(after))
 
 
+@pytest.mark.slow
 def test_who_begins_again_after_the_bass_has_rested_begins_with_bar_one() -> None:
     """Nobody counts in silence: the next chord is on the first beat again, wherever it comes.
 
@@ -879,6 +883,7 @@ def woken_in_time(bassist: Bassist, until: float) -> list[float]:
     return times
 
 
+@pytest.mark.slow
 def test_woken_late_a_note_keeps_the_time_that_it_was_due_at() -> None:
     """Every waking comes 30 ms late; the notes bear the times that they would bear woken in time.
 
@@ -1127,6 +1132,7 @@ def test_same_events_and_seed_same_part() -> None:
     assert takes[0] != takes[2]
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.floats(0.0, 8.0), max_size=40))
 def test_extra_ticks_are_inaudible(times: list[float]) -> None:
@@ -1198,6 +1204,7 @@ ASKED = st.fixed_dictionaries(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=100, deadline=None)
 @given(playing(), ASKED, st.sampled_from(names()))
 def test_whatever_comes_in_is_legal_music(
@@ -1221,6 +1228,7 @@ def test_whatever_comes_in_is_legal_music(
     assert bassist.next_deadline() is None
 
 
+@pytest.mark.slow
 def test_random_bars_never_sound_two_notes() -> None:
     """A hundred chords at any moment, one bass note at a time."""
     random = Random(11)

@@ -363,6 +363,7 @@ def test_replay_writes_part_and_trace(capsys: pytest.CaptureFixture[str], folder
     assert all(a["until"] <= b["time"] + 1e-6 for a, b in pairwise(played))
 
 
+@pytest.mark.slow
 def test_a_file_has_slides_as_bends_on_request(
     capsys: pytest.CaptureFixture[str], folder: Path
 ) -> None:
@@ -1038,6 +1039,7 @@ def test_a_chart_foretells_the_first_change(
     assert surely > 0.5
 
 
+@pytest.mark.slow
 def test_a_split_leaves_the_right_hand_out(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -73,6 +73,7 @@ def test_of_how_notes_fell_only_the_last_bars_are_kept() -> None:
     assert room(performer_after(MANY)) <= 1.1 * room(performer_after(SOME))
 
 
+@pytest.mark.slow
 def test_of_the_part_only_the_last_bars_are_kept() -> None:
     """With the harmony it was written for, and the manner of the player in each bar."""
     assert room(writing_after(MANY)) <= 1.1 * room(writing_after(SOME))

@@ -247,6 +247,7 @@ def test_beats_that_were_amended_can_be_amended_again() -> None:
     assert seen[0] == seen[1]
 
 
+@pytest.mark.slow
 def test_a_song_so_long_that_its_beginning_is_forgotten_can_be_amended() -> None:
     """An hour and more: the beats before are forgotten in between, and nothing is lost."""
     amended, told = Foresight(), Foresight()

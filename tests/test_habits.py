@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from random import Random
 
+import pytest
+
 from engine.bassist import Bassist
 from engine.events import Play
 from presets.reading import read
@@ -87,6 +89,7 @@ pools: {minor: {1: 1, b3: 1, 5: %d, b7: 1}}
     assert fifths(9) > 1.5 * fifths(1)
 
 
+@pytest.mark.slow
 def test_the_figure_is_stated_before_it_is_varied() -> None:
     """Three bars of nothing but the figure, and then a variation."""
     how = COUNTED + "phrase: {bars: 4, answer: 0, vary: 0, fill: 0, turns: [add]}\n"
@@ -95,6 +98,7 @@ def test_the_figure_is_stated_before_it_is_varied() -> None:
         assert by_bar(played(how, EIGHT_BARS, seed=seed))[:4] == [1, 1, 1, 2]
 
 
+@pytest.mark.slow
 def test_home_wanders_as_far_as_it_may() -> None:
     """Each bar's root stays in its octave; with `roam: 9` it is played in another as well."""
     how = COUNTED + "register: {lowest: E1, highest: D3, home: A1, roam: %d}\n"

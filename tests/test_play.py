@@ -174,12 +174,14 @@ def test_the_count_in_comes_first(playing: Playing, tmp_path: Path) -> None:
     assert (counted, at_once) == (pytest.approx(1, abs=0.1), pytest.approx(0, abs=0.1))
 
 
+@pytest.mark.slow
 def test_chords_sent_early_are_played_when_they_are_due(playing: Playing) -> None:
     """With --lead 2 the chord of the second bar is struck on beat 4 and sounds on beat 6."""
     assert round(roots(playing("--tempo", 120), 10)[0]) == 4
     assert round(roots(playing("--tempo", 120, "--lead", 2), 10)[0]) == 6
 
 
+@pytest.mark.slow
 def test_a_note_in_doubt_waits_for_the_keys_as_long_as_the_pocket_is(playing: Playing) -> None:
     """Changes nobody could know, 20 ms late, are waited for, with --pocket 0 they are not."""
     changes = "Bb Gm7 Eb Ab Db Gb Cb E A D"
@@ -193,6 +195,7 @@ def test_a_note_in_doubt_waits_for_the_keys_as_long_as_the_pocket_is(playing: Pl
     assert all(e.at < BAR * i + 0.02 for i, e in enumerate(firsts("--pocket", 0), start=1))
 
 
+@pytest.mark.slow
 def test_the_synth_is_told_how_far_it_is_bent(playing: Playing) -> None:
     """--bend 12 begins with registered parameter 0, the bend range, of twelve semitones."""
     how = ("--tempo", 120, "--grade", 7, "--bars", 16, "--preset", "neo-soul")
@@ -214,6 +217,7 @@ def test_the_grade_is_the_one_asked_for(playing: Playing) -> None:
     assert more > tones
 
 
+@pytest.mark.slow
 def test_the_seed_repeats_a_performance(playing: Playing) -> None:
     """The same keys and seed give the same part, another seed another."""
     how = ("--tempo", 120, "--grade", 7)
@@ -316,6 +320,7 @@ def test_a_bass_that_comes_back_unheard_is_no_matter(
     assert complaints(capsys) == []
 
 
+@pytest.mark.slow
 def test_a_left_hand_that_plays_what_the_bass_plays_is_no_echo(
     playing: Playing, capsys: pytest.CaptureFixture[str]
 ) -> None:

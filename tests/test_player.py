@@ -405,6 +405,7 @@ def restruck(chart: str, times: int, start: float = 0.0, *, low: bool = False) -
 class TestBand:
     """The whole bassist."""
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("preset", ["soul", "walking", "ballad"])
     def test_under_a_steady_player_the_part_is_the_style_as_written(self, preset: str) -> None:
         """Block chords, one a bar, as loud as ever: all the way along is nowhere to go."""

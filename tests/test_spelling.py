@@ -38,6 +38,7 @@ def test_a_bass_of_the_key_keeps_the_name_that_the_key_gives_it(key: str, symbol
         assert symbol(parse_symbol(each), key_of(key)) == each
 
 
+@pytest.mark.slow
 def test_a_bass_has_one_name_behind_the_slash_and_as_a_note() -> None:
     """Whatever the chord, its bass and the key: who reads F/B plays a B, and is told so."""
     for key in KEYS:
