@@ -57,7 +57,7 @@ class Stroke:
     is the next chord's root, sounded early and held over; `>5` is a fifth where the chord stays.
     """
 
-    at: Fraction
+    in_bar: Fraction
     length: Fraction
     accent: float
     ghost: bool

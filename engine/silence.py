@@ -21,7 +21,7 @@ class Silence:
 
     def __init__(self) -> None:
         self.resting = False
-        self._sounded_at = Fraction(0)
+        self._sounded_beat = Fraction(0)
         self._struck = False
 
     def key_down(self) -> None:
@@ -31,14 +31,14 @@ class Silence:
 
     def move(self, beat: Fraction) -> None:
         """The song goes on from another place."""
-        self._sounded_at = beat
+        self._sounded_beat = beat
 
     def cross(self, beat: Fraction, moment: Moment, *, silent: bool) -> bool:
         """A felt beat begins: whether the phrase ends on it, and the bass rests."""
         if self._struck or not silent:
-            self._sounded_at = beat
+            self._sounded_beat = beat
         self._struck = False
-        lasts = beat - self._sounded_at >= BARS_OF_SILENCE * moment.metre.bar
+        lasts = beat - self._sounded_beat >= BARS_OF_SILENCE * moment.metre.bar
         ends = lasts and not self.resting and beat == moment.bar_start
         self.resting = self.resting or ends
         return ends

@@ -1040,7 +1040,7 @@ class TestRhythm:
         before: list[set[Fraction]] = []
         for step in range(11):
             rhythms = Rhythms(style, 4, density=step / 10)
-            bars = [{s.at for s in rhythms.bar(bar, metre)} for bar in range(1, 33)]
+            bars = [{s.in_bar for s in rhythms.bar(bar, metre)} for bar in range(1, 33)]
             counts.append(sum(map(len, bars)))
             kept = sum(len(old & new) for old, new in zip(before, bars, strict=False))
             assert kept >= 0.7 * sum(map(len, before))
@@ -1052,7 +1052,7 @@ class TestRhythm:
         """The bar line is the last thing to go."""
         bar = Figure.of("X--x --x- X--x --x-", "", Grid.SIXTEENTHS).strokes
 
-        assert [s.at for s in at_density(bar, 0.0, 0.5, FOUR_FOUR, STYLES["soul"])] == [0]
+        assert [s.in_bar for s in at_density(bar, 0.0, 0.5, FOUR_FOUR, STYLES["soul"])] == [0]
 
     @pytest.mark.parametrize(
         ("figure", "density", "kept"),
@@ -1069,7 +1069,7 @@ class TestRhythm:
         """Who walks with less room leaves out two, not four, which leads into the next bar."""
         bar = Figure.of(figure, "", Grid.EIGHTHS).strokes
 
-        assert [s.at for s in at_density(bar, density, 0.5, FOUR_FOUR, WALK)] == kept
+        assert [s.in_bar for s in at_density(bar, density, 0.5, FOUR_FOUR, WALK)] == kept
 
     @pytest.mark.parametrize("metre", ["3/4", "6/8", "12/8", "2/4", "5/4", "7/8"])
     def test_a_figure_fits_a_metre_it_was_not_written_for(self, metre: str) -> None:
@@ -1079,8 +1079,8 @@ class TestRhythm:
         for style in STYLES.values():
             for bar in range(1, 13):
                 strokes = Rhythms(style, 1).bar(bar, wanted)
-                assert strokes[0].at < wanted.bar
-                assert all(s.at + s.length <= wanted.bar for s in strokes if not s.early)
+                assert strokes[0].in_bar < wanted.bar
+                assert all(s.in_bar + s.length <= wanted.bar for s in strokes if not s.early)
 
     @pytest.mark.parametrize("low", [0.25, 0.5, 0.75, 1.0])
     def test_over_a_busy_left_hand_the_figure_stays_one_figure(self, low: float) -> None:
@@ -1092,8 +1092,8 @@ class TestRhythm:
             for begin in range(1, 33, style.phrase.bars):
                 thinned: dict[tuple[tuple[Fraction, float], ...], list[Fraction]] = {}
                 for bar in range(begin, begin + style.phrase.bars):
-                    full = tuple((s.at, s.accent) for s in rhythms.bar(bar, metre))
-                    less = [s.at for s in rhythms.bar(bar, metre, Manner(low=low))]
+                    full = tuple((s.in_bar, s.accent) for s in rhythms.bar(bar, metre))
+                    less = [s.in_bar for s in rhythms.bar(bar, metre, Manner(low=low))]
                     assert thinned.setdefault(full, less) == less
 
     @pytest.mark.parametrize("metre", ["4/4", "2/2", "6/8", "7/8", "5/16", "6/16", "7/16"])
@@ -1104,8 +1104,8 @@ class TestRhythm:
             rhythms = Rhythms(style, 3, density=density)
             for bar in range(1, 9):
                 strokes = rhythms.bar(bar, Metre.of(metre))
-                assert strokes[0].at >= 0
-                assert all(a.at + a.length <= b.at for a, b in pairwise(strokes))
+                assert strokes[0].in_bar >= 0
+                assert all(a.in_bar + a.length <= b.in_bar for a, b in pairwise(strokes))
 
     def test_a_density_between_two_wholes_is_met_over_phrases(self) -> None:
         """With 2.5 strokes a bar some phrases of a walk in quarters have two, some three."""
@@ -1189,8 +1189,8 @@ class TestRhythm:
             rhythms = Rhythms(style, 1)
             for bar in range(1, 17):
                 strokes = rhythms.bar(bar, Metre.of(metre))
-                assert all(stroke.at % Fraction(1, 2) == 0 for stroke in strokes)
-                assert all(a.at + a.length <= b.at for a, b in pairwise(strokes))
+                assert all(stroke.in_bar % Fraction(1, 2) == 0 for stroke in strokes)
+                assert all(a.in_bar + a.length <= b.in_bar for a, b in pairwise(strokes))
                 assert all(stroke.length > 0 for stroke in strokes)
 
 

@@ -94,7 +94,7 @@ class Ear:
         self._named = False  # since the start or the last jump
         self._choice = NOTHING_HEARD
         self._set_down = SetDown()
-        self._low_at = -inf  # the place of the last key below C3
+        self._low_position = -inf  # the place of the last key below C3
         self._reading = NOTHING_READ
 
     # Events -------------------------------------------------------------------------------
@@ -104,7 +104,7 @@ class Ear:
         self._held.strike(moment.position, note, velocity, channel)
         self._struck = self._struck or velocity > 0
         if note < C3 and velocity > 0:
-            self._low_at = moment.position
+            self._low_position = moment.position
 
     def note_off(self, moment: Moment, note: int, channel: int) -> None:
         """A key comes up."""
@@ -135,8 +135,8 @@ class Ear:
         self._memory.jump(moment.position)
         self._named = False
         self._set_down = SetDown()
-        if self._low_at > -inf:
-            self._low_at = moment.position
+        if self._low_position > -inf:
+            self._low_position = moment.position
         self._beat = None
 
     def amend(self, root: int, since: float, until: float) -> None:
@@ -202,7 +202,7 @@ class Ear:
         """Whether nothing below C3 was struck for two bars of four, and nothing sounds there."""
         bass = self._reading.bass
         holds = bass is not None and bass < C3
-        return self._beat is not None and self._beat - self._low_at > _LEFT and not holds
+        return self._beat is not None and self._beat - self._low_position > _LEFT and not holds
 
     @property
     def sounding(self) -> frozenset[int]:

@@ -149,7 +149,7 @@ class Bassline:
     def _comes_down(self, bar: int, metre: Metre) -> bool:
         """Whether the figure of a bar begins on the octave, so that this is led to."""
         first = self._rhythms.bar(bar, metre)[0]
-        return first.at == 0 and first.tone == OCTAVE
+        return first.in_bar == 0 and first.tone == OCTAVE
 
     def _columns(
         self, ask: Ask, strokes: Sequence[Placed], options: Sequence[list[Option]]

@@ -58,17 +58,17 @@ def _in_three(beat: Fraction) -> bool:
 def _endless(figure: Figure) -> Iterator[Stroke]:
     """The figure again and again."""
     for times in count():
-        yield from (replace(s, at=s.at + times * figure.metre.bar) for s in figure.strokes)
+        yield from (replace(s, in_bar=s.in_bar + times * figure.metre.bar) for s in figure.strokes)
 
 
 def _until(place: Fraction, figure: Figure) -> list[Stroke]:
-    return list(takewhile(lambda stroke: stroke.at < place, _endless(figure)))
+    return list(takewhile(lambda stroke: stroke.in_bar < place, _endless(figure)))
 
 
 def _broken_off(figure: Figure, metre: Metre) -> list[Stroke]:
     strokes = _until(metre.bar, figure)
     if strokes:
-        rest = metre.bar - strokes[-1].at
+        rest = metre.bar - strokes[-1].in_bar
         strokes[-1] = replace(strokes[-1], length=min(strokes[-1].length, rest))
     return strokes
 
@@ -84,13 +84,15 @@ def _laid(figure: Figure, metre: Metre) -> Iterator[Stroke]:
     laid = _Laid(figure.metre, metre)
     strokes = laid.running_on(_until(figure.metre.start_of(len(metre.pulses)), figure))
     groups = [(at, list(together)) for at, together in groupby(strokes, laid.place)]
-    nexts = [(at, laid.stretched(together[0].at)) for at, together in groups[1:]]
+    nexts = [(at, laid.stretched(together[0].in_bar)) for at, together in groups[1:]]
     nexts.append((metre.bar, metre.bar))
     for (at, group), (end, reached) in zip(groups, nexts, strict=False):  # none, if all is silent
-        begins, ends = (laid.stretched(t) for t in (group[0].at, group[-1].at + group[-1].length))
+        begins, ends = (
+            laid.stretched(t) for t in (group[0].in_bar, group[-1].in_bar + group[-1].length)
+        )
         length = end - at if ends >= reached else min(end - at, ends - begins)
         kept = max(group, key=_strength)
-        yield replace(kept, at=at, length=length, accent=_accent(kept, at, figure, metre))
+        yield replace(kept, in_bar=at, length=length, accent=_accent(kept, at, figure, metre))
 
 
 def _strength(stroke: Stroke) -> tuple[bool, bool, float]:
@@ -101,7 +103,7 @@ def _accent(stroke: Stroke, at: Fraction, figure: Figure, metre: Metre) -> float
     """The half of the bar is as strong as in the figure, also where it comes a beat sooner."""
     if stroke.ghost or metre.weight(at) != HALF_BAR:
         return stroke.accent
-    halves = [s.accent for s in figure.strokes if figure.metre.weight(s.at) == HALF_BAR]
+    halves = [s.accent for s in figure.strokes if figure.metre.weight(s.in_bar) == HALF_BAR]
     return max(stroke.accent, *halves, 0)
 
 
@@ -122,8 +124,8 @@ class _Laid:
 
     def place(self, stroke: Stroke) -> Fraction:
         """Where a stroke is played: its place in the beat, or the nearest that one plays."""
-        begins, length, there, room = self._beat(stroke.at)
-        share = (stroke.at - begins) / length
+        begins, length, there, room = self._beat(stroke.in_bar)
+        share = (stroke.in_bar - begins) / length
         if length == room or (self._triplets and not _in_three(room)):
             return there + share * room
         parts = 3 if _in_three(room) else _halvings(share, room)
@@ -134,11 +136,11 @@ class _Laid:
         """Among beats of two eighths and of three all are alike: where they run, one more runs."""
         for stroke in strokes:
             yield stroke
-            begins, length, _, room = self._beat(stroke.at)
+            begins, length, _, room = self._beat(stroke.in_bar)
             longer = self._mixed and _in_three(room) and not _in_three(length)
-            inside = [s.at - begins for s in strokes if begins <= s.at < begins + length]
-            if longer and stroke.at == begins and inside == [0, length / 2]:
-                yield replace(stroke, at=begins + length / 3, length=length / 6, accent=PLAIN)
+            inside = [s.in_bar - begins for s in strokes if begins <= s.in_bar < begins + length]
+            if longer and stroke.in_bar == begins and inside == [0, length / 2]:
+                yield replace(stroke, in_bar=begins + length / 3, length=length / 6, accent=PLAIN)
 
     def _beat(self, place: Fraction) -> tuple[Fraction, Fraction, Fraction, Fraction]:
         """The felt beat of a place, where it begins and how long it is, as written and as laid."""

@@ -50,10 +50,10 @@ def with_pickup(
     last = own[-1] if own else None
     if last is None or last.early:
         return tuple(strokes)
-    if not is_exposed(metre, last.at, last.length, metre.bar, seconds_per_beat):
+    if not is_exposed(metre, last.in_bar, last.length, metre.bar, seconds_per_beat):
         return tuple(strokes)
-    at = _place(metre, last.at)
-    cut = (replace(s, length=min(s.length, at - s.at)) for s in strokes if s.at < at)
+    at = _place(metre, last.in_bar)
+    cut = (replace(s, length=min(s.length, at - s.in_bar)) for s in strokes if s.in_bar < at)
     return (*cut, Stroke(at, metre.bar - at, PLAIN, ghost=False, tone=LEAD))
 
 

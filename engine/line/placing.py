@@ -136,7 +136,9 @@ def placed(
     A change may be anticipated: then its first note has sounded already.  Or the style lets it
     wait for the next stroke of the figure.
     """
-    moments = {ask.bar_start + s.at: s for s in strokes if ask.bar_start + s.at >= ask.start}
+    moments = {
+        ask.bar_start + s.in_bar: s for s in strokes if ask.bar_start + s.in_bar >= ask.start
+    }
     for stretch in stretches:
         wanted = stretch.change and stretch.start < ask.end and _wants_note(stretch, ask)
         # Who has not played yet comes in with the chord, whatever the figure says.

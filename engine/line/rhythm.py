@@ -58,8 +58,8 @@ class Rhythms:
         density = self._density_for(manner)
         strokes = self._plain(bar, metre, density)
         last = strokes[-1]
-        if last.early and last.at + last.length == metre.bar:
-            following = self._plain(bar + 1, metre, density)[0].at
+        if last.early and last.in_bar + last.length == metre.bar:
+            following = self._plain(bar + 1, metre, density)[0].in_bar
             return (*strokes[:-1], replace(last, length=last.length + following))
         return strokes
 
@@ -160,9 +160,9 @@ def walked_out(bar: Bar, metre: Metre, step: Fraction) -> Bar:
     A part that steps in thirds of a beat walks in them.
     """
     start = metre.pulses[-1]
-    kept = [s for s in bar if s.at < start]
-    if kept and kept[-1].at + kept[-1].length > start:
-        kept[-1] = replace(kept[-1], length=start - kept[-1].at)
+    kept = [s for s in bar if s.in_bar < start]
+    if kept and kept[-1].in_bar + kept[-1].length > start:
+        kept[-1] = replace(kept[-1], length=start - kept[-1].in_bar)
     each = Fraction(1, 3) if step.denominator % 3 == 0 else Fraction(1, 2)
     count = int((metre.bar - start) / each)
     if not count:
@@ -182,25 +182,25 @@ def varied(bar: Bar, chance: Random, metre: Metre, style: Style) -> Bar:
 
 
 def _ornamented(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:
-    taken = {s.at for s in bar}
+    taken = {s.in_bar for s in bar}
     pickups = [p - step for p in (*metre.pulses[1:], metre.bar)]
     free = [at for at in pickups if at > 0 and at not in taken]
     return _added(bar, chance.choice(free), step, 0.4) if free else bar
 
 
 def _truncated(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:  # noqa: ARG001
-    weak = [s for s in bar if metre.weight(s.at) <= 1 and s.accent < 1]
+    weak = [s for s in bar if metre.weight(s.in_bar) <= 1 and s.accent < 1]
     return _without(bar, chance.choice(weak)) if weak and len(bar) > 1 else bar
 
 
 def _displaced(bar: Bar, chance: Random, metre: Metre, step: Fraction) -> Bar:
-    taken = {s.at for s in bar}
-    movable = [s for s in bar[1:] if metre.weight(s.at) == 2 and s.at - step not in taken]
+    taken = {s.in_bar for s in bar}
+    movable = [s for s in bar[1:] if metre.weight(s.in_bar) == 2 and s.in_bar - step not in taken]
     if not movable:
         return bar
     moved = chance.choice(movable)
     rest = _without(bar, moved)
-    early = replace(moved, at=moved.at - step, length=moved.length + step)
+    early = replace(moved, in_bar=moved.in_bar - step, length=moved.length + step)
     return _inserted(rest, early)
 
 
@@ -215,7 +215,7 @@ def _without(bar: Bar, gone: Stroke) -> Bar:
         if stroke is gone:
             continue
         # One that rang up to the one left out rings on.
-        more = gone.length if stroke.at + stroke.length == gone.at else 0
+        more = gone.length if stroke.in_bar + stroke.length == gone.in_bar else 0
         kept.append(replace(stroke, length=stroke.length + more))
     return tuple(kept)
 
@@ -225,11 +225,16 @@ def _added(bar: Bar, at: Fraction, step: Fraction, accent: float) -> Bar:
 
 
 def _inserted(bar: Bar, new: Stroke) -> Bar:
-    cut = [replace(s, length=new.at - s.at) if s.at < new.at < s.at + s.length else s for s in bar]
-    later = [s.at for s in bar if s.at > new.at]
+    cut = [
+        replace(s, length=new.in_bar - s.in_bar)
+        if s.in_bar < new.in_bar < s.in_bar + s.length
+        else s
+        for s in bar
+    ]
+    later = [s.in_bar for s in bar if s.in_bar > new.in_bar]
     if later:
-        new = replace(new, length=min(new.length, later[0] - new.at))
-    return tuple(sorted((*cut, new), key=lambda s: s.at))
+        new = replace(new, length=min(new.length, later[0] - new.in_bar))
+    return tuple(sorted((*cut, new), key=lambda s: s.in_bar))
 
 
 def at_density(bar: Bar, density: float, threshold: float, metre: Metre, style: Style) -> Bar:
@@ -243,7 +248,7 @@ def at_density(bar: Bar, density: float, threshold: float, metre: Metre, style: 
     if density < 0.5:
         wanted = floor(1 + (len(bar) - 1) * 2 * density + threshold)
         for stroke in _as_needed(bar, metre)[max(1, wanted) :][::-1]:
-            bar = _without(bar, next(s for s in bar if s.at == stroke.at))
+            bar = _without(bar, next(s for s in bar if s.in_bar == stroke.in_bar))
         return bar
     free = _free_steps(bar, metre, style)
     step = _step(style, metre)
@@ -263,27 +268,27 @@ def _as_needed(bar: Bar, metre: Metre) -> list[Stroke]:
     while left:
         strongest = min(_rank(stroke, metre) for stroke in left)
         equals = [stroke for stroke in left if _rank(stroke, metre) == strongest]
-        gaps = [min((_apart(s, other, metre) for other in kept), default=-s.at) for s in equals]
-        farthest = max(range(len(equals)), key=lambda i: (gaps[i], equals[i].at))
+        gaps = [min((_apart(s, other, metre) for other in kept), default=-s.in_bar) for s in equals]
+        farthest = max(range(len(equals)), key=lambda i: (gaps[i], equals[i].in_bar))
         kept.append(equals[farthest])
         left.remove(equals[farthest])
     return kept
 
 
 def _rank(stroke: Stroke, metre: Metre) -> tuple[bool, int, float]:
-    return stroke.ghost, -metre.weight(stroke.at), -stroke.accent
+    return stroke.ghost, -metre.weight(stroke.in_bar), -stroke.accent
 
 
 def _apart(one: Stroke, other: Stroke, metre: Metre) -> Fraction:
     """How far two strokes are from each other in a bar that comes again."""
-    distance = abs(one.at - other.at)
+    distance = abs(one.in_bar - other.in_bar)
     return min(distance, metre.bar - distance)
 
 
 def _free_steps(bar: Bar, metre: Metre, style: Style) -> list[Fraction]:
     """The steps that thickening fills, first the ones a listener expects most."""
     step = _step(style, metre)
-    taken = {s.at for s in bar}
+    taken = {s.in_bar for s in bar}
     every = [i * step for i in range(int(metre.bar / step))]
     free = [at for at in every if at not in taken]
     if len(free) < 3:  # a full figure thickens by pickups of half a step

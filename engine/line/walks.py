@@ -54,9 +54,11 @@ class Walk:
         ends = (*self.beats[1:], self.target.stretch.start)
         off = 2 * first - (ends[0] - bar_start)  # the beat before it sets off from the root
         laid = [
-            replace(s, length=min(s.length, first - s.at), tone="1" if s.at >= off else s.tone)
+            replace(
+                s, length=min(s.length, first - s.in_bar), tone="1" if s.in_bar >= off else s.tone
+            )
             for s in strokes
-            if s.at < first
+            if s.in_bar < first
         ]
         for beat, end in zip(self.beats, ends, strict=True):
             laid += _step(strokes, beat - bar_start, end - bar_start)
@@ -65,10 +67,10 @@ class Walk:
 
 def _step(strokes: Sequence[Stroke], begin: Fraction, end: Fraction) -> list[Stroke]:
     """What the figure plays on this beat, if it begins on it, else one stroke for the beat."""
-    own = [s for s in strokes if begin <= s.at < end and not s.ghost and not s.early]
-    if not own or own[0].at != begin:
+    own = [s for s in strokes if begin <= s.in_bar < end and not s.ghost and not s.early]
+    if not own or own[0].in_bar != begin:
         return [Stroke(begin, end - begin, PLAIN, ghost=False, tone=LEAD)]
-    return [replace(s, length=min(s.length, end - s.at), tone=LEAD) for s in own]
+    return [replace(s, length=min(s.length, end - s.in_bar), tone=LEAD) for s in own]
 
 
 class Walks:

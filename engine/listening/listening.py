@@ -53,7 +53,10 @@ class Listening:
         self._colours = Colours()
         self._ended = Ended(foresight, ear)
         self._now = Running()
-        self._fresh, self._key_at = 0, 0.0  # keys since the last reading; where the last one came
+        self._fresh, self._key_position = (
+            0,
+            0.0,
+        )  # keys since the last reading; where the last one came
 
     @property
     def tacet(self) -> bool:
@@ -71,7 +74,7 @@ class Listening:
         self._beyond = ()
         self._now = Running()
         self._sent.clear()
-        self._key_at = moment.position
+        self._key_position = moment.position
 
     def _end_paused_beat(self, moment: Moment) -> None:
         """A song that goes on from within the beat under way does not come to its end again."""
@@ -198,7 +201,7 @@ class Listening:
 
     def key_down(self, moment: Moment, event: NoteOn) -> None:
         """A key goes down: which one is for the ear, when and how for the rest."""
-        self._fresh, self._key_at = self._fresh + 1, moment.position
+        self._fresh, self._key_position = self._fresh + 1, moment.position
         self.ear.note_on(moment, event.note, event.velocity, event.channel)
         self.player.key_down(moment.at, event.note, event.velocity)
         self.timing.key_down(moment)
@@ -239,7 +242,7 @@ class Listening:
         """Another chord was heard than the one that was played by."""
         before, self._chord = self._chord, chord
         if self._lead:
-            self._sent.keep(self._key_at, chord)
+            self._sent.keep(self._key_position, chord)
         # The same root in another colour leads where it led; the next beat looks again anyway.
         if before is None or before.root != chord.root or self._lead:
             self._now.seen_from = moment
