@@ -10,7 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from engine.hearing.tables import Array, KeyTables
+from engine.arrays import Doubles
+from engine.hearing.tables import KeyTables
 from engine.hearing.taught import Coded
 
 HEAD = '''"""Weights: what the ear was taught, as data; written by bench/fit_hearing.py.
@@ -34,7 +35,7 @@ from typing import Final
 '''
 
 
-def coded(table: Array) -> Coded:
+def coded(table: Doubles) -> Coded:
     """A table as whole numbers of a step, in base 64."""
     step = float(f"{np.abs(table).max() / 32000:.3g}") or 1.0
     whole = np.rint(table / step).astype("<i2")

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from engine.arrays import Doubles
 from engine.events import Heard
-from engine.hearing.tables import Array
 from engine.hearing.taught import TAUGHT
 from engine.theory.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.theory.symbols import symbol
@@ -79,7 +79,7 @@ def _named(heard: Heard, key: Key) -> str:
     return f"{symbol(heard.chord, key)} {heard.confidence:.2f}"
 
 
-def _likeliest(belief: Array, key: Key, count: int = 3) -> str:
+def _likeliest(belief: Doubles, key: Key, count: int = 3) -> str:
     """The likeliest states of a belief, (12, qualities)."""
     width = belief.shape[1]
     states = np.argsort(-belief, axis=None)[:count]

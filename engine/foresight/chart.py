@@ -19,11 +19,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from engine.arrays import Doubles
 from engine.foresight.agreement import FAMILY_INDEX, NO_CHORD, NO_FAMILY, ROOTS, Step
 from engine.theory.harmony import Chord, Key
 from engine.theory.meter import FOUR_FOUR, Metre
-
-Floats = NDArray[np.float64]
 
 # The chance of a jump at a bar line inside a section, and where a section ends; players leave
 # the form mostly there.
@@ -109,7 +108,7 @@ class Whereabouts:
     many were `replaced`.
     """
 
-    belief: Floats
+    belief: Doubles
     last: int | None
     entered: float = 0.0
     replaced: float = 0.0
@@ -165,10 +164,10 @@ class Follower:
         entered, replaced = where.entered + written + instead, where.replaced + instead
         return Whereabouts(belief, root, entered, replaced)
 
-    def odds(self, where: Whereabouts) -> tuple[Floats, Floats]:
+    def odds(self, where: Whereabouts) -> tuple[Doubles, Doubles]:
         """The next beat: the probability of each root, and of each place of the chart."""
         written, replaced = self._moved(where)
-        odds: Floats = np.bincount(self._roots, written, ROOTS).astype(np.float64)
+        odds: Doubles = np.bincount(self._roots, written, ROOTS).astype(np.float64)
         last = NO_CHORD if where.last is None else where.last
         odds[last] += float(replaced[~self._moves].sum())
         odds += float(replaced[self._moves].sum()) / ROOTS
@@ -176,18 +175,18 @@ class Follower:
         odds /= odds.sum()
         return odds, written
 
-    def foretold(self, odds: Floats, places: Floats, step: Step) -> float:
+    def foretold(self, odds: Doubles, places: Doubles, step: Step) -> float:
         """How likely, by what `odds` gave, this beat was, by its own root or as written."""
         fits = (self._roots == step.root) | self._goes_by(step)
         return max(float(odds[step.root]), float(places[fits].sum()))
 
-    def chord_on(self, root: int, places: Floats) -> Chord | None:
+    def chord_on(self, root: int, places: Doubles) -> Chord | None:
         """The likeliest chord as written, on a root."""
         fits = np.where(self._roots == root, places, -1.0)
         best = int(fits.argmax())
         return self.chords[best] if fits[best] > 0 else None
 
-    def _as_written(self, where: Whereabouts, step: Step) -> Floats:
+    def _as_written(self, where: Whereabouts, step: Step) -> Doubles:
         """How likely this beat is heard so at each place of the chart, if it has that chord."""
         anew = self._moves | (step.root != where.last)
         renamed = np.where(anew, _RENAMED, 1 - _MISHEARD)
@@ -204,7 +203,7 @@ class Follower:
             named |= np.array(same)[self._name_of]
         return named
 
-    def _anywhere(self, place: int) -> Floats:
+    def _anywhere(self, place: int) -> Doubles:
         """Belief in the beats before this place of every bar: most of all of the first one."""
         belief = np.zeros((2, len(self.chords)))
         belief[0, self._ends_bar] = 0.2 / self._ends_bar.sum()
@@ -212,19 +211,19 @@ class Follower:
         belief[0, -1] += 0.5
         return np.roll(belief, place, axis=1)
 
-    def _moved(self, where: Whereabouts) -> Floats:
+    def _moved(self, where: Whereabouts) -> Doubles:
         """The belief a beat later, before that beat is heard."""
         leaving = where.belief * self._jumps
         moved = np.roll(where.belief - leaving, 1, axis=1)
         written, replaced = moved
         fresh = written + replaced
-        out: Floats = np.empty_like(moved)
+        out: Doubles = np.empty_like(moved)
         out[0] = np.where(self._moves, fresh * (1 - where.replaces), written)
         out[1] = np.where(self._moves, fresh * where.replaces, replaced)
         self._land(out[0], leaving.sum(axis=0))
         return out
 
-    def _land(self, places: Floats, leaving: Floats) -> None:
+    def _land(self, places: Doubles, leaving: Doubles) -> None:
         total = float(leaving.sum())
         by_section = np.bincount(self._section_of, leaving, len(self._section_starts))
         places[self._section_starts] += _TO_SAME * by_section

@@ -13,8 +13,8 @@ from math import log, log2, log10
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from engine.arrays import Doubles, Singles
 from engine.foresight.agreement import (
     AHEAD,
     BINS,
@@ -30,8 +30,6 @@ from engine.foresight.agreement import (
 from engine.foresight.course import Course
 from engine.foresight.custom import STAYS, TABLES
 from engine.foresight.memory import Memory
-
-Floats = NDArray[np.float32]
 
 _DEPTHS: Final = np.array((1, 2, 4, 6, 8, 10, 12, 14))
 """The length bands at which votes are counted: from 1, 2, 4, 8, 16, 32, 64 and 128 beats."""
@@ -82,7 +80,7 @@ class Said(NamedTuple):
     """
 
     sure: float
-    coming: NDArray[np.float64] | None = None
+    coming: Doubles | None = None
 
 
 GIVEN: Final = Said(1.0)
@@ -93,7 +91,7 @@ class Record:
     """How well each way of remembering has called the beats of this song, and the changes."""
 
     def __init__(self) -> None:
-        self.hits: Floats = np.full((3, WAYS), 0.5, dtype=np.float32)
+        self.hits: Singles = np.full((3, WAYS), 0.5, dtype=np.float32)
 
     def judge(self, longest: Ints, root_before: int, root: int) -> None:
         """Note who was right about a beat."""
@@ -114,10 +112,10 @@ class Clues(NamedTuple):
     """
 
     votes: Votes
-    candidates: Floats
-    common: Floats
+    candidates: Singles
+    common: Singles
 
-    def told(self, record: Record, said: Said) -> tuple[Floats, Floats]:
+    def told(self, record: Record, said: Said) -> tuple[Singles, Singles]:
         """The clues of the candidates and those common to all, with nothing left to be told."""
         candidates, common = self.candidates.copy(), self.common.copy()
         if said.coming is not None:
@@ -134,7 +132,7 @@ def gather(memory: Memory, course: Course) -> Clues:
     return Clues(votes, _of_candidates(memory, votes, course), _common(memory, votes, course))
 
 
-def _of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
+def _of_candidates(memory: Memory, votes: Votes, course: Course) -> Singles:
     deep = votes.counts.reshape(-1, BINS).astype(np.float32) @ _AT_LEAST
     deep = deep.reshape(ROOTS, -1)
     parts = (
@@ -149,7 +147,7 @@ def _of_candidates(memory: Memory, votes: Votes, course: Course) -> Floats:
     return np.concatenate(parts, axis=1, dtype=np.float32)
 
 
-def _of_longest(votes: Votes, beats: int) -> Floats:
+def _of_longest(votes: Votes, beats: int) -> Singles:
     """By root and way: the longest agreement, its lead over the others, and how old it is."""
     longest, latest = votes.longest, votes.latest
     best = longest.max(0)
@@ -166,7 +164,7 @@ def _of_longest(votes: Votes, beats: int) -> Floats:
     return out
 
 
-def _of_latest(memory: Memory) -> Floats:
+def _of_latest(memory: Memory) -> Singles:
     """What came the last times this was played: of endings the first and second take turns."""
     out = np.zeros((ROOTS, 3 * len(_TAKES)), dtype=np.float32)
     for i, roots in enumerate(memory.latest(_TAKES, 3)):
@@ -175,7 +173,7 @@ def _of_latest(memory: Memory) -> Floats:
     return out
 
 
-def _of_bars_ago(memory: Memory, course: Course) -> Floats:
+def _of_bars_ago(memory: Memory, course: Course) -> Singles:
     """What came so and so many whole bars ago, and how far back it agrees from there."""
     out = np.zeros((ROOTS, len(_BARS_AGO)), dtype=np.float32)
     for i, bars in enumerate(_BARS_AGO):
@@ -184,7 +182,7 @@ def _of_bars_ago(memory: Memory, course: Course) -> Floats:
     return out
 
 
-def _of_roots(course: Course) -> Floats:
+def _of_roots(course: Course) -> Singles:
     """What each candidate is to the chords and tones of the song so far."""
     out = np.zeros((ROOTS, 13 + 5 + 3 + 36), dtype=np.float32)
     intervals = (np.arange(12) - course.reference) % 12
@@ -204,7 +202,7 @@ def _of_roots(course: Course) -> Floats:
     return out
 
 
-def of_customs(course: Course, customs: Floats) -> Floats:
+def of_customs(course: Course, customs: Singles) -> Singles:
     """The logarithms of what songs in general would do, a row for each candidate."""
     logs = np.log(customs + 1e-4) * np.float32(0.2)
     now = NO_CHORD if course.chord is None else course.chord.root
@@ -217,7 +215,7 @@ def of_customs(course: Course, customs: Floats) -> Floats:
     return out
 
 
-def _common(memory: Memory, votes: Votes, course: Course) -> Floats:
+def _common(memory: Memory, votes: Votes, course: Course) -> Singles:
     ranked = _SCALED[np.sort(votes.longest, axis=0)[-2:].T]
     parts = (
         ranked.ravel(),
@@ -230,7 +228,7 @@ def _common(memory: Memory, votes: Votes, course: Course) -> Floats:
     return np.concatenate(parts, dtype=np.float32)
 
 
-def _of_time(course: Course) -> Floats:
+def _of_time(course: Course) -> Singles:
     out = np.zeros(_PLACES + _LASTED + len(_PULSES) + 1 + 8 + 12, dtype=np.float32)
     out[min(course.place, _PLACES - 1)] = 1
     at = _PLACES
@@ -252,7 +250,7 @@ def _of_time(course: Course) -> Floats:
     return out
 
 
-def _of_chords(course: Course) -> Floats:
+def _of_chords(course: Course) -> Singles:
     families = NO_FAMILY + 1
     out = np.zeros(2 * families + 2 * 13 + 12 + 4 + 24, dtype=np.float32)
     out[course.family(0)] = 1
@@ -274,7 +272,7 @@ def _of_chords(course: Course) -> Floats:
     return out
 
 
-def _of_lag(memory: Memory, course: Course) -> Floats:
+def _of_lag(memory: Memory, course: Course) -> Singles:
     """How far back the longest exact agreement lies."""
     out = np.zeros(2 + len(_DUE), dtype=np.float32)
     lengths = memory.now.lengths[EXACT]

@@ -12,12 +12,10 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from engine.arrays import Singles
 from engine.foresight.agreement import NO_CHORD, NO_FAMILY, ROOTS, Step
 from engine.theory.harmony import Chord
-
-Floats = NDArray[np.float32]
 
 CHORDS_KEPT: Final = 5
 
@@ -46,7 +44,7 @@ class Sounded(NamedTuple):
     beats: int
 
 
-def _zeros(*shape: int) -> Floats:
+def _zeros(*shape: int) -> Singles:
     return np.zeros(shape, dtype=np.float32)
 
 
@@ -66,9 +64,9 @@ class Course:
     chord: Chord | None = None
     chords: tuple[Sounded, ...] = ()
     reference: int = 0
-    tones: Floats = field(default_factory=lambda: _zeros(2, 12))
-    roots: Floats = field(default_factory=lambda: _zeros(ROOTS))
-    heard: Floats = field(default_factory=lambda: np.full(ROOTS, -1e4, dtype=np.float32))
+    tones: Singles = field(default_factory=lambda: _zeros(2, 12))
+    roots: Singles = field(default_factory=lambda: _zeros(ROOTS))
+    heard: Singles = field(default_factory=lambda: np.full(ROOTS, -1e4, dtype=np.float32))
 
     def after(self, step: Step, pulses: int) -> Course:
         """The course after one more felt beat."""
@@ -96,7 +94,7 @@ class Course:
         started = Sounded(step.root, step.family, 1)
         return (started, *self.chords[: CHORDS_KEPT - 1])
 
-    def _tones_after(self, chord: Chord | None) -> Floats:
+    def _tones_after(self, chord: Chord | None) -> Singles:
         tones = self.tones * _FADES
         if chord is not None:
             share = 1.0 / len(chord.quality.intervals)

@@ -13,12 +13,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from engine.arrays import Singles
 from engine.foresight.agreement import NO_CHORD, ROOTS
 from engine.foresight.course import Course
 
-Floats = NDArray[np.float32]
 Context = tuple[int, ...]
 Counts = Mapping[Context, Mapping[int, int]]
 """For each context how often each outcome followed."""
@@ -104,13 +103,13 @@ class Custom:
 
     def __init__(self, counts: Counts) -> None:
         self._counts = counts
-        self._answers: dict[Context, Floats] = {}
+        self._answers: dict[Context, Singles] = {}
 
-    def odds(self, course: Course) -> Floats:
+    def odds(self, course: Course) -> Singles:
         """Per table, the probability of each outcome: interval up from the root, or NO_CHORD."""
         return np.stack([self._asked(table.contexts(course)) for table in TABLES])
 
-    def _asked(self, contexts: Iterator[Context]) -> Floats:
+    def _asked(self, contexts: Iterator[Context]) -> Singles:
         """The answer to the narrowest context, kept for the next time it is met."""
         asked = tuple(contexts)
         answer = self._answers.get(asked[-1])
@@ -120,7 +119,7 @@ class Custom:
             answer = self._answers[asked[-1]] = self._backed_off(asked)
         return answer
 
-    def _backed_off(self, contexts: Sequence[Context]) -> Floats:
+    def _backed_off(self, contexts: Sequence[Context]) -> Singles:
         odds = _EVEN
         for context in contexts:
             seen = self._counts.get(context)

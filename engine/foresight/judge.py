@@ -14,11 +14,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from engine.arrays import Singles
 from engine.foresight.agreement import ROOTS
-
-Floats = NDArray[np.float32]
 
 _SHARPENED: Final = np.float32(1.02)
 """Networks that vote are each as sure as they are often right, and together a little less so: this
@@ -34,14 +32,14 @@ class Network:
     candidate's clues to the score.
     """
 
-    candidate: Floats
-    common: Floats
-    bias: Floats
-    first: Floats
-    rivals: Floats
-    first_bias: Floats
-    second: Floats
-    skip: Floats
+    candidate: Singles
+    common: Singles
+    bias: Singles
+    first: Singles
+    rivals: Singles
+    first_bias: Singles
+    second: Singles
+    skip: Singles
 
 
 class Judge:
@@ -61,7 +59,7 @@ class Judge:
         self._second = share * np.stack([each.second for each in networks])[:, :, None]
         self._skip = share * np.add.reduce([each.skip for each in networks])
 
-    def odds(self, candidates: Floats, common: Floats) -> Floats:
+    def odds(self, candidates: Singles, common: Singles) -> Singles:
         """The probability of each candidate."""
         hidden = candidates @ self._candidate
         hidden += common @ self._common + self._bias
@@ -73,6 +71,6 @@ class Judge:
         second += pooled.swapaxes(0, 1).reshape(networks, 1, -1) @ self._rivals + self._first_bias
         np.maximum(second, 0, out=second)
         scores = np.add.reduce(second @ self._second)[:, 0] + candidates @ self._skip
-        odds: Floats = np.exp(scores - scores.max())
+        odds: Singles = np.exp(scores - scores.max())
         odds /= odds.sum()
         return odds

@@ -15,8 +15,8 @@ from fractions import Fraction
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from engine.arrays import Doubles
 from engine.events import Forecast
 from engine.foresight.agreement import NO_CHORD, Step, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
@@ -29,8 +29,6 @@ from engine.foresight.standing import Before, Call, Present, Standing, Way
 from engine.foresight.tables import DEFAULT, Tables
 from engine.theory.harmony import MAJOR, MINOR, Chord, Key
 from engine.theory.meter import Metre
-
-Floats = NDArray[np.float64]
 
 FARTHEST: Final = 8
 """Beats looked ahead at most: two bars of four, as far as a line is planned."""
@@ -254,7 +252,7 @@ class Foresight:
         return charted or self._memory.likeliest_chord(root) or _diatonic(root, key)
 
 
-def _called(odds: Floats, root: int) -> int:
+def _called(odds: Doubles, root: int) -> int:
     """The root to be expected after a root."""
     leaning = odds.copy()
     leaning[root] /= _LEAN

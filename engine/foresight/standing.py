@@ -11,17 +11,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
+from engine.arrays import Doubles, Singles
 from engine.foresight.agreement import Agreement, Step
 from engine.foresight.chart import Whereabouts
 from engine.foresight.clues import Clues
 from engine.foresight.course import Course
 from engine.theory.harmony import Chord, Key
 from engine.theory.meter import Metre, Moment
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +26,10 @@ class Standing:
 
     step: Step
     clues: Clues
-    judged: NDArray[np.float32]
-    charted: Floats | None
-    places: Floats | None
-    odds: Floats
+    judged: Singles
+    charted: Doubles | None
+    places: Doubles | None
+    odds: Doubles
 
 
 class Way(NamedTuple):
@@ -48,7 +44,7 @@ class Way(NamedTuple):
     course: Course
     where: Whereabouts | None
     clues: Clues
-    customs: NDArray[np.float32]
+    customs: Singles
     standing: Standing | None
 
 
@@ -63,7 +59,7 @@ class Before(NamedTuple):
     standing: Standing | None
     course: Course
     where: Whereabouts | None
-    hits: NDArray[np.float32]
+    hits: Singles
     trust: float
 
 
@@ -78,7 +74,7 @@ class Present(NamedTuple):
     chord: Chord | None
     key: Key
     confidence: float
-    coming: Floats | None = None
+    coming: Doubles | None = None
 
 
 class Call(NamedTuple):

@@ -15,10 +15,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from engine.arrays import Doubles
 from engine.hearing.evidence import E3, PRESENCE, Reading
 from engine.hearing.naming import TWINS, name_chord
 from engine.hearing.spelled import spelled_counted
-from engine.hearing.tables import Array, Tables
+from engine.hearing.tables import Tables
 from engine.theory.harmony import Chord, Key, Quality
 
 # A tone colours a chord's name when it sounds at least this strongly (1: struck in this beat).
@@ -47,7 +48,7 @@ class Choice(NamedTuple):
 
     chord: Chord | None
     confidence: float
-    roots: Array
+    roots: Doubles
 
 
 NOTHING_HEARD: Final = Choice(None, 0.0, np.full(12, 1 / 12))
@@ -67,7 +68,7 @@ class Chooser:
         self._by_seventh = _by_seventh(self._kinds)
         self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
 
-    def choose(self, belief: Array, reading: Reading, key: Key) -> Choice:
+    def choose(self, belief: Doubles, reading: Reading, key: Key) -> Choice:
         """The chord heard in a reading, by a belief about all chords (12 times qualities)."""
         by_root = self._joined(belief.reshape(12, -1), reading.bass)
         by_root = spelled_counted(by_root, reading)
@@ -79,10 +80,10 @@ class Chooser:
         chord = name_chord(root, self._kinds[int(kinds.argmax())], sounding, reading.bass)
         return Choice(chord, float(roots[root]), roots)
 
-    def _weights(self, root: int, sounding: frozenset[int], key: Key) -> Array:
+    def _weights(self, root: int, sounding: frozenset[int], key: Key) -> Doubles:
         """How much each kind on a root counts, by the third, fourth and seventh that sound."""
         thirdless = not sounding & {(root + 3) % 12, (root + 4) % 12}
-        weights: Array = self._readiness
+        weights: Doubles = self._readiness
         if (root + 5) % 12 not in sounding:
             weights = weights * self._unsuspended
         elif thirdless:
@@ -92,7 +93,7 @@ class Chooser:
         sevenths = _SEVENTHS & {(pc - root) % 12 for pc in sounding}
         return weights * self._by_seventh[sevenths]
 
-    def _joined(self, by_root: Array, bass: int | None) -> Array:
+    def _joined(self, by_root: Doubles, bass: int | None) -> Doubles:
         """The belief, in which a sixth chord over its sixth is the seventh chord on that bass."""
         if bass is None or bass >= E3:
             return by_root
@@ -102,13 +103,13 @@ class Chooser:
             out[(low + 3) % 12, sixth] = 0.0
         return out
 
-    def _by_key(self, root: int, key: Key) -> Array:
+    def _by_key(self, root: int, key: Key) -> Doubles:
         """How much each kind of a root counts where no third sounds: the key has one of its own."""
         own = [not third or (root + third) % 12 in key.scale for third in self._thirds]
         return np.where(own, 1.0, _FOREIGN)
 
 
-def _by_seventh(kinds: Sequence[Quality]) -> dict[frozenset[int], Array]:
+def _by_seventh(kinds: Sequence[Quality]) -> dict[frozenset[int], Doubles]:
     """For every set of sixths and sevenths that sound: how much each kind counts, by its own."""
     own = [_SEVENTHS & {*kind.intervals} for kind in kinds]
     sets = [frozenset(s) for size in range(4) for s in combinations(sorted(_SEVENTHS), size)]

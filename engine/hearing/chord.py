@@ -20,9 +20,10 @@ from typing import Final
 
 import numpy as np
 
+from engine.arrays import Doubles, Singles
 from engine.hearing.evidence import NOW, Vector
 from engine.hearing.recall import Recalled
-from engine.hearing.tables import Array, Floats, Tables
+from engine.hearing.tables import Tables
 
 _TWELFTHS: Final = np.full(12, 1 / 12, np.float32)
 # The least that a chord is believed in, where beliefs are looked at again.
@@ -42,8 +43,8 @@ class ChordFilter:
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
         states, width = 12 * tables.count, tables.width
-        self.committed: Array = np.full(states, 1 / states)
-        self.expected: Array = self.committed
+        self.committed: Doubles = np.full(states, 1 / states)
+        self.expected: Doubles = self.committed
         self._left = np.zeros((width, 12), np.float32)
         self._gates = self._gates_of(self._left)
         self._told = np.zeros((2 * width, 12), np.float32)  # what is left, above the features
@@ -57,7 +58,7 @@ class ChordFilter:
         self.committed = np.full(len(self.committed), 1 / len(self.committed))
         self._left = np.zeros_like(self._left)
 
-    def begin(self, place: int, past: Vector, keys: Array, recalled: Recalled) -> None:
+    def begin(self, place: int, past: Vector, keys: Doubles, recalled: Recalled) -> None:
         """A beat begins at a place in the bar; `keys` is the belief over keys."""
         tables, shares = self._tables, _by_kind(recalled)
         context = self._context(self._left, place, past, keys, recalled)
@@ -68,67 +69,67 @@ class ChordFilter:
         self.expected = self._expected(context, shares)
 
     def foresee(
-        self, place: int, past: Vector, keys: Array, recalled: Recalled, *, weighed: bool
-    ) -> Array:
+        self, place: int, past: Vector, keys: Doubles, recalled: Recalled, *, weighed: bool
+    ) -> Doubles:
         """What the next beat would begin with, if this one, `weighed` or silent, were over."""
         left = self._told[: self._tables.width] if weighed else self._left
         context = self._context(left, place, past, keys, recalled)
         return self._expected(context, _by_kind(recalled))
 
     def _context(
-        self, left: Floats, place: int, past: Vector, keys: Array, recalled: Recalled
-    ) -> Floats:
+        self, left: Singles, place: int, past: Vector, keys: Doubles, recalled: Recalled
+    ) -> Singles:
         """The features of each root before any tone of a beat."""
         tables = self._tables
         known = np.concatenate((past, keys), dtype=np.float32) @ tables.turned_known
         same = tables.places[place] + recalled.hints.astype(np.float32) @ tables.hints
-        context: Floats = known.reshape(-1, 12) + same[:, None]
+        context: Singles = known.reshape(-1, 12) + same[:, None]
         context += tables.remembered.T @ _by_kind(recalled) + tables.carry.T @ left
         return context
 
-    def _expected(self, context: Floats, shares: Floats) -> Array:
+    def _expected(self, context: Singles, shares: Singles) -> Doubles:
         tables = self._tables
         told = _with_mean(np.maximum(context, 0), tables.foretell)
         return _chances(told + tables.bias[0][:, None] + tables.recall[0] * shares)
 
-    def weigh(self, now: Vector) -> Array:
+    def weigh(self, now: Vector) -> Doubles:
         """The belief about the running beat, given its evidence so far."""
         tables, count = self._tables, self._tables.count
         read = self._read(now)
         features = self._told[tables.width :]
         np.maximum(read[count:], 0, out=features)
         self._step(features, self._told[: tables.width])
-        logits: Floats = tables.tell.T @ self._told
+        logits: Singles = tables.tell.T @ self._told
         logits += read[:count]
         return _chances(logits)
 
-    def look_back(self) -> Array:
+    def look_back(self) -> Doubles:
         """The belief about the beat committed last, now that the running one has been weighed."""
         before = np.log(self.committed.reshape(12, -1).T + _FAINTEST)
         return _chances(self._tables.look_back.T @ self._told + self._tables.kept * before)
 
-    def commit(self, belief: Array) -> None:
+    def commit(self, belief: Doubles) -> None:
         """The running beat is over: this is believed of it, and its last reading is kept."""
         self.committed = belief
         self._left = self._told[: self._tables.width].copy()
 
-    def _read(self, now: Vector) -> Floats:
+    def _read(self, now: Vector) -> Singles:
         """What is known of a beat and what its tones say, of every kind and feature of a root."""
         tables, passed = self._tables, np.float32(now[-1])
         worth = now.astype(np.float32).take(_AS_DEGREES)
         np.multiply(tables.as_it_passes, passed, out=self._table)
         self._table += tables.as_it_begins
-        read: Floats = self._table.T @ worth
+        read: Singles = self._table.T @ worth
         read += self._known
         read += passed * self._passing
         return read
 
-    def _gates_of(self, left: Floats) -> Floats:
+    def _gates_of(self, left: Singles) -> Singles:
         tables = self._tables
-        out: Floats = tables.gates_left.T @ left + tables.gates_bias[1][:, None]
+        out: Singles = tables.gates_left.T @ left + tables.gates_bias[1][:, None]
         return out
 
-    def _step(self, features: Floats, out: Floats) -> None:
+    def _step(self, features: Singles, out: Singles) -> None:
         """What the beat leaves: some of what was there, and some of what it says itself."""
         tables, width, old = self._tables, self._tables.width, self._gates
         new = _with_mean(features, tables.gates_new, tables.gates_bias[0])
@@ -147,22 +148,22 @@ class ChordFilter:
         out += say
 
 
-def _by_kind(recalled: Recalled) -> Floats:
+def _by_kind(recalled: Recalled) -> Singles:
     """The logarithms of what memory expects, kinds x roots."""
     return recalled.log_shares.reshape(12, -1).T.astype(np.float32)
 
 
-def _with_mean(features: Floats, table: Floats, bias: Floats | float = 0.0) -> Floats:
+def _with_mean(features: Singles, table: Singles, bias: Singles | float = 0.0) -> Singles:
     """What a table makes of each root's features beside those of all roots on average."""
     width = len(features)
-    out: Floats = table[:width].T @ features
+    out: Singles = table[:width].T @ features
     out += ((features @ _TWELFTHS) @ table[width:] + bias)[:, None]
     return out
 
 
-def _chances(logits: Floats) -> Array:
+def _chances(logits: Singles) -> Doubles:
     """From kinds x roots to the belief over states, flat, roots first."""
-    out: Array = logits.T.ravel().astype(float)
+    out: Doubles = logits.T.ravel().astype(float)
     out -= np.maximum.reduce(out)
     np.exp(out, out=out)
     out /= np.add.reduce(out)

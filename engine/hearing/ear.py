@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from engine.arrays import Doubles
 from engine.events import Heard
 from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
@@ -30,7 +31,7 @@ from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
 from engine.hearing.set_down import SetDown
 from engine.hearing.spelled import slash_chord_counted
-from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Array, Tables
+from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Tables
 from engine.hearing.taught import TAUGHT
 from engine.theory.harmony import Key
 from engine.theory.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
@@ -157,11 +158,11 @@ class Ear:
             self._hear(moment.position if begins is None else begins + self._length)
         return Heard(self._choice.chord, self._choice.confidence, key, key_confidence)
 
-    def foretold(self) -> Array:
+    def foretold(self) -> Doubles:
         """The belief about the running beat before any of its notes, (12, qualities)."""
         return self._chords.expected.reshape(12, -1)
 
-    def coming(self) -> Array:
+    def coming(self) -> Doubles:
         """The belief about the root of the next beat, if this one ends as it sounds now, (12,).
 
         Nothing is changed by asking.
@@ -176,7 +177,7 @@ class Ear:
         _, _, place = self._beats[(self._pulse + 1) % len(self._beats)]
         keys = self._keys.belief
         expected = self._chords.foresee(place, past.vector(), keys, recalled, weighed=sounds)
-        roots: Array = expected.reshape(12, -1).sum(axis=1)
+        roots: Doubles = expected.reshape(12, -1).sum(axis=1)
         return roots
 
     def holds_against(self, root: int, expected: int, odds: float) -> bool:
@@ -238,7 +239,7 @@ class Ear:
         """
         return reading.bass is not None and (reading.fresh or not self._named)
 
-    def _name(self, belief: Array, reading: Reading) -> None:
+    def _name(self, belief: Doubles, reading: Reading) -> None:
         self._named = True
         choice = self._chooser.choose(belief, reading, self._keys.best()[0])
         self._choice = choice._replace(chord=self._set_down.over(choice.chord, reading))
@@ -256,12 +257,12 @@ class Ear:
         self._memory.add(beat, self._pulse, self._chords.committed)
         self._set_down.commit(self._choice.chord, reading)
 
-    def _believed(self, reading: Reading) -> Array:
+    def _believed(self, reading: Reading) -> Doubles:
         """What is believed of a beat that sounds: of one that tells nothing, the chord before."""
         belief = self._weighed(reading)
         return belief if self._tells(reading) else self._chords.committed
 
-    def _weighed(self, reading: Reading) -> Array:
+    def _weighed(self, reading: Reading) -> Doubles:
         belief = self._chords.weigh(reading.now)
         return slash_chord_counted(belief, reading) if self._sent else belief
 

@@ -18,9 +18,10 @@ from typing import Final
 
 import numpy as np
 
+from engine.arrays import Doubles
 from engine.hearing.evidence import Vector
 from engine.hearing.stretch import Beat, Counter, Lately, Stretch
-from engine.hearing.tables import Array, Tables
+from engine.hearing.tables import Tables
 from engine.theory.harmony import KEYS, Key
 from engine.theory.pitch import twin_of
 
@@ -84,13 +85,13 @@ class KeyFilter:
         self._lately = Lately()
         self._scales = np.zeros(12)
         self._minor_before = 0.5
-        self.belief: Array = np.exp(self._told) / np.exp(self._told).sum()
+        self.belief: Doubles = np.exp(self._told) / np.exp(self._told).sum()
 
     def best(self) -> tuple[Key, float]:
         """The likeliest key and its probability."""
         return self._key, float(self.belief.max())
 
-    def add(self, now: Vector, belief: Array, bar: int | None) -> None:
+    def add(self, now: Vector, belief: Doubles, bar: int | None) -> None:
         """A beat is over, in which something sounded.
 
         Args:

@@ -17,7 +17,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from engine.hearing.tables import Array
+from engine.arrays import Doubles
 
 REACH: Final = 256
 """Beats back that are remembered: 64 bars of four."""
@@ -56,8 +56,8 @@ class Recalled:
     has to say.
     """
 
-    log_shares: Array
-    hints: Array
+    log_shares: Doubles
+    hints: Doubles
 
 
 class _Before(NamedTuple):
@@ -65,8 +65,8 @@ class _Before(NamedTuple):
 
     position: float
     pulse: int
-    rates: Array
-    odds: Array
+    rates: Doubles
+    odds: Doubles
     was_open: bool
 
 
@@ -105,7 +105,7 @@ class SongMemory:
         hints[4:] = change, self._rates[pulse], 1 - _NOTHING_YET / total
         return Recalled(np.log(shares), hints)
 
-    def add(self, position: float, pulse: int, belief: Array) -> None:
+    def add(self, position: float, pulse: int, belief: Doubles) -> None:
         """A beat is over, with this belief about it."""
         if self._beats == _ROOM:
             self._make_room()
@@ -124,7 +124,7 @@ class SongMemory:
         self._beats += 1
         self._open = True
 
-    def foresee(self, pulse: int, belief: Array) -> Recalled:
+    def foresee(self, pulse: int, belief: Doubles) -> Recalled:
         """What to expect of the beat after the running one, if that were over with this belief."""
         self.add(np.inf, pulse, belief)
         out = self.expect((pulse + 1) % self._pulses, self._pulses)
@@ -156,13 +156,13 @@ class SongMemory:
             self.add(each.position, each.pulse, belief.ravel() if amended else as_heard)
             self._open = not amended
 
-    def _kinds_on(self, root: int) -> Array:
+    def _kinds_on(self, root: int) -> Doubles:
         """How much of each kind of chord this root has had, in what is remembered."""
         heard = self._heard[max(self._beats - REACH, 0) : self._beats]
-        kinds: Array = heard.reshape(-1, 12, self._states // 12)[:, root].sum(axis=0)
+        kinds: Doubles = heard.reshape(-1, 12, self._states // 12)[:, root].sum(axis=0)
         return kinds + _FAINTEST
 
-    def revise(self, belief: Array) -> None:
+    def revise(self, belief: Doubles) -> None:
         """The beat before the next is believed to have been this, now that more is known."""
         at = self._beats - 1
         if not self._open:

@@ -12,8 +12,8 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Final
 
+from engine.arrays import Doubles
 from engine.hearing.evidence import C3, Reading
-from engine.hearing.tables import Array
 from engine.theory.harmony import QUALITY_BY_HARTE
 
 # A triad that is all that was struck and all that sounds may be part of a larger chord, but mostly
@@ -40,7 +40,7 @@ _TURNED: Final = ("maj7", "min7", "7", "hdim7", "minmaj7")
 _OVER_A_BASS: Final = 64.0
 
 
-def spelled_counted(belief: Array, reading: Reading) -> Array:
+def spelled_counted(belief: Doubles, reading: Reading) -> Doubles:
     """The belief, flat or by root, in which a chord that is all that is heard counts for itself."""
     struck, low = reading.struck, reading.low
     if struck != reading.sounding:
@@ -50,7 +50,7 @@ def spelled_counted(belief: Array, reading: Reading) -> Array:
     return belief if root is None else _raised(belief, root, counts)
 
 
-def slash_chord_counted(belief: Array, reading: Reading) -> Array:
+def slash_chord_counted(belief: Doubles, reading: Reading) -> Doubles:
     """The belief, flat or by root, in which a triad over a thirdless bass counts for itself."""
     struck, low = reading.struck, reading.low
     if low is None or not reading.sounding <= struck:
@@ -59,7 +59,7 @@ def slash_chord_counted(belief: Array, reading: Reading) -> Array:
     return belief if root is None else _raised(belief, root, _OVER_A_BASS)
 
 
-def _raised(belief: Array, root: int, counts: float) -> Array:
+def _raised(belief: Doubles, root: int, counts: float) -> Doubles:
     out = belief.copy()
     out.reshape(12, -1)[root] *= counts
     out /= out.sum()

@@ -15,8 +15,8 @@ from typing import Final
 
 import numpy as np
 
+from engine.arrays import Doubles
 from engine.hearing.evidence import LENGTHS, LOWEST, STRUCK, Vector
-from engine.hearing.tables import Array
 
 # What kinds of chord a key tells apart; every quality is one of them.
 KINDS: Final = ("major", "minor", "dominant", "diminished", "open")
@@ -45,14 +45,14 @@ class Beat:
     `chords` (kinds, 12): the belief about the chord.
     """
 
-    tones: Array
-    chords: Array
+    tones: Doubles
+    chords: Doubles
     opens_phrase: bool
 
     @property
-    def lengths(self) -> Array:
+    def lengths(self) -> Doubles:
         """How long each pitch class sounded, (12,)."""
-        lengths: Array = self.tones[0]
+        lengths: Doubles = self.tones[0]
         return lengths
 
 
@@ -68,7 +68,7 @@ class Counter:
         self._kinds = np.eye(len(KINDS))[kinds]
         self._first: int | None = None
 
-    def beat(self, now: Vector, belief: Array, bar: int | None) -> Beat:
+    def beat(self, now: Vector, belief: Doubles, bar: int | None) -> Beat:
         """What a beat adds: the vectors of evidence.NOW, a belief, the bar that begins with it."""
         opens = False
         if bar is not None:
@@ -87,7 +87,7 @@ class Stretch:
         self._tones = np.zeros((3, 12))
         self._chords = np.zeros((len(KINDS), 12))
         self._opening = np.zeros((len(KINDS), 12))
-        self._last: deque[Array] = deque(maxlen=2)
+        self._last: deque[Doubles] = deque(maxlen=2)
 
     def add(self, beat: Beat) -> None:
         """One beat more."""
@@ -113,7 +113,7 @@ class Stretch:
         """How far it is still to be read as one that has just begun, 1 to 0."""
         return _YOUNG / (_YOUNG + self.beats)
 
-    def vector(self) -> Array:
+    def vector(self) -> Doubles:
         """Shares, (ROWS x 12,): length, struck, lowest, chords, chords that open phrases, last."""
         rows = (
             *_shares(self._tones, self.beats),
@@ -138,13 +138,13 @@ class Lately:
         self._tones = _FADE * self._tones + beat.tones
         self._chords = _FADE * self._chords + beat.chords
 
-    def vector(self) -> Array:
+    def vector(self) -> Doubles:
         """Shares, (ROWS_LATELY x 12,): length, struck, lowest, chords."""
         rows = (*_shares(self._tones, self._beats), self._chords / self._beats)
         return np.concatenate(rows).ravel()
 
 
-def _shares(tones: Array, beats: float) -> tuple[Array, Array]:
+def _shares(tones: Doubles, beats: float) -> tuple[Doubles, Doubles]:
     """The roots of the shares of length and of strokes, (2, 12), how often lowest, (1, 12)."""
     totals = np.maximum(tones[:2].sum(axis=1, keepdims=True), 1e-6)
     return np.sqrt(tones[:2] / totals), tones[2:] / beats

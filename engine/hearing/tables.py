@@ -13,12 +13,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from engine.arrays import Doubles, Singles
 from engine.theory.harmony import QUALITY_BY_HARTE, Quality
-
-Array = NDArray[np.float64]
-Floats = NDArray[np.float32]
 
 # Places in the bar, by what they are to a change of chord.
 BAR_LINE, SECOND, MIDDLE, LAST = range(4)
@@ -38,15 +35,15 @@ class KeyTables:
       chord and each tone is in a major scale or its relative minor, major tonic upward
     """
 
-    key_weights: Array
+    key_weights: Doubles
     minor_bias: float
-    lately_weights: Array
+    lately_weights: Doubles
     lately_bias: float
-    scale_chords: Array
-    scale_tones: Array
+    scale_chords: Doubles
+    scale_tones: Doubles
 
     @cached_property
-    def turned_weights(self) -> Array:
+    def turned_weights(self) -> Doubles:
         """The worth of each counted row and pitch class for the 24 keys, major keys first.
 
         (2, rows x 12, 24): in a stretch that has just begun, in a long one.
@@ -54,18 +51,18 @@ class KeyTables:
         return np.array([_for_all_keys(modes) for modes in self.key_weights])
 
     @cached_property
-    def turned_lately(self) -> Array:
+    def turned_lately(self) -> Doubles:
         """The worth of each row of the last bars and pitch class for the 24 keys."""
         return _for_all_keys(self.lately_weights)
 
     @cached_property
-    def turned_scale_chords(self) -> Array:
+    def turned_scale_chords(self) -> Doubles:
         """The worth of each kind of chord on each pitch class for the twelve scales."""
         scales = [np.roll(self.scale_chords, tonic, axis=1).ravel() for tonic in range(12)]
         return np.array(scales).T
 
     @cached_property
-    def turned_scale_tones(self) -> Array:
+    def turned_scale_tones(self) -> Doubles:
         """The worth of each pitch class for the twelve scales."""
         return np.array([np.roll(self.scale_tones, tonic) for tonic in range(12)]).T
 
@@ -98,24 +95,24 @@ class Tables:
     """
 
     qualities: tuple[str, ...]
-    emission: Floats
-    bias: Floats
-    seen: Floats
-    passed: Floats
-    past: Floats
-    keys: Floats
-    places: Floats
-    hints: Floats
-    remembered: Floats
-    recall: Floats
-    carry: Floats
-    gates_new: Floats
-    gates_left: Floats
-    gates_bias: Floats
-    tell: Floats
-    foretell: Floats
-    look_back: Floats
-    kept: Floats
+    emission: Singles
+    bias: Singles
+    seen: Singles
+    passed: Singles
+    past: Singles
+    keys: Singles
+    places: Singles
+    hints: Singles
+    remembered: Singles
+    recall: Singles
+    carry: Singles
+    gates_new: Singles
+    gates_left: Singles
+    gates_bias: Singles
+    tell: Singles
+    foretell: Singles
+    look_back: Singles
+    kept: Singles
     for_keys: KeyTables
 
     @property
@@ -134,7 +131,7 @@ class Tables:
         return tuple(QUALITY_BY_HARTE[name] for name in self.qualities)
 
     @cached_property
-    def as_it_begins(self) -> Floats:
+    def as_it_begins(self) -> Singles:
         """What each degree in the vectors of a beat says of a root at first.
 
         (vectors x 12, Q + W): qualities before features.
@@ -142,33 +139,33 @@ class Tables:
         return _flat(np.concatenate((self.emission[0], self.seen[0]), axis=-1))
 
     @cached_property
-    def as_it_passes(self) -> Floats:
+    def as_it_passes(self) -> Singles:
         """What each of them says more when the beat has passed."""
         end = np.concatenate((self.emission[1], self.seen[1]), axis=-1)
         return _flat(end) - self.as_it_begins
 
     @cached_property
-    def reading_bias(self) -> Floats:
+    def reading_bias(self) -> Singles:
         """What is added to that at start and end, (2, Q + W)."""
         return np.concatenate((self.bias[1:], self.passed), axis=-1)
 
     @cached_property
-    def turned_known(self) -> Floats:
+    def turned_known(self) -> Singles:
         """The worth of the past and of each of the 24 keys for the features of all roots."""
         keys = [np.roll(mode, tonic, axis=0).T.ravel() for mode in self.keys for tonic in range(12)]
         return np.concatenate((_turned(self.past), np.stack(keys)))
 
 
-def _for_all_keys(modes: Array) -> Array:
+def _for_all_keys(modes: Doubles) -> Doubles:
     keys = [np.roll(mode, tonic, axis=1).ravel() for mode in modes for tonic in range(12)]
     return np.array(keys).T
 
 
-def _flat(table: Floats) -> Floats:
+def _flat(table: Singles) -> Singles:
     return table.reshape(-1, table.shape[-1])
 
 
-def _turned(table: Floats) -> Floats:
+def _turned(table: Singles) -> Singles:
     """(vectors, degree, worth) to (vectors x pitch class, worth x root)."""
     vectors, _, q = table.shape
     out = np.zeros((vectors, 12, q, 12), np.float32)

@@ -14,8 +14,9 @@ from typing import Final
 
 import numpy as np
 
+from engine.arrays import Doubles
 from engine.hearing import weights
-from engine.hearing.tables import Array, KeyTables, Tables
+from engine.hearing.tables import KeyTables, Tables
 
 # Shape, step, text.
 Coded = tuple[tuple[int, ...], float, str]
@@ -36,9 +37,9 @@ def tables_of(qualities: tuple[str, ...], coded: Mapping[str, Coded]) -> Tables:
     return Tables(qualities=qualities, **network, for_keys=for_keys)
 
 
-def _decoded(shape: tuple[int, ...], step: float, text: str) -> Array:
+def _decoded(shape: tuple[int, ...], step: float, text: str) -> Doubles:
     whole = np.frombuffer(b64decode(text), "<i2")
-    out: Array = step * whole.reshape(shape).astype(float)
+    out: Doubles = step * whole.reshape(shape).astype(float)
     return out
 
 

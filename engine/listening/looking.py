@@ -8,11 +8,11 @@ read as late as it is to be, a sixteenth on, it is looked once more, with what t
 
 from __future__ import annotations
 
+from engine.arrays import Doubles
 from engine.events import Forecast, Heard
 from engine.foresight.outlook import FARTHEST, WEIGHED, Foresight
 from engine.foresight.standing import Present
 from engine.hearing.ear import Ear
-from engine.hearing.tables import Array
 from engine.theory.harmony import Chord
 from engine.theory.meter import Moment
 
@@ -32,7 +32,7 @@ class Looking:
         self._foresight = foresight
         self._steps = 0
         self._asks = False  # whether the ear has heard enough of the running beat
-        self._coming: Array | None = None
+        self._coming: Doubles | None = None
 
     @property
     def has_more_to_see(self) -> bool:
