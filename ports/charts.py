@@ -242,8 +242,8 @@ def _words(content: str) -> list[str]:
 
 
 def _bar_before(reading: _Reading, none: str) -> Bar:
-    sections = [bar for _, bars in reading.sections for bar in bars]
-    played = (reading.repeat.latest if reading.repeat else []) or sections
+    within = reading.repeat.latest if reading.repeat else []
+    played = within or next((bars for _, bars in reversed(reading.sections) if bars), [])
     if not played:
         raise ChartError(none)
     return played[-1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 from pathlib import Path
+from time import process_time
 
 import pytest
 
@@ -361,6 +362,15 @@ def test_a_recording_is_no_chart(tmp_path: Path) -> None:
 
     with pytest.raises(ChartError, match="is not text"):
         read_chart(path)
+
+
+def test_a_long_chart_takes_no_longer_for_each_of_its_bars() -> None:
+    """What a bar repeats is the one before it, however many lie before that."""
+    began = process_time()
+    chart = parse_chart("| Ab " + "|%" * 40_000 + "|")
+
+    assert len(chart.bars) == 40_001
+    assert process_time() - began < 5
 
 
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
