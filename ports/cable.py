@@ -56,7 +56,8 @@ class Cable:
 
     def look(self, now: float) -> tuple[Wired, ...]:
         """What it means that nothing more has come by now; told once."""
-        if self._last_at is None or now - self._last_at <= SILENCE_SECONDS:
+        last_at = self._last_at  # another thread may take a reset just now
+        if last_at is None or now - last_at <= SILENCE_SECONDS:
             return ()
         self._last_at = None
         return let_go(now)

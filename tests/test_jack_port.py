@@ -209,6 +209,22 @@ def test_a_keyboard_that_is_unplugged_lets_its_keys_go_and_is_taken_again(
     assert {each.name for each in ours.connections} == {PIANO, ORGAN}
 
 
+def test_a_port_that_goes_while_it_is_asked_after_ends_no_lookout(
+    server: FakeServer, sources: Sources, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """JACK-Client raises then; the next look tells what has become of the ports."""
+
+    def gone(**_of_what: bool) -> list[FakeJackPort]:
+        raise RuntimeError(f"Port {ORGAN!r} not available")
+
+    server.unplug(PIANO)
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr(server, "get_ports", gone)
+        assert sources.look() == (False, [])
+
+    assert sources.look()[0]
+
+
 def test_a_keyboard_that_somebody_else_takes_again_is_back_as_well(
     server: FakeServer, ours: FakeJackPort, sources: Sources
 ) -> None:

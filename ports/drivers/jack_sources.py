@@ -27,6 +27,12 @@ class Sources:
         What went away as a port is connected again when it is back; what was only taken off is not,
         for somebody meant it.
         """
+        # JACK-Client asks after each name by itself, and raises where a port has gone meanwhile.
+        with suppress(Exception):
+            return self._compare()
+        return False, []
+
+    def _compare(self) -> tuple[bool, list[str]]:
         connected = self._names()
         left = self._connected - connected
         if not left and not self._gone:
