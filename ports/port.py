@@ -29,7 +29,6 @@ CLIENT_NAME: Final = "groundling"
 CHORDS_NAME: Final = "groundling chords"
 BASS_NAME: Final = "groundling bass"
 
-
 FELL_SILENT: Final = "the keyboard is not heard any more; its keys are let go"
 
 

@@ -18,6 +18,7 @@ from engine.teaching.remarks import Spot
 from engine.teaching.ways import leads_of
 from engine.theory.harmony import Chord, Key
 from engine.theory.meter import FOUR_FOUR
+from engine.theory.pitch import nearest
 from engine.theory.symbols import parse_symbol
 from tests.test_teaching import bass, part, said
 
@@ -59,8 +60,7 @@ def _played(text: str, start: Fraction, semitones: int) -> Iterator[BassNote]:
         if note.aims_at is None:
             role = role_of(chord.degree_of(note.note % 12), chord, note.note % 12)
         else:
-            goal = note.note + (note.aims_at - note.note + 6) % 12 - 6
-            role = role_on_the_way(note.note, goal, chord, A_FLAT)
+            role = role_on_the_way(note.note, nearest(note.aims_at, note.note), chord, A_FLAT)
         aims_at = None if note.aims_at is None else (note.aims_at + semitones) % 12
         moved = chord.transposed(semitones)
         key = Key((A_FLAT.tonic + semitones) % 12)

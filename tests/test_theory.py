@@ -22,6 +22,7 @@ from engine.theory.modes import MODES, scale_for
 from engine.theory.pitch import (
     fifths_of_name,
     name_of_fifths,
+    nearest,
     note_name,
     note_of_name,
     pitch_class_of_fifths,
@@ -94,6 +95,16 @@ def test_notes_have_octaves(note: int, tonic: str, name: str) -> None:
     """60 is middle C; C flat 4 lies just below it, B sharp 3 is it."""
     assert note_name(note, fifths_of_name(tonic)) == name
     assert note_of_name(name) == note
+
+
+@pytest.mark.parametrize("note", range(28, 68))
+def test_no_other_note_of_a_name_is_nearer(note: int) -> None:
+    """From E2 the nearest Bb is Bb1, six semitones below, and the nearest A is A2."""
+    for pitch_class in range(12):
+        found = nearest(pitch_class, note)
+        others = (each for each in range(note - 12, note + 13) if each % 12 == pitch_class)
+
+        assert found == min(others, key=lambda each: (abs(each - note), each))
 
 
 @pytest.mark.parametrize("name", ["", "C", "4", "H4", "c4", "C44", "Cx4"])

@@ -79,13 +79,14 @@ def _over_one_bass(ask: Ask) -> Iterator[Span]:
     for span in ask.spans:
         chord = span.chord
         walked = ask.manner.walks and chord.bass != chord.root
-        if walked and before is not None and _same_but_for_bass(chord, before):
+        if walked and before is not None and is_same_but_for_bass(chord, before):
             chord = replace(chord, bass=before.bass)
         yield replace(span, chord=chord)
         before = chord
 
 
-def _same_but_for_bass(one: Chord, other: Chord) -> bool:
+def is_same_but_for_bass(one: Chord, other: Chord) -> bool:
+    """Whether two chords differ by their bass, or a longer name, at most."""
     return (one.root, one.family) == (other.root, other.family)
 
 

@@ -13,7 +13,8 @@ from fractions import Fraction
 from itertools import groupby
 from typing import Final, NamedTuple
 
-from engine.theory.harmony import Chord
+from engine.line.placing import is_same_but_for_bass
+from engine.theory.harmony import Chord, Family
 
 # So long a doubt of the ear does not last: a quarter note.
 _HEARD_LONG: Final = Fraction(1)
@@ -61,17 +62,17 @@ def changes_of(
 
 def _lasting(heard: Sequence[Heard], ends: Fraction) -> Iterator[PlayedFor]:
     """The chords that were heard for a beat or more, as if a note had been played for each."""
-    for _, run in groupby(zip(heard, [*heard[1:], (ends, None)], strict=True), key=_sound):
+    lasts = zip(heard, [*heard[1:], (ends, None)], strict=True)
+    for _, run in groupby(lasts, key=lambda each: known_as(each[0][1])):
         each = list(run)
         (began, _), (_, (until, _)) = each[0][0], each[-1]
         if until - began >= min(_HEARD_LONG, ends):
             yield from (PlayedFor(at, chord, Fraction(0)) for (at, chord), _ in each if chord)
 
 
-def _sound(heard: tuple[Heard, Heard]) -> object:
+def known_as(chord: Chord | None) -> tuple[int, int, Family] | None:
     """What is one chord to a bass player, be it told by a longer or a shorter name."""
-    (_, chord), _ = heard
-    return chord and (chord.root, chord.bass, chord.family)
+    return None if chord is None else (chord.root, chord.bass, chord.family)
 
 
 def _came_in(
@@ -88,7 +89,7 @@ def _take_in(
 ) -> None:
     """Add a chord where it came in, unless it is the one that stands there."""
     at = place if heard is None else heard
-    if found and _same(found[-1][1], chord):
+    if found and is_same_but_for_bass(found[-1][1], chord):
         began, before = found[-1]
         if before.bass == chord.bass:  # the same by a longer or a shorter name
             chord = max(before, chord, key=lambda c: len(c.quality.degrees))
@@ -99,7 +100,3 @@ def _take_in(
         found.pop()
     if not found or found[-1][1] != chord:
         found.append((at, chord))
-
-
-def _same(one: Chord, other: Chord) -> bool:
-    return one.root == other.root and one.family == other.family

@@ -19,7 +19,9 @@ from engine.line.leads import role_on_the_way
 from engine.line.pools import role_of, scale_of
 from engine.line.reasons import reason_for
 from engine.score import BassNote, Role
+from engine.teaching.changes import known_as
 from engine.theory.harmony import Chord, Key
+from engine.theory.pitch import nearest
 
 _EARLY: Final = Fraction(1, 2)  # so far ahead a short note still belongs to the chord to come
 _EARLY_AND_HELD: Final = Fraction(1)  # and so far ahead a note that rings into it
@@ -31,7 +33,7 @@ Standing = Sequence[tuple[Fraction, Chord]]
 
 def is_the_same(one: Chord, other: Chord) -> bool:
     """Whether two are one chord to a bass player, be one of them told by a longer name."""
-    return (one.root, one.bass, one.family) == (other.root, other.bass, other.family)
+    return known_as(one) == known_as(other)
 
 
 def heard_over(note: BassNote, standing: Standing) -> Chord:
@@ -87,8 +89,7 @@ def _role_over(note: BassNote, chord: Chord, key: Key) -> Role:
     if note.ghost:
         return note.role
     if note.aims_at is not None:
-        goal = note.note + (note.aims_at - note.note + 6) % 12 - 6
-        return role_on_the_way(note.note, goal, chord, key)
+        return role_on_the_way(note.note, nearest(note.aims_at, note.note), chord, key)
     if pitch_class == chord.bass:
         if note.role is Role.OCTAVE:
             return note.role

@@ -18,6 +18,7 @@ from engine.teaching.remarks import Remark, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
 from engine.theory.harmony import Chord
 from engine.theory.modes import scale_for
+from engine.theory.pitch import nearest
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:
@@ -253,7 +254,7 @@ class _Told:
         return self._last.note % 12 in scale_of(self._now, self._bar.key)
 
     def _away(self) -> int:
-        return (self._target - self._last.note + 6) % 12 - 6
+        return nearest(self._target, self._last.note) - self._last.note
 
     def _goal_of_chord(self) -> str:
         if self._then == self._goal:

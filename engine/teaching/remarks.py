@@ -1,7 +1,8 @@
 """Remarks: what can be said about a bar, and where a bar stands in the part.
 
 Knows: the shape of a remark and of a place in the part.
-Refuses to know: what is worth saying; that is for the teachers of harmony, rhythm, hand and ways.
+Refuses to know: what is worth saying; that is for the teachers of leading, rhythm, tones, harmony
+and neck.
 """
 
 from __future__ import annotations

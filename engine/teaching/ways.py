@@ -19,6 +19,7 @@ from engine.style import Way
 from engine.teaching.heard import is_mended, is_the_same
 from engine.teaching.remarks import Spot
 from engine.theory.harmony import Chord
+from engine.theory.pitch import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,7 @@ def _arrival(spot: Spot, notes: Sequence[BassNote]) -> BassNote | None:
 def way_of(run: Sequence[BassNote], target: int) -> Way | None:
     """What these notes are called on their way into a root."""
     last = run[-1].note
-    goal = last + (target - last + 6) % 12 - 6  # the root next to the last note
+    goal = nearest(target, last)
     away = [goal - note.note for note in run]
     if len(run) > 2 and (_climbs(away) or _climbs([-d for d in away])):
         return Way.WALK_UP if away[-1] > 0 else Way.WALK_DOWN

@@ -14,6 +14,7 @@ from dataclasses import replace
 from operator import attrgetter
 from typing import Final, NamedTuple
 
+from engine.line.placing import is_same_but_for_bass
 from engine.line.reasons import reason_for
 from engine.score import BassNote
 from engine.theory.harmony import Chord, Family, Key, is_readable
@@ -24,7 +25,6 @@ from engine.theory.spelling import fifths_over
 _LOWERED_ROOT: Final = -7
 _FLAT_FIFTH: Final = -6
 _SHARP_SIXTH: Final = 10
-
 
 # What it costs that a fall by a fifth is not written as one, that a root goes by another name than
 # the key's, which is dearer for a tone of the key, and that a root or its triad is hard to read.
@@ -40,21 +40,30 @@ _InKey = tuple[Chord, Key]
 
 
 class _Way(NamedTuple):
-    """The roots so far, written in some way, and what that costs."""
+    """The roots so far, written in some way: what that costs, the last one, and those before."""
 
     cost: int
-    roots: tuple[int, ...]
+    root: int = 0
+    before: _Way | None = None
 
 
 def written(chords: Sequence[_InKey]) -> list[Chord]:
     """Chords in their order, each with its key, as they are written."""
-    ways = [_Way(0, ())]
+    ways = [_Way(0)]
     for before, now in zip([None, *chords], chords, strict=False):
         step = None if before is None else _step(before, now)
         held = step == 0 and before is not None and before[0].family is now[0].family
         ways = [_cheapest(ways, root, step, 0 if held else cost) for root, cost in _names(*now)]
-    roots = min(ways, key=_COST).roots
+    roots = _roots_of(min(ways, key=_COST))
     return [replace(chord, written=root) for (chord, _), root in zip(chords, roots, strict=True)]
+
+
+def _roots_of(way: _Way) -> list[int]:
+    roots = []
+    while way.before is not None:
+        roots.append(way.root)
+        way = way.before
+    return roots[::-1]
 
 
 def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
@@ -74,8 +83,8 @@ def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _
     """The best of the ways so far, with one root more, which costs this by itself."""
     longer = []
     for way in ways:
-        broken = step is not None and root - way.roots[-1] != step
-        longer.append(_Way(way.cost + cost + _BROKEN * broken, (*way.roots, root)))
+        broken = step is not None and root - way.root != step
+        longer.append(_Way(way.cost + cost + _BROKEN * broken, root, way))
     return min(longer, key=_COST)
 
 
@@ -97,7 +106,7 @@ def _step(before: _InKey, now: _InKey) -> int | None:
 def respelled(note: BassNote, key: Key, near: Sequence[Chord]) -> BassNote:
     """The note in the key of its bar, its chord and its goal as they are written near by."""
     (chord,) = written([(note.chord, key)])
-    alike = (c for c in near if (c.root, c.family) == (chord.root, chord.family))
+    alike = (each for each in near if is_same_but_for_bass(each, chord))
     chord = replace(chord, written=next(alike, chord).written)
     aims_at = note.aims_at
     goal = None if aims_at is None else goal_fifths(aims_at, near, key)

@@ -91,6 +91,11 @@ def twin_of(fifths: int) -> int:
     return fifths - 12 if fifths > 0 else fifths + 12
 
 
+def nearest(pitch_class: int, note: int) -> int:
+    """The note of a pitch class that lies nearest to a note; of two a tritone off the lower."""
+    return note + (pitch_class - note + 6) % 12 - 6
+
+
 def note_of_name(name: str) -> int:
     """A note by name and octave: E2 is 40, C4 is 60, Cb4 is 59.
 

@@ -33,7 +33,6 @@ ALSA_DEVICE: Final = Path("/dev/snd/seq")
 API_ANY: Final = 0
 API_ALSA: Final = 2
 
-
 # What both wrappers raise when a port does not open or a message does not go out.
 _FAILURES: Final = (RuntimeError, OSError, SystemError, ValueError, IndexError)
 
