@@ -223,6 +223,15 @@ def test_a_way_in_is_met_by_the_chord_that_came(text: str, met: bool, arrival: s
     )  # fmt: skip
 
 
+def test_a_lead_over_another_chord_than_expected_names_its_goal_as_the_page_does() -> None:
+    """F, played for Ab where C#m7 was heard, leads to the F# of F#7, which is Gb in the key."""
+    bars = told("C#m7:1 // C#2@1!C#m7 F1@4>F#!Ab | F#7:1 // F#1@1!F#7 | Bmaj7:1 // B1@1!Bmaj7")
+    lead = bars[0].notes[-1]
+
+    assert bars[0].symbol(lead.chord) == "C#m7"
+    assert why(lead) == "a semitone below F#, the bass note to come"
+
+
 def test_a_goal_is_called_what_it_is_to_the_chord_that_came() -> None:
     """D flat was to be a root, and is the third of Bbm7."""
     lines = said(told("Ab:1 // Ab1@1!Ab Ab1@4>Db!Ab | Bbm7:1 // Db2@1!Db"), 1)
