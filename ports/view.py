@@ -1,7 +1,8 @@
-"""View: what a player sees while the bass plays along.
+"""View: how a player gets to see what goes on: the picture, or plain lines.
 
-Knows: bar and beat, key, chord, the change that is expected, and the notes as they sound.
-Refuses to know: ports, clocks, the engine's workings; it is told what the engine gave out.
+Knows: terminals, and which of them can be drawn on.
+Refuses to know: ports, clocks, the engine's workings; it is told what the engine gave out.  What
+the picture shows is in screen.py.
 How: a terminal is drawn by a process of its own, since drawing a frame takes as long as a bass
 note may be late.  Where none can be drawn on there is a plain line a bar.  onlookers.py tells them.
 """
@@ -12,7 +13,6 @@ import multiprocessing
 import os
 import signal
 import sys
-from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from io import TextIOWrapper
@@ -21,7 +21,6 @@ from typing import Final, TextIO
 
 from rich.console import Console
 from rich.live import Live
-from rich.text import Text
 
 from engine.events import (
     Beat,
@@ -31,169 +30,24 @@ from engine.events import (
     NothingExpected,
     Outgoing,
     Play,
-    Release,
     Rest,
 )
-from engine.score import BassNote
-from engine.teaching.bars import named_with_octave
 from engine.theory.harmony import C_MAJOR
-from engine.theory.pitch import spell_near
 from engine.theory.symbols import symbol
 from ports.onlookers import LEAVE_SECONDS, Display
+from ports.screen import FOR_A_CHORD, SIGNS, Screen, sung
 
 FRAMES_PER_SECOND: Final = 15
-FRETS_DRAWN: Final = 15
-NOTES_REMEMBERED: Final = 6
-GAUGE_CELLS: Final = 10
 
-FOR_A_CHORD: Final = "play a chord to begin"
 FOR_THE_SEQUENCER: Final = "start the sequencer to begin; if it runs already, stop it first"
-
-_CELLS: Final = ("□", "■")
-_FRETS: Final = ("‖", "|")
-_STRING, _STRUCK, _SOUNDING = "───", "─○─", "─●─"
-_SIGNS: Final = "".join((*_CELLS, *_FRETS, _STRING, _STRUCK, _SOUNDING))
 
 _TOLD_BY_KEYS = ("SIGINT", "SIGQUIT", "SIGTSTP")
 KEYS: Final = tuple(getattr(signal, n) for n in _TOLD_BY_KEYS if hasattr(signal, n))
 """What Ctrl-C, Ctrl-\\ and Ctrl-Z tell everyone on the terminal; it is for the player to act on."""
 
 
-def _sung(note: Play) -> str:
-    return f"{named_with_octave(note.written)} {note.written.role.value}"
-
-
-# What is shown ------------------------------------------------------------------------------
-
-
-class Screen:
-    """The picture, kept up to date by `take` and drawn by rich whenever it likes.
-
-    `waiting` is what stands there while no bar is counted.
-    """
-
-    def __init__(self, heading: str, tuning: Sequence[int], waiting: str = FOR_A_CHORD) -> None:
-        self._heading = heading
-        self._waiting = waiting
-        self._open = list(tuning)
-        self._beat: Beat | None = None
-        self._key: KeyHeard | None = None
-        self._chord: ChordHeard | None = None
-        self._change: ChangeExpected | None = None
-        self._sounding: Play | None = None
-        self._notes: deque[Play] = deque(maxlen=NOTES_REMEMBERED)
-        self._notice = ""
-
-    def take(self, outgoing: Outgoing | str) -> None:
-        """Let the picture show one thing the engine gave out, or a sentence for the player."""
-        match outgoing:
-            case str():
-                self._notice = outgoing
-            case Beat():
-                self._beat = outgoing
-            case KeyHeard():
-                self._key = outgoing
-            case ChordHeard():
-                self._chord = outgoing
-            case ChangeExpected():
-                self._change = outgoing
-            case NothingExpected():
-                self._change = None
-            case Play():
-                self._sounding = outgoing
-                self._notes.append(outgoing)
-                self._string_up(outgoing.written)
-            case Release():
-                self._sounding = None
-            case Rest():
-                self._beat = self._change = None
-
-    def _string_up(self, note: BassNote) -> None:
-        """Another style may be played on another instrument."""
-        self._open += [note.note - note.fret] * (note.string - len(self._open))
-        self._open[note.string - 1] = note.note - note.fret
-
-    def __rich__(self) -> Text:
-        """The picture now."""
-        lines = [
-            Text(self._heading, style="dim"),
-            Text(),
-            self._place_line(),
-            self._chord_line(),
-            self._next_line(),
-            Text(),
-            *(self._string_line(string) for string in range(len(self._open), 0, -1)),
-            Text(),
-            self._note_line(),
-            self._recent_line(),
-            Text(self._notice, style="yellow"),
-        ]
-        return Text("\n").join(lines)
-
-    def _place_line(self) -> Text:
-        beat, key = self._beat, self._key
-        place = self._waiting if beat is None else f"bar {beat.bar}  beat {beat.count}"
-        line = Text().append(f"{place:<22}  ", style="bold")
-        if key is not None:
-            line.append(f"{key.key.name} {key.confidence:.0%}", style="cyan")
-        return line
-
-    def _chord_line(self) -> Text:
-        line = Text(f"{'heard':<8}")
-        if self._chord is not None:
-            name = symbol(self._chord.chord, self._chord.key)
-            line.append(f"{name:<16}", style="bold green")
-            line.append(_gauge(self._chord.confidence))
-        return line
-
-    def _next_line(self) -> Text:
-        line = Text().append(f"{'next':<8}", style="dim")
-        change, beat = self._change, self._beat
-        if change is None or (beat is not None and change.at_beat <= beat.beat):
-            return line
-        line.append(f"{symbol(change.chord, change.key):<16}", style="yellow")
-        line.append(_gauge(change.confidence))
-        if beat is not None:
-            ahead = change.at_beat - beat.beat
-            line.append(f"  in {ahead:g} beat{'' if ahead == 1 else 's'}")
-        return line
-
-    def _string_line(self, string: int) -> Text:
-        name = spell_near(self._open[string - 1] % 12, 0)
-        line = Text().append(f"{name:<2}", style="dim")
-        for fret in range(FRETS_DRAWN + 1):
-            line.append_text(self._fret(string, fret))
-            line.append(_FRETS[fret > 0], style="dim")
-        return line
-
-    def _fret(self, string: int, fret: int) -> Text:
-        for age, note in enumerate(reversed(self._notes)):
-            if note.written.string == string and min(note.written.fret, FRETS_DRAWN) == fret:
-                now = age == 0 and self._sounding is not None
-                if now:
-                    return Text(_SOUNDING, style="bold green")
-                return Text(_STRUCK, style="dim")
-        return Text(_STRING, style="dim")
-
-    def _note_line(self) -> Text:
-        note = self._sounding
-        if note is None:
-            return Text()
-        line = Text().append(f"{_sung(note):<32}", style="bold green")
-        return line.append(note.written.reason, style="dim")
-
-    def _recent_line(self) -> Text:
-        return Text("  ".join(_sung(n) for n in self._notes), style="dim")
-
-
-def _gauge(confidence: float) -> str:
-    full = round(confidence * GAUGE_CELLS)
-    empty_cell, full_cell = _CELLS
-    return full_cell * full + empty_cell * (GAUGE_CELLS - full) + f" {confidence:.0%}"
-
-
 class Log:
-    """The same in plain lines, one when a bar is over."""
+    """What is told, in plain lines, one when a bar is over."""
 
     def __init__(self, write: Callable[[str], object]) -> None:
         self._write = write
@@ -219,7 +73,7 @@ class Log:
             case NothingExpected():
                 self._change = ""
             case Play():
-                self._notes.append(_sung(outgoing))
+                self._notes.append(sung(outgoing))
             case Rest():
                 self.close()
                 self._bar = None
@@ -235,9 +89,6 @@ class Log:
             chords, notes = " ".join(self._chords) or "same chord", ", ".join(self._notes)
             self._write(f"{where}{self._key.name}: {chords}: {notes}{self._change}")
         self._chords, self._notes, self._change = [], [], ""
-
-
-# How it gets there --------------------------------------------------------------------------
 
 
 class Picture:
@@ -303,7 +154,7 @@ def can_be_drawn_on(there: TextIO | None) -> bool:
         return False
     console = Console(file=there)
     try:
-        _SIGNS.encode(there.encoding)
+        SIGNS.encode(there.encoding)
     except UnicodeEncodeError:
         return False
     return console.is_terminal and not console.is_dumb_terminal

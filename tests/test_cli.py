@@ -35,15 +35,9 @@ from ports.commands.words import heading_of
 from ports.drivers import jack_client, rtmidi_wrapper
 from ports.files import create
 from ports.onlookers import Onlookers, Voice
+from ports.screen import Screen
 from ports.trace import LiveTrace
-from ports.view import (
-    FOR_THE_SEQUENCER,
-    Log,
-    Picture,
-    Screen,
-    can_be_drawn_on,
-    canvas_for,
-)
+from ports.view import FOR_THE_SEQUENCER, Log, Picture, can_be_drawn_on, canvas_for
 from presets import loader, own
 
 GROUNDLING = [sys.executable, "-c", "from ports.cli import main; main()"]

@@ -16,8 +16,9 @@ from engine.telling import Telling
 from engine.theory.harmony import Key
 from engine.theory.symbols import parse_symbol, symbol
 from ports.charts import parse_chart
+from ports.screen import Screen
 from ports.trace import Trace
-from ports.view import Log, Screen
+from ports.view import Log
 from tests.band import Outlook, WatchedForesight, bass_player, comping, heard_from, moment
 
 E_FLAT = Key(3)
