@@ -21,14 +21,24 @@ from engine.line.hand import Hand, moved, reachable
 from engine.line.joining import Joining
 from engine.line.placing import is_new
 from engine.line.pools import interval_of, lead_in, offered, pool_of, scale_of
-from engine.line.reasons import reason_for
+from engine.line.reasons import reason_for, spell_plainly
 from engine.line.rhythm import Rhythms, at_density
 from engine.line.roots import Roots
 from engine.score import Articulation, Ask, BassNote, Manner, Role, Span
 from engine.style import Approach, Neck, Phrase, Register, Rhythm, Style, Touch, Way
-from engine.theory.harmony import KEYS, QUALITIES, QUALITY_BY_SUFFIX, Chord, Family, Key
+from engine.theory.harmony import (
+    KEYS,
+    MAJOR,
+    MINOR,
+    QUALITIES,
+    QUALITY_BY_SUFFIX,
+    Chord,
+    Family,
+    Key,
+    degree_fifths,
+)
 from engine.theory.meter import FOUR_FOUR, Metre
-from engine.theory.pitch import pitch_class_of_name
+from engine.theory.pitch import name_of_fifths, pitch_class_of_fifths, pitch_class_of_name
 from presets.loader import load, names
 
 EB = Key(3)
@@ -1284,6 +1294,22 @@ class TestReasons:
     ) -> None:
         """Names follow the chord and the key, and a lead says where it goes."""
         assert reason_for(role, note, chord(symbol), Key(key), aims_at) == sentence
+
+    @pytest.mark.parametrize("goal", ["1", "5"])
+    @pytest.mark.parametrize("key", KEYS, ids=lambda key: key.name)
+    def test_a_semitone_up_to_the_one_or_the_five_is_a_raised_step_in_every_key(
+        self, key: Key, goal: str
+    ) -> None:
+        """As F# climbs to G in C, so E# climbs to F# in B, and B# to C# in C# minor."""
+        aims_at = key.tonic_fifths + degree_fifths(goal)
+        tonic = Chord.of(key.tonic, MINOR if key.minor else MAJOR)
+        target = pitch_class_of_fifths(aims_at)
+        reason = reason_for(Role.APPROACH_BELOW, 47 + target, tonic, key, target)
+        raised = name_of_fifths(aims_at + 5)
+        # C## to D# is not what anybody wants to read
+        name = raised if len(raised) <= 2 else spell_plainly((target - 1) % 12)
+
+        assert reason.startswith(f"{name}: a semitone below {name_of_fifths(aims_at)},")
 
 
 class TestHand:

@@ -10,13 +10,16 @@ from types import MappingProxyType
 from typing import Final
 
 from engine.score import Role
-from engine.theory.harmony import Chord, Key
+from engine.theory.harmony import Chord, Key, degree_fifths
 from engine.theory.pitch import fifths_near, name_of_fifths, pitch_class_of_fifths
 from engine.theory.spelling import fifths_over, is_known, spelled
 from engine.theory.symbols import symbol
 
 # Semitones up to the goal: from a step below or above it, and from its fifth.
 _STEPS_AND_FIFTH: Final = frozenset({1, 2, 5, 10, 11})
+
+# The sharpest tone that a key writes, above its tonic on the line of fifths: E# in B.
+_RAISED_FOURTH: Final = degree_fifths("#4")
 
 _DEGREES: Final = MappingProxyType(
     {
@@ -70,9 +73,10 @@ def _leading(role: Role, note: int, chord: Chord, key: Key, target: int) -> str:
 def _leading_name(pitch_class: int, target: int, chord: Chord, key: Key) -> str:
     """A semitone below is written as a raised step, one above as a lowered one.
 
-    Unless that gives a name nobody wants to read: E over Eb, not Fb.  A tone of the chord keeps
-    its name, and so does one of its mode or of the key: the third of C#7 is E#, G flat major has a
-    Cb, and it is Bb that climbs from Fm to B.
+    Unless that gives a name nobody wants to read: E over Eb, not Fb; but in B it is E# that climbs
+    to F#, and in C# minor B# to C#.  A tone of the chord keeps its name, and so does one of its
+    mode or of the key: the third of C#7 is E#, G flat major has a Cb, and it is Bb that climbs from
+    Fm to B.
     """
     fifths = fifths_over(pitch_class, chord, key)
     below = (pitch_class_of_fifths(target) - pitch_class) % 12
@@ -86,7 +90,7 @@ def _leading_name(pitch_class: int, target: int, chord: Chord, key: Key) -> str:
         elif below == 11:
             fifths = target - 5
     name = name_of_fifths(fifths)
-    belongs = own or -1 <= fifths - key.signature <= 5
+    belongs = own or key.signature - 1 <= fifths <= key.tonic_fifths + _RAISED_FOURTH
     unwanted = (name in ("Cb", "Fb", "E#", "B#") and not belongs) or len(name) > 2
     return spell_plainly(pitch_class) if unwanted else name
 
