@@ -855,6 +855,28 @@ def test_a_song_in_flats_stays_in_flats() -> None:
     assert "F# major" not in names
 
 
+@pytest.mark.parametrize(
+    ("song", "away", "name"),
+    [
+        ("Gb Cb Gb Db7", "Gbm Cbm Gbm Db7", "Gb major"),
+        ("Gb Cb Gb Db7", "Gbm A D Db7", "Gb major"),
+        ("Ebm Abm Ebm Bb7", "Gbm Cbm Gbm Db7", "Eb minor"),
+    ],
+)
+def test_a_song_comes_back_to_its_key_as_it_was_written(song: str, away: str, name: str) -> None:
+    """From D flat to G flat, to its minor, which is written F#m, and back: to Gb, and no F#."""
+    player = Pianist()
+    names = []
+    turns = [*4 * ["Db Bbm Ebm7 Ab7"], *8 * [song], *3 * [away], *4 * [song]]
+    for bar, played in enumerate(" ".join(turns).split()):
+        player.at(4 * bar).play(keys_of(played))
+        names.append(player.at(4 * bar + 3.9).ear.heard(moment(player.now)).key.name)
+
+    assert "F# minor" in names
+    assert names[-1] == name
+    assert not {"F# major", "D# minor"} & set(names)
+
+
 def test_the_key_that_a_player_tells_is_written_as_told() -> None:
     """Who says F# reads F# from the first note on, and who says Gb reads Gb."""
     for told in (Key.named("F#"), Key.named("Gb")):

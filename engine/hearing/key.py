@@ -78,6 +78,7 @@ class KeyFilter:
         self._tables = tables.for_keys
         self._told = np.array([_TOLD * (key == told) for key in KEYS])
         self._home, self._key = told, told or KEYS[0]
+        self._been_in: dict[int, Key] = {}  # by scale, a key of it as it was written
         self._counter = Counter(tables.qualities)
         self._stretch = Stretch()
         self._left: dict[int, Stretch] = {}  # by scale, the last one of each
@@ -152,12 +153,18 @@ class KeyFilter:
         chances = np.exp(scores - scores.max())
         self.belief = chances / chances.sum()
         self._key = self._as_written(KEYS[int(self.belief.argmax())])
+        if self._left or stretch.beats >= _SETTLED_AGAIN:  # the first beats may name any key
+            self._been_in.setdefault(self._scale(), self._key)
 
     def _as_written(self, key: Key) -> Key:
-        """The key as the player wrote it, or else as the one before has it: Gb after B flat."""
+        """The key as the player wrote it, or else as the song has had it: Gb after B flat.
+
+        G flat minor has no signature and is written F#, so the key before would not do alone.
+        """
         if key == self._key:
             return self._key
-        return self._home if self._home == key else written_after(key, self._key)
+        before = self._been_in.get(self._scale(), self._key)
+        return self._home if self._home == key else written_after(key, before)
 
     def _scale(self) -> int:
         return int(_SCALES[self.belief.argmax()])
