@@ -50,6 +50,16 @@ def check_limits(section: object, prefix: str) -> None:
             raise StyleError(f"{prefix}.{each.name}", said(value), wanted)
 
 
+def check_weight(weight: float, key: str) -> None:
+    """Hold one weight against its limits.
+
+    Raises:
+        StyleError: it lies outside.
+    """
+    if not 0 <= weight <= HEAVIEST:
+        raise StyleError(key, weight, f"0 to {HEAVIEST}")
+
+
 def check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:
     """Hold weights against their limits: none below 0, and not all of them 0.
 
@@ -57,7 +67,6 @@ def check_weights(weights: tuple[tuple[Any, float], ...], key: str) -> None:
         StyleError: they are not so.
     """
     for name, weight in weights:
-        if not 0 <= weight <= HEAVIEST:
-            raise StyleError(f"{key}.{getattr(name, 'value', name)}", weight, f"0 to {HEAVIEST}")
+        check_weight(weight, f"{key}.{getattr(name, 'value', name)}")
     if not any(weight > 0 for _, weight in weights):
         raise StyleError(key, "without any weight", "at least one weight above 0")

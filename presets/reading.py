@@ -17,7 +17,7 @@ from typing import Any, Final, NoReturn
 import yaml
 
 from engine.figures import Figure, Grid
-from engine.limits import StyleError
+from engine.limits import StyleError, check_weight
 from engine.style import (
     POOLS,
     Approach,
@@ -275,13 +275,19 @@ class _Reader:
             self._fail(node, f"{key} has a figure without strokes; give a line such as X--x --x-")
         signs = self._words(given["strokes"], f"{key}.strokes")
         tones = self._words(given["tones"], f"{key}.tones") if "tones" in given else ""
-        weight = self._number(given["weight"], f"{key}.weight") if "weight" in given else 1.0
+        weight = self._weight(given["weight"], f"{key}.weight") if "weight" in given else 1.0
         if "metre" in given:
             metre = self._metre(given["metre"], f"{key}.metre")
         figure: Figure = self._checked(
             node, lambda: Figure.of(signs, tones, grid, metre, weight), {**self._values, **given}
         )
         return figure
+
+    def _weight(self, node: yaml.Node, key: str) -> float:
+        """The weight of a figure, checked while it is known which of them has it."""
+        weight = self._number(node, key)
+        self._checked(node, lambda: check_weight(weight, key), {})
+        return weight
 
 
 _GRIDS: Final = [grid.name.lower() for grid in Grid]

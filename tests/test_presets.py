@@ -424,6 +424,12 @@ class TestMistakes:
                 "neck.tuning is E1 D1 A1; give 3 to 6 open strings, lowest first",
             ),
             (SMALL.replace("tones: 1 5 1 5", "weight: 200"), 5, "rhythm.figures.weight is 200"),
+            (
+                SMALL.replace("tones: 1 5 1 5", "weight: 200")
+                + "    - strokes: x-------\n      weight: 2\n",
+                5,
+                "rhythm.figures.weight is 200; give 0 to 100",
+            ),
             (SMALL + "? [a]\n: 1\n", 6, "the preset has a list for a key; give a word"),
             ("title: nothing\n", 1, "rhythm is missing; give it a grid and at least one figure"),
             ("", 0, "the preset is empty; give at least rhythm with one figure"),
