@@ -47,6 +47,14 @@ class Header:
         return replace(_READERS[word](self, value), given=self.given | {name})
 
 
+def valueless(line: str) -> str | None:
+    """What is said of a header line with nothing behind its colon; None if it is none."""
+    word = line.removesuffix(":").rstrip()
+    if word == line or word.lower() not in _READERS:
+        return None
+    return f"{line!r} says nothing; write behind the colon what it is, or leave the line out"
+
+
 def late(word: str) -> str | None:
     """What is said of a header line that stands below the first bar; None if it is none."""
     if word not in _READERS:

@@ -30,7 +30,7 @@ from engine.theory.harmony import Chord
 from engine.theory.meter import Metre
 from engine.theory.symbols import parse_symbol
 from ports.bar_lines import signs_and_bars
-from ports.chart_header import Header, late
+from ports.chart_header import Header, late, valueless
 from ports.chart_signs import unread_in_bar, unread_line
 from ports.repeats import Repeat
 
@@ -121,7 +121,7 @@ def _begin_section(reading: _Reading, line: str, where: str) -> None:
     _leave_repeat(reading, where)
     if reading.repeat is not None:
         raise ChartError(f"{where}: {line!r} begins a section inside a repeat; close it with :|")
-    if unread := unread_line(line):
+    if unread := unread_line(line) or valueless(line):
         raise ChartError(f"{where}: {unread}")
     words = line.split()
     if len(words) > 1 and all(_is_chord(word) for word in words):

@@ -264,6 +264,8 @@ def test_a_bar_line_written_twice_is_no_empty_bar(text: str, bars: str) -> None:
         ("key: a\n| Bb |", "line 1: 'a' is not a key"),
         ("metre: 4/5\n| Bb |", "line 1: '4/5' is not a metre; write one such as 4/4 or 12/8"),
         ("tempo: quick\n| Bb |", "line 1: 'quick' is not a tempo; write quarter notes a minute"),
+        ("tempo:\n| Bb |", "line 1: 'tempo:' says nothing; write behind the colon what it is, or"),
+        ("Key :\n| Bb |", "line 1: 'Key :' says nothing; write behind the colon what it is, or"),
         ("colour: blue\n| Bb |", "line 1: a chart has no 'colour'; its header may say title, key"),
         ("| Bb |\nkey: Bb", "line 2: key stands after the first bar; put it above all bars"),
         ("Bb | Eb |", "line 1: 'Bb | Eb |' does not begin with a bar line; put a | before it"),
