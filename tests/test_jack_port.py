@@ -7,12 +7,14 @@ from typing import Any
 
 import pytest
 
-from engine.events import Incoming, NoteOn
+from engine.events import Control, Incoming, NoteOff, NoteOn
 from ports.cable import let_go
 from ports.drivers import jack_client, lookout
 from ports.drivers.jack_client import JackPort
 from ports.drivers.jack_sources import Sources
-from ports.port import BASS_NAME, CHORDS_NAME, FELL_SILENT
+from ports.drivers.releases import LATELY_SECONDS
+from ports.port import BASS_NAME, CHORDS_NAME, FELL_SILENT, Message, PitchBend
+from ports.wire import bytes_of
 from tests.fakes import FakeClock
 
 RATE = 48_000
@@ -65,10 +67,15 @@ class FakeServer:
         self.midi_outports = FakeJackPorts()
         self.sources: list[FakeJackPort] = []
         self._process: Callable[[int], None] = lambda _frames: None
+        self.overrun: Callable[[float], None] = lambda _seconds: None
 
     def set_process_callback(self, process: Callable[[int], None]) -> None:
         """Called in every period."""
         self._process = process
+
+    def set_xrun_callback(self, overrun: Callable[[float], None]) -> None:
+        """Called after an overrun."""
+        self.overrun = overrun
 
     def set_shutdown_callback(self, shutdown: Callable[[Any, str], None]) -> None:
         """Never called."""
@@ -163,6 +170,45 @@ def test_a_chord_is_stamped_where_it_was_played(
 
     assert [type(event) for event in came] == [NoteOn] * 3
     assert [event.at for event in came] == [pytest.approx(played, abs=1e-4)] * 3
+
+
+# Overruns ----------------------------------------------------------------------------------------
+
+LATELY = int(LATELY_SECONDS * RATE / PERIOD)
+
+
+@pytest.mark.parametrize(
+    ("played", "periods", "again"),
+    [
+        ([NoteOn(0, 34, 80), NoteOff(0, 34)], 1, [NoteOff(0, 34)]),
+        ([NoteOn(0, 34, 80, 2), NoteOff(0, 34, 2)], 1, [NoteOff(0, 34, 2)]),
+        ([NoteOn(0, 34, 80), NoteOff(0, 34), NoteOn(0, 39, 80)], 1, [NoteOff(0, 34)]),
+        ([NoteOff(0, 34), NoteOff(0, 39), NoteOff(0, 34)], 1, [NoteOff(0, 34), NoteOff(0, 39)]),
+        ([NoteOff(0, 34), NoteOn(0, 34, 80)], 1, []),
+        ([PitchBend(0, 9000), PitchBend(0, 8192)], 1, [PitchBend(0, 8192)]),
+        ([NoteOff(0, 34)], LATELY - 2, [NoteOff(0, 34)]),
+        ([NoteOff(0, 34)], LATELY + 2, []),
+        ([Control(0, 101, 0), Control(0, 6, 12)], 1, []),
+        ([], 1, []),
+    ],
+)
+def test_an_overrun_leaves_no_note_hanging(
+    server: FakeServer, port: JackPort, played: list[Message], periods: int, again: list[Message]
+) -> None:
+    """The end of a note that it swallowed is said once more, and none of one that sounds."""
+    for message in played:
+        port.send(message)
+    for _ in range(periods):
+        server.period()
+    (bass,) = server.midi_outports
+    assert len(bass.written) == len(played)
+
+    server.stand(0.005)
+    server.overrun(5000.0)
+    server.period()
+    server.period()
+
+    assert bass.written[len(played) :] == [(0, bytes_of(message)) for message in again]
 
 
 # Keyboards that come and go ----------------------------------------------------------------------

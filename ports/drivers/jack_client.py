@@ -26,6 +26,7 @@ from engine.events import Incoming, Tick
 from ports.cable import Cable, let_go
 from ports.drivers.jack_sources import Sources
 from ports.drivers.lookout import Lookout
+from ports.drivers.releases import Releases
 from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, FELL_SILENT, Message, unsaid
 from ports.wire import bytes_of
 
@@ -168,6 +169,8 @@ class JackPort:
         self._rate = float(client.samplerate)
         self._outbox: deque[tuple[float, bytes]] = deque()
         self._time = StreamTime()
+        self._releases = Releases()
+        self._overrun = False
         self._closing = False
         self._periods_empty = 0
         self._flushed = threading.Event()
@@ -175,6 +178,7 @@ class JackPort:
         self._bass: Any = None
         client.set_process_callback(self._process)
         client.set_shutdown_callback(self._on_shutdown)
+        client.set_xrun_callback(self._on_overrun)
         # JACK refuses to connect the ports of a client that is not active yet, and others connect
         # to a port as soon as they see it: so the ports come last.
         client.activate()
@@ -234,6 +238,10 @@ class JackPort:
 
     def _write(self, start: float, frames: int) -> None:
         self._bass.clear_buffer()
+        if self._overrun:  # what was written just before it may have reached nobody
+            self._overrun = False
+            for data in self._releases.again(start):
+                self._bass.write_midi_event(0, data)
         earliest = 0
         while self._outbox:
             at, data = self._outbox[0]
@@ -242,11 +250,15 @@ class JackPort:
                 return
             earliest = max(earliest, frame)
             self._bass.write_midi_event(earliest, data)
+            self._releases.take(data, start)
             self._outbox.popleft()
         if self._closing:
             self._periods_empty += 1
             if self._periods_empty == FLUSH_PERIODS:
                 self._flushed.set()
+
+    def _on_overrun(self, _seconds: float) -> None:
+        self._overrun = True
 
     def _on_shutdown(self, _status: Any, reason: str) -> None:  # noqa: ANN401
         self.lost = f"the JACK server went away ({reason}); start it and run groundling again"
