@@ -6,7 +6,7 @@ import pytest
 
 from engine.teaching.written import written
 from engine.theory.harmony import KEYS, QUALITY_BY_SUFFIX, Chord, Key
-from engine.theory.pitch import pitch_class_of_name
+from engine.theory.pitch import is_usual, pitch_class_of_name
 from engine.theory.symbols import parse_symbol, symbol
 
 
@@ -57,6 +57,18 @@ def test_chords_are_written_so_that_their_moves_are_seen(key: str, symbols: str)
 def test_a_diminished_chord_is_written_by_where_it_goes(key: str, symbols: str) -> None:
     """Falling to Dm7 it is Ebdim7, climbing to Em7 D#dim7; nobody writes a Cbdim7."""
     assert as_written(key, symbols) == symbols
+
+
+@pytest.mark.parametrize("key", KEYS, ids=lambda key: key.name)
+@pytest.mark.parametrize("kind", ["7", "m7"])
+def test_no_fall_by_fifths_leads_to_a_chord_on_f_flat_or_b_sharp(key: Key, kind: str) -> None:
+    """From wherever it sets out, and however far it falls: after Cb7 in E flat minor comes E7."""
+    for start in range(12):
+        fall = [Chord.of((start + 5 * i) % 12, QUALITY_BY_SUFFIX[kind]) for i in range(5)]
+        fall.insert(2, Chord.of(fall[1].root, QUALITY_BY_SUFFIX["7"]))
+        roots = [chord.written for chord in written([(chord, key) for chord in fall])]
+
+        assert all(root is not None and is_usual(root) for root in roots), symbol(fall[0], key)
 
 
 def test_a_chord_that_is_held_keeps_its_name_in_its_key() -> None:

@@ -18,7 +18,7 @@ from engine.line.placing import is_same_but_for_bass
 from engine.line.reasons import reason_for
 from engine.score import BassNote
 from engine.theory.harmony import Chord, Family, Key, is_readable
-from engine.theory.pitch import fifths_of_name, is_plain, twin_of
+from engine.theory.pitch import fifths_of_name, is_plain, is_usual, twin_of
 from engine.theory.spelling import fifths_over
 
 # On the line of fifths from the root.
@@ -69,12 +69,12 @@ def _roots_of(way: _Way) -> list[int]:
 def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
     """The name that the key has for a chord's root, and the other, each with what it costs.
 
-    Of a diminished chord only a plain one: nobody writes a Cbdim7.
+    Of a diminished chord only a plain one: nobody writes a Cbdim7, nor any chord on Fb or B#.
     """
     usual = key.chord_fifths(chord)
     yield usual, _HARD * (not is_readable(chord, usual))
     twin = twin_of(usual)
-    if is_plain(twin) or chord.family is not Family.DIMINISHED:
+    if is_plain(twin) or (is_usual(twin) and chord.family is not Family.DIMINISHED):
         hard = (not is_readable(chord, twin)) + (not is_plain(twin))
         yield twin, _HARD * hard + (_OWN_RENAMED if chord.root in key.scale else _RENAMED)
 
