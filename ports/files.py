@@ -76,26 +76,38 @@ def _followed(path: Path) -> Path:
 
 
 @contextmanager
+def _naming(path: Path) -> Iterator[None]:
+    """Say which file it was that took no more; a reader who has gone is no fault of the file."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise FileError(f"{path} cannot be written: {error.strerror}") from error
+
+
+@contextmanager
 def replacing(path: Path) -> Iterator[BinaryIO]:
     """A file that takes the place of another when all of it is written, and not before.
 
     What is broken off leaves the old one as it was.  A device is written to as it is.
 
     Raises:
-        FileError: the path cannot be written.
+        FileError: the path cannot be written, or no more of it.
     """
     there = _followed(path)  # a link is not to be replaced by what it points to
-    if there.exists() and not there.is_file():
-        with _opened(there, path) as device:
+    if path.exists() and not path.is_file():  # where a pipe's link leads to is no place on the disk
+        with _naming(path), _opened(path, path) as device:
             yield device
         return
     if there.exists() and not os.access(there, os.W_OK):
         raise FileError(f"{path} cannot be written: it is kept from being changed")
     beside = there.with_name(f".{there.name}.part")
     try:
-        with _opened(beside, path) as target:
-            yield target
-        beside.replace(there)
+        with _naming(path):
+            with _opened(beside, path) as target:
+                yield target
+            beside.replace(there)
     except BaseException:
         beside.unlink(missing_ok=True)
         raise

@@ -556,6 +556,37 @@ def test_what_is_broken_off_leaves_the_file_that_was_there(tmp_path: Path) -> No
     assert list(tmp_path.iterdir()) == [path]
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has a disk that is full")
+def test_a_full_disk_is_named_by_the_file_that_did_not_go_on_it() -> None:
+    """With a part and a trace it matters which."""
+    sentence = "^/dev/full cannot be written: No space left on device$"
+    with pytest.raises(FileError, match=sentence), replacing(Path("/dev/full")) as target:
+        target.write(b"part")
+
+
+@pytest.mark.skipif(not Path("/dev/fd").exists(), reason="pipes have no names there")
+def test_a_part_goes_into_a_pipe_by_its_name() -> None:
+    """As /dev/stdout is one where what comes out is read by another program."""
+    reading, writing = os.pipe()
+    with os.fdopen(reading, "rb") as other:
+        with os.fdopen(writing, "wb"), replacing(Path(f"/dev/fd/{writing}")) as target:
+            target.write(b"part")
+        assert other.read() == b"part"
+
+
+@pytest.mark.skipif(not Path("/dev/fd").exists(), reason="pipes have no names there")
+def test_a_reader_who_has_gone_is_no_fault_of_the_file() -> None:
+    """Who looks at the first lines only is told of no error."""
+    reading, writing = os.pipe()
+    with (
+        os.fdopen(writing, "wb"),
+        pytest.raises(BrokenPipeError),
+        replacing(Path(f"/dev/fd/{writing}")) as target,
+    ):
+        os.close(reading)
+        target.write(b"part")
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
 def test_a_link_to_a_part_stays_a_link(tmp_path: Path) -> None:
     """What it points to is written anew."""
