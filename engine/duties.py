@@ -156,6 +156,7 @@ class Duties:
         out.extend(self._telling.heard(self._listening.heard, moment))
         comes_in = self._writing.written_to is None
         if (another or comes_in) and self._pulse.running and moment.position >= 0:
+            self._writing.serve(self._listening.heard.chord, moment.position)
             self._write_from = self._writing.place_to_change(moment, self._listening.chord_at)
             self._rewrite(self._write_from)
             self._agenda.look(at)

@@ -121,6 +121,18 @@ class Writing:
         self.written_to = None
         self._written_for.clear()
 
+    def serve(self, chord: Chord | None, position: float) -> None:
+        """A chord is heard: what was struck just now is its note, if it is the bass it asks for.
+
+        The keys of a chord come one after the other.  F/A is first an Am, and the A for that one
+        is not struck again on the next beat.
+        """
+        note = self.part.sounding
+        if chord is None or note is None or note.written.note % 12 != chord.bass:
+            return
+        if position - float(note.written.beat) < _SIXTEENTH:
+            self.part.last = replace(note.written, chord=chord)
+
     def place_to_change(
         self, moment: Moment, chord_at: Callable[[Fraction], Chord | None]
     ) -> Fraction:

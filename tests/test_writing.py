@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from random import Random
 
@@ -111,3 +112,31 @@ def test_a_phrase_ends_on_one_root_whatever_went_before(preset: str) -> None:
 
     assert last.note % 12 == 3
     assert last.length == 4
+
+
+@pytest.mark.parametrize("shift", range(12))
+@pytest.mark.parametrize(
+    ("first", "heard", "position", "struck_again"),
+    [
+        ("Am", "F/A", 4.1, False),
+        ("C7", "F/C", 4.1, False),
+        ("Am", "F", 4.1, True),
+        ("Am", "F/A", 4.5, True),
+    ],
+)
+def test_the_bass_of_a_rolled_chord_is_not_struck_again(
+    first: str, heard: str, position: float, shift: int, *, struck_again: bool
+) -> None:
+    """F/A from below is first an Am; its A has sounded, and 2 has no note in the figure.
+
+    Another bass wants its note, and so does a chord that comes an eighth after the note.
+    """
+    part = writing("pop")
+    before, chord = (parse_symbol(name).transposed(shift) for name in (first, heard))
+    note = ready(Fraction(4), 28 + (before.root - 4) % 12)
+    part.part.write([replace(note, written=replace(note.written, chord=before))])
+    part.part.play(2.0, 4.0)
+    part.serve(chord, position)
+    part.rewrite(Fraction(5), Belief(chord, 1.0, Key(5), ()))
+
+    assert (waiting(part)[0].beat == 5) is struck_again
