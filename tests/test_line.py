@@ -250,6 +250,24 @@ class TestBassline:
         assert {n.note for n in notes if n.role is Role.ROOT} >= {44}
         assert all(n.role is Role.ROOT for n in notes if n.note <= 44)
 
+    @pytest.mark.parametrize("shift", range(12))
+    def test_nor_is_it_where_the_rest_of_the_bar_is_written_anew(self, shift: int) -> None:
+        """The high root has sounded; what the figure repeats is that root, not its octave."""
+        style = _figured("X- x- x- x-", "8 8 1 8", register=Register(28, 52, 33))
+        key = Key((EB.tonic + shift) % 12)
+        spans = [replace(s, chord=s.chord.transposed(shift)) for s in spans_of("Ab")]
+        whole = Bassline(style, Random(1)).write(ask_for(0, spans, None, key=key))
+        root = whole[0]
+        high = (
+            root if style.neck.tuning[0] + 12 <= root.note else replace(root, note=root.note + 12)
+        )
+        ask = ask_for(0, spans, high, start=Fraction(1), key=key)
+
+        again = Bassline(style, Random(1)).write(ask)
+
+        assert again
+        assert all(n.role is Role.ROOT for n in again if n.note == high.note)
+
     def test_a_chord_that_comes_late_and_fits_waits_for_the_figure(self) -> None:
         """The bass holds Eb, the player changes to Ab: Eb is its fifth, the root comes in time."""
         held = part(WALK, "Eb")[0][0]

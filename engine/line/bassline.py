@@ -18,7 +18,7 @@ from engine.line.hand import Hand, Place
 from engine.line.joining import Joining
 from engine.line.leads import Target, leading
 from engine.line.offers import Offers
-from engine.line.placing import Placed, Stretch, placed, stretches_of
+from engine.line.placing import Placed, Stretch, is_new, placed, stretches_of
 from engine.line.pools import role_of
 from engine.line.reach import within_reach
 from engine.line.reasons import reason_for
@@ -176,7 +176,8 @@ class Bassline:
         notes = []
         rest = iter(choices)
         here = _standing(ask, choices)
-        landed = 0  # the root of a chord that is met an octave up has no octave at that place
+        # The root of a chord that is met an octave up has no octave at that place.
+        landed = _landed_already(ask)
         for stroke in strokes:
             stretch = stretches[stroke.stretch]
             chord = stretch.chord
@@ -210,6 +211,14 @@ def _step_through(
         note = walk.note_at(stroke.beat)
         if note is not None and not stroke.ghost:
             options[i] = [leading(note, walk.target, ask.spans[-1].chord, ask.key)]
+
+
+def _landed_already(ask: Ask) -> int:
+    """Where the root or bass of the chord lay in this bar, if it was the last to sound; else 0."""
+    last, chord = ask.last, ask.spans[0].chord
+    if last is None or last.beat < ask.bar_start or is_new(chord, last.chord):
+        return 0
+    return last.note if last.role in (Role.ROOT, Role.BASS) else 0
 
 
 def _standing(ask: Ask, choices: Sequence[Choice]) -> tuple[int, Place] | None:
