@@ -240,7 +240,7 @@ class JackPort:
         self._bass.clear_buffer()
         if self._overrun:  # what was written just before it may have reached nobody
             self._overrun = False
-            for data in self._releases.again(start):
+            for data in self._releases.overrun():
                 self._bass.write_midi_event(0, data)
         earliest = 0
         while self._outbox:
@@ -249,8 +249,9 @@ class JackPort:
             if frame >= frames:  # due after this period began: it belongs to the next one
                 return
             earliest = max(earliest, frame)
-            self._bass.write_midi_event(earliest, data)
-            self._releases.take(data, start)
+            self._releases.take(data)
+            for each in (data, *self._releases.due()):
+                self._bass.write_midi_event(earliest, each)
             self._outbox.popleft()
         if self._closing:
             self._periods_empty += 1
