@@ -177,7 +177,9 @@ def _parsed(path: Path, content: bytes) -> mido.MidiFile:
         raise FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file") from error
     if file.type == 2:
         raise FileError(f"{path} is a MIDI file of type 2 (loose patterns); save it as type 0 or 1")
-    if file.ticks_per_beat <= 0:
+    if file.ticks_per_beat == 0:
+        raise FileError(f"{path} is damaged: it has 0 ticks to a beat; save it anew")
+    if file.ticks_per_beat < 0:
         raise FileError(f"{path} counts in film frames, not beats; save it with ticks per beat")
     return file
 
