@@ -12,13 +12,14 @@ import argparse
 from fractions import Fraction
 from random import Random
 
+from bench.pianist import BEAT_SECONDS, TEMPO, comping
+from bench.watched import Outlook, WatchedForesight
 from engine.bassist import Bassist
 from engine.events import Forecast, Outgoing, Play, Stop
 from engine.theory.harmony import Key
 from engine.theory.symbols import symbol
 from ports.replay import replay
 from presets.loader import load
-from tests.band import BEAT_SECONDS, TEMPO, Outlook, WatchedForesight, comping
 
 KEY = Key(8)
 CHORUS = "Ab Fm7 | Bbm7 Eb7 | Cm7 F7 | Bbm7 Eb7 | Db | Gb7 | Ab/Eb Eb7 | Ab"

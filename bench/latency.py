@@ -19,6 +19,7 @@ from queue import SimpleQueue
 from random import Random
 from typing import Any, Final
 
+from bench.echoing import EchoBassist
 from engine.bassist import Bassist
 from engine.events import Beat, Musician, NoteOn, Outgoing
 from ports import rehearsal
@@ -30,7 +31,6 @@ from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, Message, Port
 from ports.service import Service
 from ports.wire import bytes_of
 from presets import loader
-from tests.fakes import EchoBassist
 
 CLOCK: Final = SystemClock()
 KEY: Final = (60,)

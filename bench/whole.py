@@ -13,9 +13,9 @@ from collections.abc import Iterator
 from copy import deepcopy
 from typing import Final
 
+from bench.pianist import Pianist, moment, voiced
 from engine.theory.harmony import Chord, Key
 from engine.theory.symbols import parse_symbol, symbol
-from tests.band import Pianist, moment, voiced
 
 BEFORE: Final = ("", "Bb Gm7 Cm7 F7", "Cm7 F7 Bbmaj7 Ebmaj7", "Gm Cm D7 Gm")
 ON_ITS_ROOT: Final = (

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bench.pianist import Pianist, moment
 from engine.arrays import Doubles
 from engine.events import Heard
 from engine.hearing.taught import TAUGHT
 from engine.theory.harmony import QUALITY_BY_HARTE, Chord, Key
 from engine.theory.symbols import symbol
-from tests.band import Pianist, moment
 
 AT_ONCE = 0.02
 BY_THE_END = 0.95

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.echoing import EchoBassist
 from engine.events import (
     ALL_NOTES_OFF,
     Bend,
@@ -42,7 +43,7 @@ from ports.midi import pick
 from ports.port import FELL_SILENT, PitchBend, PortLost, PortTaken, UnknownPort
 from ports.service import SWITCH_SECONDS, Lateness, Service
 from ports.wire import Wired, bend_range_messages, bend_value, bytes_of, event_of
-from tests.fakes import EchoBassist, FakeClock, FakePort, hanging
+from tests.fakes import FakeClock, FakePort, hanging
 
 # Bytes and events --------------------------------------------------------------------------
 

@@ -9,6 +9,7 @@ from threading import Event
 
 import pytest
 
+from bench.echoing import EchoBassist
 from engine.events import NewStyle, NoteOn
 from engine.style import Style
 from ports import watch
@@ -16,7 +17,7 @@ from ports.service import Service
 from ports.watch import Watched
 from presets.loader import load
 from presets.reading import PresetError
-from tests.fakes import EchoBassist, FakeClock, FakePort
+from tests.fakes import FakeClock, FakePort
 from tests.test_cli import GROUNDLING, ROOT
 from tests.test_ports import after
 from tests.test_presets import SMALL
