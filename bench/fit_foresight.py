@@ -32,7 +32,7 @@ import torch
 from torch import nn
 
 from bench.corpus import read_folder
-from bench.foresight import FOLDS, fold_of
+from bench.foresight import FIFTHS, fifth_of
 from bench.histories import (
     Kind,
     Lesson,
@@ -111,7 +111,7 @@ def out_of_fold(songs: Mapping[str, Counts], fold: int) -> Counts:
     """The habits of all charts but those of one fold, the seldom ones left out."""
     total: Counts = {}
     for name, counts in songs.items():
-        if fold_of(name) != fold:
+        if fifth_of(name) != fold:
             add_counts(total, counts)
     return usual(total)
 
@@ -261,10 +261,10 @@ def gather(options: argparse.Namespace) -> tuple[list[Lesson], dict[str, Counts]
 
 def add_customs(lessons: Sequence[Lesson], habits: Mapping[str, Counts]) -> None:
     """Add to each lesson what the charts of the other folds do."""
-    for fold in range(FOLDS):
+    for fold in range(FIFTHS):
         custom = Custom(out_of_fold(habits, fold))
         for lesson in lessons:
-            if fold_of(lesson.song) == fold:
+            if fifth_of(lesson.song) == fold:
                 rows = [clues.of_customs(c, custom.odds(c)) for c in lesson.courses]
                 lesson.candidates = np.concatenate((lesson.candidates, rows), 2, dtype=np.float16)
 
@@ -292,7 +292,7 @@ def main() -> None:
     parser.add_argument(
         "--clues", type=Path, required=True, metavar="DIR", help="... are kept here"
     )
-    parser.add_argument("--fold", type=int, default=-1, help=f"leave out this fold of {FOLDS}")
+    parser.add_argument("--fold", type=int, default=-1, help=f"leave out this fold of {FIFTHS}")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--hidden", type=int, default=96)
     parser.add_argument("--passes", type=float, default=5)

@@ -28,7 +28,7 @@ import numpy as np
 import torch
 
 from bench.fit_keys import Heard, fit_keys
-from bench.folds import FOLDS, fold_of
+from bench.folds import THIRDS, third_of
 from bench.guises import Array, Part, read_parts
 from bench.network import KINDS, STATES, Filter, Q
 from bench.taught import coded, coded_keys, source_of
@@ -278,8 +278,8 @@ def main() -> None:
         options.out.write_text(source_of(KINDS, fit(parts)), "utf-8")
         return
     options.folds.mkdir(parents=True, exist_ok=True)
-    for fold in range(FOLDS):
-        others = [p for p in parts if fold_of(number_of(p)) != fold]
+    for fold in range(THIRDS):
+        others = [p for p in parts if third_of(number_of(p)) != fold]
         source = source_of(KINDS, fit(others))
         (options.folds / f"fold{fold}.py").write_text(source, "utf-8")
 

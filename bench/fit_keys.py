@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from bench.corpus import Song, key_of_chart, read_folder
-from bench.folds import FOLDS, KEY_TABLES, TENTHS, network_of, tenth_of
+from bench.folds import KEY_TABLES, TENTHS, THIRDS, network_of, tenth_of
 from bench.listening import Listener, beats_of
 from bench.taught import coded_keys, source_of, tables_in
 from bench.voicings import MANNERS, charted, render
@@ -197,7 +197,7 @@ def all_heard(songs: list[Song], charts: list[Song], tables: Tables) -> list[tup
 
 def in_folds(songs: list[Song], charts: list[Song], cache: Path) -> None:
     """Fit the key tables of every fold and tenth, and leave them in the cache."""
-    for fold in range(FOLDS):
+    for fold in range(THIRDS):
         network = network_of(cache, fold)
         told = all_heard(songs, charts, network)
         fits = [fit_keys([each for part, each in told if part != tenth]) for tenth in range(TENTHS)]

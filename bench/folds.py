@@ -24,7 +24,7 @@ from engine.hearing.tables import KeyTables, Tables
 from engine.hearing.taught import TAUGHT, tables_of
 
 Choose = Callable[[Song], Tables]
-FOLDS, TENTHS = 3, 10
+THIRDS, TENTHS = 3, 10
 KEY_TABLES = tuple(field.name for field in fields(KeyTables))
 
 
@@ -39,9 +39,9 @@ SHIPPED: Final = Taught()
 Teaching = Callable[[Song], Taught]
 
 
-def fold_of(number: str) -> int:
-    """The fold of a song: numbers rise in threes, and a song has one number in all folders."""
-    return int(number) // 3 % FOLDS
+def third_of(number: str) -> int:
+    """Which third a song belongs to: numbers rise in threes, and it has one in all folders."""
+    return int(number) // 3 % THIRDS
 
 
 def tenth_of(number: str) -> int:
@@ -49,19 +49,19 @@ def tenth_of(number: str) -> int:
     return int(number) // 3 % TENTHS
 
 
-def network_of(cache: Path, fold: int) -> Tables:
-    """The tables that were fitted without a fold, as bench/fit_hearing.py left them."""
-    return tables_of(*tables_in(cache / f"fold{fold}.py"))
+def network_of(cache: Path, third: int) -> Tables:
+    """The tables that were fitted without a third, as bench/fit_hearing.py left them."""
+    return tables_of(*tables_in(cache / f"fold{third}.py"))
 
 
 def tables_from(cache: Path | None) -> Choose:
     """Which tables hear a song: those of a cache, or those that ship."""
     if cache is None:
         return lambda _: TAUGHT
-    folds = [
-        _with_keys(network_of(cache, fold), cache / f"keys{fold}.npz") for fold in range(FOLDS)
+    thirds = [
+        _with_keys(network_of(cache, third), cache / f"keys{third}.npz") for third in range(THIRDS)
     ]
-    return lambda song: folds[fold_of(song.number)][tenth_of(song.number)]
+    return lambda song: thirds[third_of(song.number)][tenth_of(song.number)]
 
 
 def taught_from(cache: Path | None) -> Teaching:

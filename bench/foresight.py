@@ -41,7 +41,7 @@ from engine.theory.meter import Metre, Moment
 
 NO_ROOT = 12
 SEED = 2
-FOLDS = 5
+FIFTHS = 5
 WRONG_BY = (3, 4, 5, 7, 8, 9)
 BANDS = 15
 
@@ -63,12 +63,12 @@ def root_of(chord: Chord | None) -> int:
     return NO_ROOT if chord is None else chord.root
 
 
-def fold_of(number: str) -> int:
-    """In which fold a song is judged."""
-    return zlib.crc32(number.encode()) % FOLDS
+def fifth_of(number: str) -> int:
+    """Which fifth of all songs a song is judged with."""
+    return zlib.crc32(number.encode()) % FIFTHS
 
 
-def tables_in(path: Path) -> Tables:
+def fitted_in(path: Path) -> Tables:
     """The tables of a data module that is not installed."""
     names: dict[str, Any] = {}
     exec(path.read_text(encoding="utf-8"), names)
@@ -79,8 +79,8 @@ def tables_by_song(folder: Path | None) -> Callable[[str], Tables]:
     """Which tables foresee the song of a number: those of its fold, or those that ship."""
     if folder is None:
         return lambda _: DEFAULT
-    folds = [tables_in(folder / f"fold{fold}.py") for fold in range(FOLDS)]
-    return lambda number: folds[fold_of(number)]
+    fifths = [fitted_in(folder / f"fold{fifth}.py") for fifth in range(FIFTHS)]
+    return lambda number: fifths[fifth_of(number)]
 
 
 # Songs as felt beats ------------------------------------------------------------------------

@@ -27,7 +27,7 @@ from bench.alter import ALTERED, struck_by
 from bench.corpus import Song, read_folder
 from bench.expecting import BEFORE, save
 from bench.folds import SHIPPED, Choose, Taught, tables_from
-from bench.foresight import Felt, felt_beats, fold_of, misheard, root_of
+from bench.foresight import Felt, felt_beats, fifth_of, misheard, root_of
 from bench.playing import take
 from bench.rhythms import HANDS, RHYTHMS, in_four, played
 from bench.voicings import charted, render
@@ -254,7 +254,7 @@ def keep(lessons: Sequence[Lesson], folder: Path) -> None:
         for name in Rows._fields[:-1]:
             rows = np.concatenate([getattr(lesson, name) for lesson in some])
             np.save(_file(folder, kind, name), rows)
-        folds = [np.full(len(lesson.came), fold_of(lesson.song)) for lesson in some]
+        folds = [np.full(len(lesson.came), fifth_of(lesson.song)) for lesson in some]
         np.save(_file(folder, kind, "folds"), np.concatenate(folds))
 
 

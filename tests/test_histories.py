@@ -11,7 +11,7 @@ import pytest
 
 from bench.corpus import Bar, Label, Song
 from bench.expecting import save
-from bench.foresight import felt_beats, fold_of, root_of
+from bench.foresight import felt_beats, fifth_of, root_of
 from bench.histories import (
     Kind,
     Lesson,
@@ -113,7 +113,7 @@ def test_lessons_that_were_kept_can_be_read_in_parts(tmp_path: Path, in_blocks: 
 
     beats = len(in_blocks.came)
     assert np.array_equal(rows.candidates[beats:], in_blocks.candidates)
-    assert set(rows.folds) == {fold_of("7")}
+    assert set(rows.folds) == {fifth_of("7")}
 
 
 def test_a_song_that_has_a_file_is_played_from_it(tmp_path: Path, in_blocks: Lesson) -> None:
