@@ -41,8 +41,8 @@ FRAMES_PER_SECOND: Final = 15
 
 FOR_THE_SEQUENCER: Final = "start the sequencer to begin; if it runs already, stop it first"
 
-_TOLD_BY_KEYS = ("SIGINT", "SIGQUIT", "SIGTSTP")
-KEYS: Final = tuple(getattr(signal, n) for n in _TOLD_BY_KEYS if hasattr(signal, n))
+_TYPED = ("SIGINT", "SIGQUIT", "SIGTSTP")
+TERMINAL_SIGNALS: Final = tuple(getattr(signal, n) for n in _TYPED if hasattr(signal, n))
 """What Ctrl-C, Ctrl-\\ and Ctrl-Z tell everyone on the terminal; it is for the player to act on."""
 
 
@@ -123,7 +123,7 @@ class Picture:
 @contextmanager
 def _deaf_to_keys() -> Iterator[None]:
     """Whoever is begun here does not hear Ctrl-C and its like, not even while still loading."""
-    usual = {number: signal.signal(number, signal.SIG_IGN) for number in KEYS}
+    usual = {number: signal.signal(number, signal.SIG_IGN) for number in TERMINAL_SIGNALS}
     try:
         yield
     finally:
@@ -133,8 +133,8 @@ def _deaf_to_keys() -> Iterator[None]:
 
 def _draw(told: Connection, heading: str, tuning: Sequence[int], waiting: str) -> None:
     """Draw what is told until the other end closes; Ctrl-C is for the player to act on."""
-    for key in KEYS:
-        signal.signal(key, signal.SIG_IGN)  # nothing is handed on where there is no fork
+    for number in TERMINAL_SIGNALS:
+        signal.signal(number, signal.SIG_IGN)  # nothing is handed on where there is no fork
     if isinstance(sys.stdout, TextIOWrapper):  # a name may have any letter in it
         sys.stdout.reconfigure(errors="replace")
     if hasattr(os, "nice"):
