@@ -6,6 +6,7 @@ import json
 import re
 import shlex
 import tomllib
+from itertools import chain
 from pathlib import Path
 
 import mido
@@ -156,6 +157,25 @@ def test_the_import_table_is_the_one_that_is_checked() -> None:
     contracts = tomllib.loads(text("pyproject.toml"))["tool"]["importlinter"]["contracts"]
 
     assert shown == contracts[0]["layers"]
+
+
+# What a package is called where it is imported, if not as it is installed.
+IMPORTED_AS = {"pyyaml": "yaml", "JACK-Client": "jack", "python-rtmidi": "rtmidi"}
+
+
+def test_nothing_is_installed_that_is_not_used() -> None:
+    """Each package that a player installs, or who fits the tables, is imported somewhere."""
+    project = tomllib.loads(text("pyproject.toml"))["project"]
+    extras = project["optional-dependencies"]
+    del extras["dev"]  # tools, most of them run and not imported
+    wanted = [*project["dependencies"], *chain.from_iterable(extras.values())]
+    names = [re.split(r"[^\w-]", line)[0] for line in wanted]
+    sources = "\n".join(
+        path.read_text("utf-8") for package in PACKAGES for path in (ROOT / package).rglob("*.py")
+    )
+    imported = set(re.findall(r"^ *(?:import|from) (\w+)", sources, re.MULTILINE))
+
+    assert [name for name in names if IMPORTED_AS.get(name, name) not in imported] == []
 
 
 @pytest.mark.parametrize("guide", [*GUIDES, "docs/trace.md", "docs/explain.md"])
