@@ -32,7 +32,7 @@ clean: ## Remove what was set up
 		exit 1; \
 	fi
 	@$(PYTHON) -m venv .venv || { \
-		echo "$(PYTHON) cannot make a virtual environment; on Debian and Ubuntu install python3-venv." >&2; \
+		echo "$(PYTHON) cannot make a virtual environment; on Debian and Ubuntu install $(PYTHON)-venv." >&2; \
 		rm -rf .venv; exit 1; \
 	}
 	@touch $@
