@@ -14,13 +14,13 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.corpus import NO_CHORD, Song, read_folder
+from bench.arguments import folder_of_songs, run
+from bench.corpus import NO_CHORD, Song, read_played
 from bench.hearing import weighted
 from bench.listening import beats_of, percent
 from engine.theory.harmony import KEYS, QUALITY_BY_HARTE, Chord, Key
@@ -130,11 +130,11 @@ def _keys(folder: str, name: str, songs: list[Song], beats: int | None) -> None:
 def main() -> None:
     """Print one table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
+    parser.add_argument("folders", nargs="+", type=folder_of_songs, metavar="FOLDER")
     options = parser.parse_args()
     print(f"{'':42}{'root':>9}{'majmin':>9}{'sevenths':>9}   (keys: exact, weighted)")
     for path in options.folders:
-        songs = [s for s in read_folder(path) if s.notes]
+        songs = read_played(path)
         _chords(path.name, "lowest note", songs, [by_lowest(s) for s in songs])
         _chords(path.name, "templates", songs, [by_templates(s, 0.0) for s in songs])
         _chords(
@@ -145,4 +145,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -9,20 +9,28 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 from random import Random
+from typing import Final
 
-from bench.corpus import Song
+from bench.corpus import Song, read_folder
 from engine.line.bassline import Bassline
 from engine.score import Ask, BassNote, Span
 from engine.style import Style
 from engine.theory.harmony import C_MAJOR, KEYS, Chord, Key
 from engine.theory.labels import parse_harte
 from engine.theory.meter import FOUR_FOUR, Metre
+from ports.files import FileError
 
 Change = tuple[Fraction, Chord]
 """A chord and where it enters, as a share of all bars: 2 1/2 is the middle of the third bar."""
 
+Chart = tuple[list[Change], Key]
+"""The changes of a song, and its key."""
+
 Part = list[list[BassNote]]
+
+LEAST_CHANGES: Final = 9
 
 
 def changes_of(song: Song) -> list[Change]:
@@ -36,6 +44,19 @@ def changes_of(song: Song) -> list[Change]:
         if chord is not None and (not found or found[-1][1] != chord):
             found.append((place, chord))
     return found
+
+
+def charts_in(folder: Path, count: int) -> list[Chart]:
+    """The first so many songs of a folder that are in 4/4 and change their chord often enough.
+
+    Raises:
+        FileError: there is none.
+    """
+    songs = read_folder(folder)
+    found = [(c, key_of(s, c)) for s in songs if len(c := changes_of(s)) >= LEAST_CHANGES]
+    if not found:
+        raise FileError(f"{folder} has no song in 4/4 with {LEAST_CHANGES} changes or more")
+    return found[:count]
 
 
 def key_of(song: Song, changes: Sequence[Change]) -> Key:

@@ -12,6 +12,7 @@ import argparse
 from fractions import Fraction
 from random import Random
 
+from bench.arguments import run
 from bench.pianist import BEAT_SECONDS, TEMPO, comping
 from bench.watched import Outlook, WatchedForesight
 from engine.bassist import Bassist
@@ -94,4 +95,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

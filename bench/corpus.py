@@ -7,10 +7,12 @@ name); a song has some of these files.  Beats are quarter notes from the first b
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import mido
 
@@ -18,7 +20,9 @@ from engine.theory.harmony import Key
 from engine.theory.labels import parse_harte
 from engine.theory.meter import FOUR_FOUR, Metre
 from engine.theory.pitch import pitch_class_of_name
+from ports.files import FileError
 
+Row = TypeVar("Row")
 NO_CHORD = ("N", "X")
 
 
@@ -102,65 +106,127 @@ def read_folder(folder: Path) -> list[Song]:
     """All songs of a folder, by number.
 
     Raises:
-        FileNotFoundError: no such folder, or no labelled song in it.
+        FileError: no such folder, no labelled song in it, or one that cannot be read.
     """
     paths = sorted(folder.glob("*.chords"))
     if not paths:
-        raise FileNotFoundError(f"{folder} has no labelled songs (files that end in .chords)")
-    return [read_song(folder, path.stem) for path in paths]
+        raise FileError(f"{folder} has no labelled songs; give a folder of N.chords")
+    return [read_song(folder, path.name.removesuffix(".chords")) for path in paths]
+
+
+def read_played(folder: Path) -> list[Song]:
+    """The songs of a folder that were played; how many were not is said.
+
+    Raises:
+        FileError: there are none, or one cannot be read.
+    """
+    return _those(folder, lambda song: bool(song.notes), "keys played (N.mid, its track KEYS)")
+
+
+def read_charts(folder: Path) -> list[Song]:
+    """The songs of a folder that are charts; how many are not is said.
+
+    Raises:
+        FileError: there are none, or one cannot be read.
+    """
+    return _those(folder, lambda song: bool(song.bars), "bars written (N.bars)")
+
+
+def _those(folder: Path, holds: Callable[[Song], bool], what: str) -> list[Song]:
+    songs = read_folder(folder)
+    chosen = [song for song in songs if holds(song)]
+    if not chosen:
+        raise FileError(f"{folder} has no song with {what}")
+    if len(chosen) < len(songs):
+        left = len(songs) - len(chosen)
+        print(f"{folder}: left out {left} of {len(songs)} songs, without {what}", file=sys.stderr)
+    return chosen
 
 
 def read_song(folder: Path, number: str) -> Song:
-    """One song of a folder."""
-    stem = folder / number
-    labels = tuple(Label(float(a), float(b), c) for a, b, c in _rows(stem, "chords"))
-    notes, tempi, metres = _read_midi(stem.with_suffix(".mid"))
-    keys = [_read_key(row[0]) for row in _rows(stem, "key")]
+    """One song of a folder.
+
+    Raises:
+        FileError: one of its files cannot be read.
+    """
+    labels = _rows(folder / f"{number}.chords", _label, "start, end and chord (0, 4, Bb:min7)")
+    keys = _rows(folder / f"{number}.key", _key, "a key (Eb:maj, C:min)")
+    bars = _rows(folder / f"{number}.bars", _bar, "bar, first beat and beats (0, 0, 4)")
+    tonics = _rows(folder / f"{number}.tonic", _tonic, "beat and tonic (0, Eb)")
+    if not labels:
+        raise FileError(f"{folder / number}.chords has no chords in it")
+    notes, tempi, metres = _read_midi(folder / f"{number}.mid")
     return Song(
         folder=folder.name,
         number=number,
-        labels=labels,
+        labels=tuple(labels),
         notes=notes,
         tempi=tempi,
         metres=metres,
         key=keys[0] if keys else None,
-        bars=tuple(
-            Bar(float(row[1]), float(row[2]), row[3] if len(row) > 3 else "")
-            for row in _rows(stem, "bars")
-        ),
-        tonics=tuple((float(a), pitch_class_of_name(b)) for a, b in _rows(stem, "tonic")),
+        bars=tuple(bars),
+        tonics=tuple(tonics),
     )
 
 
-def _rows(stem: Path, kind: str) -> list[list[str]]:
-    path = stem.with_suffix(f".{kind}")
-    if not path.exists():
-        return []
-    lines = path.read_text(encoding="utf-8").splitlines()
-    return [line.split("\t") for line in lines if line.strip()]
+def _rows(path: Path, parse: Callable[[list[str]], Row], what: str) -> list[Row]:
+    """The rows of a file, each made a value; of a file that is not there none."""
+    rows: list[Row] = []
+    text = path.read_text(encoding="utf-8", errors="replace") if path.exists() else ""
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.strip():
+            try:
+                rows.append(parse(line.split("\t")))
+            except (ValueError, IndexError) as error:
+                where = f"{path}, line {number}"
+                raise FileError(f"{where}: {line!r} is not {what}, parted by tabs") from error
+    return rows
 
 
-def _read_key(label: str) -> Key:
-    tonic, mode = label.split(":")
+def _label(cells: list[str]) -> Label:
+    start, end, harte = cells
+    parse_harte(harte)
+    return Label(float(start), float(end), harte)
+
+
+def _key(cells: list[str]) -> Key:
+    tonic, mode = cells[0].split(":")
     return Key(pitch_class_of_name(tonic), minor=mode == "min")
 
 
-def _read_midi(
-    path: Path,
-) -> tuple[tuple[Note, ...], tuple[Tempo, ...], tuple[MetreChange, ...]]:
+def _bar(cells: list[str]) -> Bar:
+    return Bar(float(cells[1]), float(cells[2]), cells[3] if len(cells) > 3 else "")
+
+
+def _tonic(cells: list[str]) -> tuple[float, int]:
+    beat, name = cells
+    return float(beat), pitch_class_of_name(name)
+
+
+Played = tuple[tuple[Note, ...], tuple[Tempo, ...], tuple[MetreChange, ...]]
+
+
+def _read_midi(path: Path) -> Played:
     """Notes of the track KEYS, tempo map and metres; an absent file is an empty song."""
+    if not path.exists():
+        return _played([], 1)
+    try:
+        midi = mido.MidiFile(path)
+        return _played(midi.tracks, midi.ticks_per_beat)
+    except Exception as error:  # the parser raises whatever a broken byte leads it to
+        raise FileError(f"{path} is not a MIDI file, or is damaged; give a .mid file") from error
+
+
+def _played(tracks: Sequence[mido.MidiTrack], ticks_per_beat: int) -> Played:
     notes: list[Note] = []
     tempi: dict[float, Tempo] = {0.0: Tempo(0.0, 0.5)}
     metres: dict[Fraction, MetreChange] = {Fraction(0): MetreChange(Fraction(0), FOUR_FOUR)}
-    if not path.exists():
-        return (), tuple(tempi.values()), tuple(metres.values())
-    midi = mido.MidiFile(path)
-    for track in midi.tracks:
+    for track in tracks:
         tick = 0
         down: dict[int, tuple[float, int]] = {}
         for message in track:
             tick += message.time
-            at = Fraction(tick, midi.ticks_per_beat)
+            at = Fraction(tick, ticks_per_beat)
             beat = float(at)
             if message.type == "set_tempo":
                 tempi[beat] = Tempo(beat, message.tempo / 1e6)

@@ -35,7 +35,8 @@ import mido
 import numpy as np
 
 from bench.alter import Hands, struck_by
-from bench.corpus import Song, read_folder
+from bench.arguments import a_folder, folder_of_songs, from_one, run
+from bench.corpus import Song, read_charts, read_played
 from bench.doubtful import runs_ahead
 from bench.folds import taught_from
 from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
@@ -225,9 +226,9 @@ def save(played: Song, folder: Path) -> None:
 def main() -> None:
     """Print the figures."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("folders", nargs="+", type=Path)
+    parser.add_argument("folders", nargs="+", type=folder_of_songs)
     parser.add_argument("--preset", default="soul")
-    parser.add_argument("--every", type=int, default=1, help="only every Nth song")
+    parser.add_argument("--every", type=from_one, default=1, help="only every Nth song")
     parser.add_argument("--rendered", choices=MANNERS, help="play charts in this manner")
     parser.add_argument(
         "--spread", type=float, default=0.0, metavar="MS", help="... each chord's keys so far apart"
@@ -236,14 +237,17 @@ def main() -> None:
     parser.add_argument(
         "--give", type=float, default=0.0, metavar="MS", help="... give or take so much"
     )
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
     options = parser.parse_args()
     taught = taught_from(options.folds)
     style = load(options.preset)
     hands = Hands(options.late / 1000, options.give / 1000, options.spread / 1000)
     for folder in options.folders:
         measured, on_time = Measured(), Measured()
-        for song in read_folder(folder)[:: options.every]:
+        read = read_charts if options.rendered else read_played
+        for song in read(folder)[:: options.every]:
             with TemporaryDirectory() as made:
                 manner, there = options.rendered, Path(made)
                 played_song = rendered(song, manner, hands, there) if manner else song
@@ -258,4 +262,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

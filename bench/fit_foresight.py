@@ -31,7 +31,8 @@ import numpy as np
 import torch
 from torch import nn
 
-from bench.corpus import read_folder
+from bench.arguments import a_folder, folder_of_songs, run
+from bench.corpus import read_charts
 from bench.foresight import FIFTHS, fifth_of
 from bench.histories import (
     Kind,
@@ -247,7 +248,7 @@ def _lines(text: str) -> list[str]:
 def gather(options: argparse.Namespace) -> tuple[list[Lesson], dict[str, Counts]]:
     """All lessons, and each chart's own habits."""
     rng = random.Random(options.seed)
-    charts = read_folder(options.charts)
+    charts = read_charts(options.charts)
     lessons: list[Lesson] = []
     habits: dict[str, Counts] = {}
     for chart in charts:
@@ -284,15 +285,23 @@ def gathered(options: argparse.Namespace) -> dict[str, Counts]:
 def main() -> None:
     """Gather, fit, write."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("charts", type=Path, help="a folder of chord charts")
-    parser.add_argument("--songs", type=Path, nargs="+", required=True, help="folders of songs")
+    parser.add_argument("charts", type=folder_of_songs, help="a folder of chord charts")
     parser.add_argument(
-        "--folds", type=Path, required=True, help="tables of the ear, for each song"
+        "--songs", type=folder_of_songs, nargs="+", required=True, help="folders of songs"
+    )
+    parser.add_argument(
+        "--folds", type=a_folder, required=True, help="tables of the ear, for each song"
     )
     parser.add_argument(
         "--clues", type=Path, required=True, metavar="DIR", help="... are kept here"
     )
-    parser.add_argument("--fold", type=int, default=-1, help=f"leave out this fold of {FIFTHS}")
+    parser.add_argument(
+        "--fold",
+        type=int,
+        default=-1,
+        choices=range(FIFTHS),
+        help=f"leave out this fold of {FIFTHS}",
+    )
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--hidden", type=int, default=96)
     parser.add_argument("--passes", type=float, default=5)
@@ -312,4 +321,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -27,6 +27,7 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from bench.arguments import folder_of_songs, run
 from bench.fit_keys import Heard, fit_keys
 from bench.folds import THIRDS, third_of
 from bench.guises import Array, Part, read_parts
@@ -266,8 +267,8 @@ def fit(parts: list[Part]) -> dict[str, Coded]:
 def main() -> None:
     """Fit and write."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
-    parser.add_argument("--charts", type=Path, required=True, metavar="FOLDER")
+    parser.add_argument("folders", nargs="+", type=folder_of_songs, metavar="FOLDER")
+    parser.add_argument("--charts", type=folder_of_songs, required=True, metavar="FOLDER")
     parser.add_argument("--out", type=Path, default=Path("engine/hearing/weights.py"))
     parser.add_argument("--folds", type=Path, metavar="CACHE")
     options = parser.parse_args()
@@ -285,4 +286,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

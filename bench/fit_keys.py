@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from bench.corpus import Song, key_of_chart, read_folder
+from bench.arguments import a_folder, folder_of_songs, run
+from bench.corpus import Song, key_of_chart, read_charts, read_played
 from bench.folds import KEY_TABLES, TENTHS, THIRDS, network_of, tenth_of
 from bench.listening import Listener, beats_of
 from bench.taught import coded_keys, source_of, tables_in
@@ -218,13 +219,17 @@ def anew(songs: list[Song], charts: list[Song], path: Path) -> None:
 def main() -> None:
     """Fit the key tables for the networks that are there."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
-    parser.add_argument("--charts", type=Path, metavar="FOLDER", help="charts with their tonics")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="for the networks in a folder")
+    parser.add_argument("folders", nargs="+", type=folder_of_songs, metavar="FOLDER")
+    parser.add_argument(
+        "--charts", type=folder_of_songs, metavar="FOLDER", help="charts with their tonics"
+    )
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="for the networks in a folder"
+    )
     parser.add_argument("--anew", type=Path, metavar="FILE", help="for the network in a file")
     options = parser.parse_args()
-    songs = [s for folder in options.folders for s in read_folder(folder) if s.notes and s.key]
-    charts = read_folder(options.charts) if options.charts else []
+    songs = [s for folder in options.folders for s in read_played(folder) if s.key]
+    charts = read_charts(options.charts) if options.charts else []
     if options.folds is None and options.anew is None:
         parser.error("say which networks: --folds CACHE, --anew FILE, or both")
     if options.folds is not None:
@@ -234,4 +239,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

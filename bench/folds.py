@@ -22,6 +22,7 @@ from bench.taught import tables_in
 from engine.foresight import tables as foresight
 from engine.hearing.tables import KeyTables, Tables
 from engine.hearing.taught import TAUGHT, tables_of
+from ports.files import FileError
 
 Choose = Callable[[Song], Tables]
 THIRDS, TENTHS = 3, 10
@@ -41,12 +42,18 @@ Teaching = Callable[[Song], Taught]
 
 def third_of(number: str) -> int:
     """Which third a song belongs to: numbers rise in threes, and it has one in all folders."""
-    return int(number) // 3 % THIRDS
+    return _place_of(number) % THIRDS
 
 
 def tenth_of(number: str) -> int:
     """Which of ten parts a song belongs to."""
-    return int(number) // 3 % TENTHS
+    return _place_of(number) % TENTHS
+
+
+def _place_of(number: str) -> int:
+    if not number.isdecimal():
+        raise FileError(f"{number}.chords belongs to no fold; call it by a number, as 006.chords")
+    return int(number) // 3
 
 
 def network_of(cache: Path, third: int) -> Tables:

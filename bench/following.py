@@ -27,7 +27,8 @@ from itertools import groupby, takewhile
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from bench.corpus import Label, MetreChange, Song, read_folder
+from bench.arguments import a_folder, folder_of_songs, from_one, run
+from bench.corpus import Label, MetreChange, Song, read_charts
 from bench.expecting import Measured, save
 from bench.folds import Taught, taught_from
 from bench.foresight import (
@@ -50,6 +51,7 @@ from engine.style import Style
 from engine.theory.harmony import C_MAJOR, Chord
 from engine.theory.labels import harte
 from engine.theory.meter import Metre
+from ports.files import FileError
 from presets.loader import load
 
 
@@ -199,19 +201,25 @@ def plays(charts: Sequence[Chart]) -> Iterator[tuple[str, list[Play]]]:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--songs", type=int, help="only the first so many")
+    parser.add_argument("folder", type=folder_of_songs)
+    parser.add_argument("--songs", type=from_one, help="only the first so many")
     parser.add_argument("--heard", choices=MANNERS, help="play to the whole engine in this manner")
     parser.add_argument("--lead", action="store_true", help="no chart, but keys a beat early")
     parser.add_argument("--preset", default="soul")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
     options = parser.parse_args()
-    taught = taught_from(options.folds)
-    songs = read_folder(options.folder)[: options.songs]
+    if options.lead and options.heard is None:
+        parser.error("--lead is about keys that are played; say in which manner: --heard MANNER")
+    style, taught = load(options.preset), taught_from(options.folds)
+    songs = read_charts(options.folder)[: options.songs]
     charted = [(song, chart) for song in songs if (chart := chart_of(song))]
+    if not charted:
+        raise FileError(f"{options.folder} has no chart whose bars are all of one length")
     charts = [chart for _, chart in charted]
     which = "fitted on other songs" if options.folds else "as shipped"
-    print(f"{len(charts)} charts, tables {which}")
+    print(f"{len(charts)} of {len(songs)} charts, tables {which}")
     if options.heard is None:
         print(HEAD)
     for name, played in plays(charts):
@@ -221,11 +229,11 @@ def main() -> None:
                 total.add(follow(chart, play, taught(song)))
             print(report(total, name), flush=True)
             continue
-        heard = Heard(options.heard, load(options.preset), options.lead)
+        heard = Heard(options.heard, style, options.lead)
         for i, ((song, chart), play) in enumerate(zip(charted, played, strict=True)):
             heard.add(chart, play, str(i), taught(song))
         print(heard.measured.report(name), flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -1,6 +1,6 @@
 """How well the next chord is foreseen, on charts: chords given, one felt beat ahead.
 
-    python -m bench.foresight FOLDER... [--misheard 0.05] [--folds DIR] [--ahead 8] [--cost 4]
+    python -m bench.foresight FOLDER... [--misheard 0.05] [--folds DIR] [--ahead 8] [--cost HOURS]
 
 A root change is a felt beat whose root differs from the one before, both sounding; foreseen is
 the share of them whose new root was the likeliest a beat earlier.  Repeated: the eight beats up
@@ -27,12 +27,13 @@ from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from time import process_time
-from typing import Any
 
 import numpy as np
 
+from bench.arguments import a_folder, above_nought, folder_of_songs, run, share
 from bench.corpus import Song, read_folder
-from engine.foresight.outlook import Foresight
+from bench.taught import named_in
+from engine.foresight.outlook import FARTHEST, Foresight
 from engine.foresight.standing import Present
 from engine.foresight.tables import DEFAULT, Tables, unpack_tables
 from engine.theory.harmony import C_MAJOR, Chord
@@ -69,10 +70,12 @@ def fifth_of(number: str) -> int:
 
 
 def fitted_in(path: Path) -> Tables:
-    """The tables of a data module that is not installed."""
-    names: dict[str, Any] = {}
-    exec(path.read_text(encoding="utf-8"), names)
-    return unpack_tables(names["COUNTS"], names["NETWORKS"])
+    """The tables of a data module that is not installed.
+
+    Raises:
+        FileError: it is not there, or is another kind of file.
+    """
+    return unpack_tables(*named_in(path, ("COUNTS", "NETWORKS"), "bench.fit_foresight"))
 
 
 def tables_by_song(folder: Path | None) -> Callable[[str], Tables]:
@@ -282,15 +285,24 @@ def cost(songs: Sequence[Song], hours: float) -> Iterator[str]:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--misheard", type=float, default=0.0)
-    parser.add_argument("--folds", type=Path, help="a folder with fold0.py to fold4.py")
-    parser.add_argument("--ahead", type=int, default=1, help="felt beats ahead, 1 to 8")
-    parser.add_argument("--cost", type=float, metavar="HOURS", help="only time a jam so long")
+    parser.add_argument("folders", nargs="+", type=folder_of_songs)
+    parser.add_argument("--misheard", type=share, default=0.0)
+    parser.add_argument("--folds", type=a_folder, help="a folder with fold0.py to fold4.py")
+    parser.add_argument(
+        "--ahead",
+        type=int,
+        default=1,
+        choices=range(1, FARTHEST + 1),
+        help="felt beats ahead, 1 to 8",
+    )
+    parser.add_argument(
+        "--cost", type=above_nought, metavar="HOURS", help="only time a jam so long"
+    )
     options = parser.parse_args()
     if options.cost:
         print("renewing the outlook, eight felt beats ahead, and committing a beat")
-        for row in cost(read_folder(options.folders[0]), options.cost):
+        songs = [song for folder in options.folders for song in read_folder(folder)]
+        for row in cost(songs, options.cost):
             print(row, flush=True)
         return
     tables = tables_by_song(options.folds)
@@ -311,4 +323,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -18,7 +18,7 @@ from typing import Any, Final
 import numpy as np
 
 from bench.alter import ALTERED, struck_by
-from bench.corpus import Note, Song, read_folder
+from bench.corpus import Note, Song, read_charts, read_played
 from bench.listening import beats_of
 from bench.network import KINDS, STATES, Q
 from bench.rhythms import HANDS, RHYTHMS, in_four, played
@@ -155,10 +155,10 @@ def read_parts(folders: Sequence[Path], charts: Path) -> list[Part]:
     """All songs in all guises, and the charts in the manners and rhythms of keyboard players."""
     parts = []
     for folder in folders:
-        for song in read_folder(folder):
+        for song in read_played(folder):
             parts += [read_part(change(song), guise) for guise, change in ALTERED.items()]
         print(f"read {folder.name}", flush=True)
-    charted_songs = [charted(song) for song in read_folder(charts) if song.bars]
+    charted_songs = [charted(song) for song in read_charts(charts)]
     songs = [song for song in charted_songs if song.labels[-1].end < LONGEST_CHART]
     for i, manner in enumerate(CHARTS_PER_MANNER):
         for song in songs[i % 3 :: CHARTS_PER_MANNER[manner]]:

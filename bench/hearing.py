@@ -27,7 +27,8 @@ import mir_eval.key
 import numpy as np
 
 from bench.alter import joined, loose, smeared, without_low_notes
-from bench.corpus import Song, read_folder
+from bench.arguments import a_folder, above_nought, folder_of_songs, from_nought, from_one, run
+from bench.corpus import Song, read_played
 from bench.doubtful import key_in_doubt, runs_ahead
 from bench.folds import Choose, Teaching, tables_from, taught_from
 from bench.listening import (
@@ -45,6 +46,7 @@ from engine.events import ChordHeard
 from engine.hearing.taught import TAUGHT
 from engine.theory.harmony import Key
 from engine.theory.labels import harte
+from presets.loader import load
 
 MODULATIONS = 60
 _TONICS = ("C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B")
@@ -171,8 +173,6 @@ def settled(folder: str, songs: list[Song], tables: Choose) -> None:
 
 def through_the_bassist(path: Path, songs: list[Song], taught: Teaching) -> None:
     """What the whole engine gave out."""
-    from presets.loader import load  # noqa: PLC0415
-
     style = load("soul")
     truth, said = [], []
     for song in songs:
@@ -188,11 +188,19 @@ def through_the_bassist(path: Path, songs: list[Song], taught: Teaching) -> None
 def main() -> None:
     """Print one table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
-    parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the worst songs")
-    parser.add_argument("--every", type=int, default=1, metavar="N", help="hear every Nth song")
-    parser.add_argument("--hours", type=float, default=0, help="play one song for so many hours")
+    parser.add_argument("folders", nargs="+", type=folder_of_songs, metavar="FOLDER")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
+    parser.add_argument(
+        "--worst", type=from_nought, default=0, metavar="N", help="list the worst songs"
+    )
+    parser.add_argument(
+        "--every", type=from_one, default=1, metavar="N", help="hear every Nth song"
+    )
+    parser.add_argument(
+        "--hours", type=above_nought, default=0, help="play one song for so many hours"
+    )
     parser.add_argument("--bassist", action="store_true", help="ask the whole engine as well")
     options = parser.parse_args()
     tables = tables_from(options.folds)
@@ -200,7 +208,7 @@ def main() -> None:
     print("tables:", options.folds or "those that ship, fitted on all development songs")
     print(f"{'':42}{'root':>9}{'majmin':>9}{'sevenths':>9}   (keys: exact, weighted, scale)")
     for path in options.folders:
-        songs = [s for s in read_folder(path) if s.notes][:: options.every]
+        songs = read_played(path)[:: options.every]
         answers = chords(path.name, songs, tables)
         hard_playing(path.name, songs, tables)
         all_keys(path.name, answers)
@@ -217,4 +225,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

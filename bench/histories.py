@@ -24,7 +24,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from bench.alter import ALTERED, struck_by
-from bench.corpus import Song, read_folder
+from bench.corpus import Song, read_played
 from bench.expecting import BEFORE, save
 from bench.folds import SHIPPED, Choose, Taught, tables_from
 from bench.foresight import Felt, felt_beats, fifth_of, misheard, root_of
@@ -180,7 +180,7 @@ class Playing(NamedTuple):
 
 def as_recorded(folder: Path) -> Iterator[Playing]:
     """The songs of a folder, and each once more, made harder to hear in one way or another."""
-    songs = read_folder(folder)
+    songs = read_played(folder)
     harder = [change for guise, change in ALTERED.items() if guise != "as played"]
     for song, change in zip(songs, cycle(harder), strict=False):
         yield Playing(Kind.SONG_HEARD, song, folder)

@@ -19,7 +19,8 @@ from pathlib import Path
 from random import Random
 from typing import Final
 
-from bench.corpus import read_folder
+from bench.arguments import a_folder, folder_of_songs, from_one, run
+from bench.corpus import read_played
 from bench.folds import Taught, taught_from
 from engine.bassist import Bassist
 from engine.events import Beat, Incoming, NoteOn, Outgoing, Play
@@ -88,15 +89,17 @@ def cells(bars: Sequence[Bar]) -> str:
 def main() -> None:
     """Print a table for each preset."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("corpus", type=Path)
+    parser.add_argument("corpus", type=folder_of_songs)
     parser.add_argument("--preset", action="append", help="only this one; may be given again")
-    parser.add_argument("--songs", type=int, default=6, help="how many songs")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument("--songs", type=from_one, default=6, help="how many songs")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
     arguments = parser.parse_args()
     taught = taught_from(arguments.folds)
     songs = [
         (arguments.corpus / f"{song.number}.mid", taught(song))
-        for song in read_folder(arguments.corpus)[: arguments.songs]
+        for song in read_played(arguments.corpus)[: arguments.songs]
     ]
     for name in arguments.preset or names():
         along = load(name)
@@ -115,4 +118,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

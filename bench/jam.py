@@ -15,14 +15,14 @@ import argparse
 import sys
 from collections.abc import Iterator, Sequence
 from itertools import cycle
-from pathlib import Path
 from random import Random
 from resource import RUSAGE_SELF, getrusage
 from time import thread_time_ns
 
 import numpy as np
 
-from bench.corpus import Song, read_folder
+from bench.arguments import above_nought, folder_of_songs, run
+from bench.corpus import Song, read_played
 from engine.bassist import Bassist
 from engine.events import Incoming, NoteOff, NoteOn, Outgoing, Play, Release, Stop, Tick
 from ports.replay import replay
@@ -93,15 +93,12 @@ def jam(songs: Sequence[Song], seconds: float, tempo: float) -> Iterator[Incomin
 def main() -> int:
     """Print a line for each quarter."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--hours", type=float, default=4.0)
+    parser.add_argument("folder", type=folder_of_songs)
+    parser.add_argument("--hours", type=above_nought, default=4.0)
     parser.add_argument("--preset", default="soul")
-    parser.add_argument("--tempo", type=float, default=100.0, help="quarter notes a minute")
+    parser.add_argument("--tempo", type=above_nought, default=100.0, help="quarter notes a minute")
     options = parser.parse_args()
-    songs = [song for song in read_folder(options.folder) if song.notes]
-    if not songs:
-        print(f"{options.folder} has no songs with notes")
-        return 2
+    songs = read_played(options.folder)
     bassist = Timed(Bassist(load(options.preset), Random(1), tempo=options.tempo))
     part, quarter = Part(), 3600 / QUARTERS * options.hours
     print(f"{'':8}{'us a key':>18}{'us a waking':>18}")
@@ -130,4 +127,4 @@ def _tell(seconds: float, bassist: Timed, part: Part) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    run(main)

@@ -16,10 +16,10 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import dataclass
-from pathlib import Path
 
+from bench.arguments import a_folder, folder_of_songs, from_one, run
 from bench.changes import Change, changes
-from bench.corpus import Song, read_folder
+from bench.corpus import Song, read_played
 from bench.doubtful import runs_ahead
 from bench.folds import taught_from
 from bench.playing import Sounded, Take, take
@@ -80,16 +80,18 @@ def count(song: Song, played: Take, landing: Landing) -> Landing:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("corpus", type=Path)
+    parser.add_argument("corpus", type=folder_of_songs)
     parser.add_argument("--preset", default="soul")
-    parser.add_argument("--songs", type=int, help="only the first so many")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument("--songs", type=from_one, help="only the first so many")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
     arguments = parser.parse_args()
     taught = taught_from(arguments.folds)
     style = load(arguments.preset)
     every, on_time = Landing(), Landing()
     ahead = []
-    for song in read_folder(arguments.corpus)[: arguments.songs]:
+    for song in read_played(arguments.corpus)[: arguments.songs]:
         played = take(song, arguments.corpus, style, taught=taught(song))
         count(song, played, every)
         if runs_ahead(song):
@@ -105,4 +107,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

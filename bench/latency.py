@@ -19,6 +19,7 @@ from queue import SimpleQueue
 from random import Random
 from typing import Any, Final
 
+from bench.arguments import from_one, run
 from bench.echoing import EchoBassist
 from engine.bassist import Bassist
 from engine.events import Beat, Musician, NoteOn, Outgoing
@@ -189,8 +190,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--times", type=int, default=200, help="keys struck for each echo row")
-    parser.add_argument("--bars", type=int, default=32, help="bars of rehearsal")
+    parser.add_argument("--times", type=from_one, default=200, help="keys struck for each echo row")
+    parser.add_argument("--bars", type=from_one, default=32, help="bars of rehearsal")
     parser.add_argument("--busy", action="store_true", help="with a thread that computes")
     wanted = parser.parse_args()
 
@@ -207,4 +208,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -11,20 +11,19 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from pathlib import Path
+from math import nan
 from random import Random
 from time import process_time
 
-from bench.charts import Change, asks, changes_of, key_of
-from bench.corpus import read_folder
+from bench.arguments import folder_of_songs, from_one, run
+from bench.charts import Chart, asks, charts_in
 from engine.line.bassline import Bassline
 from engine.score import Ask, BassNote
 from engine.style import Style
-from engine.theory.harmony import Key
 from presets.loader import load, names
 
 
-def timed(style: Style, charts: Sequence[tuple[list[Change], Key]]) -> tuple[list[float], ...]:
+def timed(style: Style, charts: Sequence[Chart]) -> tuple[list[float], ...]:
     """Milliseconds for each whole bar, and for each rest of a bar."""
     whole, rest = [], []
     for seed, (changes, key) in enumerate(charts):
@@ -61,22 +60,21 @@ def _again(ask: Ask, notes: Sequence[BassNote]) -> Iterator[Ask]:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("corpus", type=Path)
+    parser.add_argument("corpus", type=folder_of_songs)
     parser.add_argument("--preset", action="append", help="only this one; may be given again")
-    parser.add_argument("--songs", type=int, default=6, help="how many songs")
+    parser.add_argument("--songs", type=from_one, default=6, help="how many songs")
     arguments = parser.parse_args()
-    songs = read_folder(arguments.corpus)
-    charts = [(c, key_of(s, c)) for s in songs if len(c := changes_of(s)) > 8][: arguments.songs]
+    charts = charts_in(arguments.corpus, arguments.songs)
     heads = f"{'p99':>7}{'max':>7}"
     print(f"{'milliseconds':14}{'bar p50':>9}{heads}{'again p50':>11}{heads}")
     for name in arguments.preset or names():
         cells = []
-        for times in timed(load(name), charts):
-            times.sort()
-            cells += [times[len(times) // 2], times[int(len(times) * 0.99)], times[-1]]
+        for times in map(sorted, timed(load(name), charts)):
+            ranks = (len(times) // 2, int(len(times) * 0.99), -1)
+            cells += [times[rank] if times else nan for rank in ranks]
         print(f"{name:14}{cells[0]:9.2f}{cells[1]:7.2f}{cells[2]:7.2f}", end="")
         print(f"{cells[3]:11.2f}{cells[4]:7.2f}{cells[5]:7.2f}")
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

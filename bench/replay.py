@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
 from dataclasses import dataclass
 from io import BytesIO
 from itertools import pairwise, product
@@ -29,6 +28,7 @@ from typing import BinaryIO, Final
 import mido
 from mir_eval.chord import validate_chord_label
 
+from bench.arguments import a_folder, from_one, run
 from bench.playing import Sounded, sounded
 from engine.bassist import Bassist
 from engine.events import Outgoing
@@ -36,6 +36,7 @@ from engine.line.grades import Grade
 from engine.line.hand import reachable
 from engine.style import Style
 from ports.bass_file import BassFile
+from ports.files import FileError
 from ports.replay import replay
 from ports.song import read
 from ports.trace import Trace
@@ -75,7 +76,7 @@ class Run:
         return self.song_seconds / self.run_seconds
 
 
-def run(path: Path, style: Style) -> Run:
+def replayed(path: Path, style: Style) -> Run:
     """Replay one file and look the result over."""
     part, lines, out = BytesIO(), list[str](), list[Outgoing]()
     began = process_time()
@@ -168,22 +169,23 @@ def table(name: str, runs: list[Run]) -> str:
 def main() -> int:
     """Print a line for each folder, and every fault."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("corpus", nargs="+", type=Path)
+    parser.add_argument("corpus", nargs="+", type=a_folder)
     parser.add_argument("--preset", action="append", help="this one; may be given again")
     parser.add_argument("--every-preset", action="store_true", help="all that ship, one by one")
-    parser.add_argument("--songs", type=int, help="only so many songs of each folder")
+    parser.add_argument("--songs", type=from_one, help="only so many songs of each folder")
     arguments = parser.parse_args()
     presets = names() if arguments.every_preset else arguments.preset or ["soul"]
+    styles = [load(preset) for preset in presets]
+    files = {each: sorted(each.glob("*.mid"))[: arguments.songs] for each in arguments.corpus}
+    for corpus, paths in files.items():
+        if not paths:
+            raise FileError(f"{corpus} has no .mid files")
     print(f"{'':<24}{'songs':>6}{'hours':>8}{'notes':>8}{'x real':>9}{'median':>9}{'slowest':>9}"
           f"{'faulty':>8}  slowest song")  # fmt: skip
     faulty = False
-    for folder, preset in product(arguments.corpus, presets):
-        files = sorted(folder.glob("*.mid"))[: arguments.songs]
-        runs = [run(path, load(preset)) for path in files]
-        if not runs:
-            print(f"{folder} has no .mid files")
-            return 2
-        print(table(f"{folder.name} {preset}", runs), flush=True)
+    for (corpus, paths), style in product(files.items(), styles):
+        runs = [replayed(path, style) for path in paths]
+        print(table(f"{corpus.name} {style.name}", runs), flush=True)
         for each in (r for r in runs if r.faults):
             faulty = True
             print(f"  {each.name}: {'; '.join(each.faults[:3])}")
@@ -191,4 +193,4 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    run(main)

@@ -23,7 +23,8 @@ from tempfile import TemporaryDirectory
 from typing import Final, NamedTuple, assert_never
 
 from bench.alter import Hands, struck_by
-from bench.corpus import Label, Note, Song, read_folder
+from bench.arguments import a_folder, folder_of_songs, from_one, run
+from bench.corpus import Label, Note, Song, read_charts
 from bench.expecting import Measured, save
 from bench.folds import Teaching, taught_from
 from bench.playing import Take, take
@@ -31,6 +32,7 @@ from bench.voicings import charted, close, merged
 from engine.style import Style
 from engine.theory.harmony import Chord
 from engine.theory.labels import parse_harte
+from ports.files import FileError
 from presets.loader import load
 
 
@@ -199,20 +201,25 @@ def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, taught: Teachin
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("folder", type=Path)
-    parser.add_argument("--every", type=int, default=1, help="only every Nth chart")
+    parser.add_argument("folder", type=folder_of_songs)
+    parser.add_argument("--every", type=from_one, default=1, help="only every Nth chart")
     parser.add_argument("--preset", default="soul")
     parser.add_argument("--rhythm", choices=RHYTHMS, help="this one only")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
     options = parser.parse_args()
     taught = taught_from(options.folds)
     style = load(options.preset)
-    charts = [charted(song) for song in read_folder(options.folder)[:: options.every]]
+    charts = [charted(song) for song in read_charts(options.folder)[:: options.every]]
     songs = [song for song in charts if in_four(song)]
-    print(f"{options.folder.name}, {options.preset}: {len(songs)} charts in 4/4")
+    if not songs:
+        raise FileError(f"{options.folder} has no chart in 4/4 throughout")
+    which = f"{len(songs)} of {len(charts)} charts, those in 4/4"
+    print(f"{options.folder.name}, {options.preset}: {which}")
     for name in [options.rhythm] if options.rhythm else RHYTHMS:
         print(f"{name:26}{measure(songs, RHYTHMS[name], style, taught)}", flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

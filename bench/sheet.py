@@ -11,6 +11,7 @@ import argparse
 from collections.abc import Iterator
 from fractions import Fraction
 
+from bench.arguments import run
 from bench.charts import Change, play
 from engine.style import Style
 from engine.teaching.written import respelled
@@ -81,4 +82,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -23,14 +23,15 @@ from pathlib import Path
 from statistics import fmean, median, pstdev
 from typing import Any
 
-from bench.charts import Change, Part, changes_of, key_of, play
-from bench.corpus import read_folder
+from bench.arguments import folder_of_songs, from_one, run
+from bench.charts import Chart, Part, charts_in, play
 from engine.line.hand import moved
 from engine.line.pools import scale_of
 from engine.score import BassNote
 from engine.style import Style
 from engine.theory.harmony import Key
 from engine.theory.meter import Metre
+from ports.files import FileError, content_of
 from presets.loader import load, names
 
 STEPS = 16
@@ -45,14 +46,13 @@ WAYS = {1: "semitone below", 11: "semitone above", 2: "whole below", 10: "whole 
         5: "fifth", 7: "fourth", 0: "same"}  # fmt: skip
 STRETCH = 16
 
-# Which group of real parts each style is held against, by the names in the reference file.
+# Where a reference file has its groups, and which of them each style is held against.
+KINDS = "midi_by_genre"
 KIN = {
     "soul": "soul_rnb_60s", "rock": "rock_poprock", "walking": "swing_crooner",
     "disco": "disco_funk", "funk": "disco_funk", "country": "country", "pop": "pop_other",
     "ballad": "pop_other",
 }  # fmt: skip
-
-Chart = tuple[list[Change], Key]
 
 
 def report(style: Style, parts: Sequence[tuple[Part, Key]]) -> dict[str, Any]:
@@ -232,6 +232,8 @@ def told_apart(styles: Sequence[Style], charts: Sequence[Chart]) -> dict[str, fl
     """For each style the share of held-out stretches that are nearest to its own."""
     half = len(charts) // 2
     known = [(s.name, v) for s in styles for v in _stretches(s, charts[:half])]
+    if not known:
+        raise FileError(f"to tell styles apart takes two songs of {STRETCH} bars or more")
     scales: list[float] = [
         max(pstdev(column), 0.02) for column in zip(*(v for _, v in known), strict=True)
     ]
@@ -286,7 +288,7 @@ def print_table(reports: dict[str, dict[str, Any]]) -> None:
 
 def print_beside(reports: dict[str, dict[str, Any]], reference: dict[str, Any]) -> None:
     """Each style's figures beside those of real parts of its kind, with their spread if given."""
-    groups = reference["midi_by_genre"]
+    groups = reference[KINDS]
     print(f"\n{'':14}{'':22}{'ours':>8}{'real':>8}   10 to 90 in 100")
     for name, found in reports.items():
         if KIN.get(name) in groups:
@@ -318,18 +320,33 @@ def _pairs(
     yield "span", found["span"], real["register_midi"]["per_song_span_p5_95_median"], None
 
 
+def reference(text: str) -> dict[str, Any]:
+    """The figures of real parts, by kind, that are in a file."""
+    try:
+        found = json.loads(content_of(Path(text), "a JSON file", lambda _: True))
+    except (FileError, ValueError) as error:
+        why = error if isinstance(error, FileError) else f"{text} is not JSON: {error}"
+        raise argparse.ArgumentTypeError(str(why)) from error
+    if not isinstance(found, dict) or KINDS not in found:
+        raise argparse.ArgumentTypeError(f"{text} has no {KINDS!r} in it")
+    return found
+
+
 def main() -> None:
     """Print the table, or JSON."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("corpus", type=Path)
+    parser.add_argument("corpus", type=folder_of_songs)
     parser.add_argument("--preset", action="append", help="only this one; may be given again")
-    parser.add_argument("--songs", type=int, default=12, help="how many songs")
+    parser.add_argument("--songs", type=from_one, default=12, help="how many songs")
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
     parser.add_argument("--kin", action="store_true", help="how well the styles are told apart")
-    parser.add_argument("--reference", type=Path, help="figures of real parts, as JSON")
+    parser.add_argument(
+        "--reference", type=reference, metavar="FILE", help="figures of real parts, as JSON"
+    )
     arguments = parser.parse_args()
-    songs = read_folder(arguments.corpus)
-    charts = [(c, key_of(s, c)) for s in songs if len(c := changes_of(s)) > 8][: arguments.songs]
+    if arguments.json and (arguments.kin or arguments.reference):
+        parser.error("--json prints the figures of the styles; leave --kin and --reference out")
+    charts = charts_in(arguments.corpus, arguments.songs)
     styles = [load(name) for name in arguments.preset or names()]
     reports = {
         style.name: report(style, [(play(style, c, k, i), k) for i, (c, k) in enumerate(charts)])
@@ -340,7 +357,7 @@ def main() -> None:
         return
     print_table(reports)
     if arguments.reference:
-        print_beside(reports, json.loads(arguments.reference.read_text()))
+        print_beside(reports, arguments.reference)
     if arguments.kin:
         print("\ntold apart: share of held-out stretches given to their own style")
         for name, share in told_apart(styles, charts).items():
@@ -348,4 +365,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

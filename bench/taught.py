@@ -5,14 +5,17 @@ from __future__ import annotations
 import runpy
 import textwrap
 from base64 import b64encode
+from collections.abc import Sequence
 from dataclasses import astuple, fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from engine.arrays import Doubles
 from engine.hearing.tables import KeyTables
 from engine.hearing.taught import Coded
+from ports.files import FileError
 
 HEAD = '''"""Weights: what the ear was taught, as data; written by bench/fit_hearing.py.
 
@@ -61,6 +64,25 @@ def source_of(qualities: tuple[str, ...], tables: dict[str, Coded]) -> str:
 
 
 def tables_in(path: Path) -> tuple[tuple[str, ...], dict[str, Coded]]:
-    """The qualities and the tables of such a module."""
-    module = runpy.run_path(str(path))
-    return module["QUALITIES"], dict(module["TABLES"])
+    """The qualities and the tables of such a module.
+
+    Raises:
+        FileError: it is not there, or is another kind of file.
+    """
+    qualities, tables = named_in(path, ("QUALITIES", "TABLES"), written_by="bench.fit_hearing")
+    return qualities, dict(tables)
+
+
+def named_in(path: Path, names: Sequence[str], written_by: str) -> list[Any]:
+    """What a data module that is not installed has under some names.
+
+    Raises:
+        FileError: it is not there, or has not all of them.
+    """
+    if not path.is_file():
+        raise FileError(f"{path} is not there; python -m {written_by} writes such files")
+    try:
+        module = runpy.run_path(str(path))
+        return [module[name] for name in names]
+    except Exception as error:  # it may be anything, and say anything when it is run
+        raise FileError(f"{path} is not what python -m {written_by} writes") from error

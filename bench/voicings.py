@@ -16,11 +16,11 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
 from random import Random
 from typing import Final
 
-from bench.corpus import NO_CHORD, Label, MetreChange, Note, Song, read_folder
+from bench.arguments import a_folder, folder_of_songs, from_nought, from_one, run
+from bench.corpus import NO_CHORD, Label, MetreChange, Note, Song, read_charts
 from bench.folds import tables_from
 from bench.listening import listen, percent
 from engine.hearing.tables import Tables
@@ -301,14 +301,20 @@ def judge(song: Song, tables: Tables, seed: int, manner: str) -> dict[str, list[
 def main() -> None:
     """Print one table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("folder", type=Path, metavar="FOLDER")
-    parser.add_argument("--folds", type=Path, metavar="CACHE", help="tables fitted on other songs")
-    parser.add_argument("--every", type=int, default=6, metavar="N", help="render every Nth song")
+    parser.add_argument("folder", type=folder_of_songs, metavar="FOLDER")
+    parser.add_argument(
+        "--folds", type=a_folder, metavar="CACHE", help="tables fitted on other songs"
+    )
+    parser.add_argument(
+        "--every", type=from_one, default=6, metavar="N", help="render every Nth song"
+    )
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--worst", type=int, default=0, metavar="N", help="list the worst songs")
+    parser.add_argument(
+        "--worst", type=from_nought, default=0, metavar="N", help="list the worst songs"
+    )
     options = parser.parse_args()
     tables = tables_from(options.folds)
-    songs = [charted(s) for s in read_folder(options.folder) if s.bars][:: options.every]
+    songs = [charted(s) for s in read_charts(options.folder)[:: options.every]]
     print("tables:", options.folds or "those that ship, fitted on all development songs")
     print(f"{'by the end of the beat':26}{'root':>9}{'majmin':>9}{'sevenths':>9}{'beats':>9}")
     for manner in MANNERS:
@@ -328,4 +334,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

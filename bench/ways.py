@@ -14,14 +14,12 @@ import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
 
-from bench.charts import Change, changes_of, key_of, play
-from bench.corpus import read_folder
+from bench.arguments import folder_of_songs, from_one, run
+from bench.charts import Chart, charts_in, play
 from engine.line.placing import is_new
 from engine.score import BassNote
 from engine.style import Style, Way
-from engine.theory.harmony import Key
 from presets.loader import load, names
 
 SHARES = (0.0, 0.3, 1.0)
@@ -37,7 +35,7 @@ def leading_by(style: Style, share: float) -> Style:
     return replace(style, approach=replace(style.approach, led=1, ways=ways))
 
 
-def arrivals(style: Style, charts: Sequence[tuple[list[Change], Key]]) -> Iterator[bool]:
+def arrivals(style: Style, charts: Sequence[Chart]) -> Iterator[bool]:
     """For each change with room before it whether a semitone leads there."""
     bar = style.metres[0].bar
     for seed, (changes, key) in enumerate(charts):
@@ -57,21 +55,20 @@ def _is_one(note: BassNote, bar: Fraction) -> bool:
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("corpus", type=Path)
+    parser.add_argument("corpus", type=folder_of_songs)
     parser.add_argument("--preset", action="append", help="only this one; may be given again")
-    parser.add_argument("--songs", type=int, default=12, help="how many songs")
+    parser.add_argument("--songs", type=from_one, default=12, help="how many songs")
     arguments = parser.parse_args()
-    songs = read_folder(arguments.corpus)
-    charts = [(c, key_of(s, c)) for s in songs if len(c := changes_of(s)) > 8][: arguments.songs]
+    charts = charts_in(arguments.corpus, arguments.songs)
     print(f"{'semitones wanted':18}" + "".join(f"{share:8.0%}" for share in SHARES))
     for name in arguments.preset or names():
         style = load(name)
         cells = []
         for share in SHARES:
             led = list(arrivals(leading_by(style, share), charts))
-            cells.append(f"{sum(led) / len(led):8.1%}")
+            cells.append(f"{sum(led) / len(led):8.1%}" if led else f"{'-':>8}")
         print(f"{name:18}" + "".join(cells) + f"   of {len(led)} changes")
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

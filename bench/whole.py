@@ -9,10 +9,12 @@ another name, at once and after a beat and a half.  The tables are those that sh
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Iterator
 from copy import deepcopy
 from typing import Final
 
+from bench.arguments import run
 from bench.pianist import Pianist, moment, voiced
 from engine.theory.harmony import Chord, Key
 from engine.theory.symbols import parse_symbol, symbol
@@ -63,10 +65,11 @@ def row(name: str) -> str:
 
 def main() -> None:
     """Print the table."""
+    argparse.ArgumentParser(description=__doc__.split("\n")[0]).parse_args()
     print(f"{'':10}played    at once: root    name      later: root    name")
     for name in (*ON_ITS_ROOT, *OVER_ANOTHER):
         print(row(name), flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    run(main)

@@ -7,11 +7,13 @@ The changes are made up.  The tables are those in docs/hearing.md.
 
 from __future__ import annotations
 
+import argparse
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from bench.arguments import run
 from bench.pianist import Pianist, moment
 from engine.arrays import Doubles
 from engine.events import Heard
@@ -94,10 +96,11 @@ def _likeliest(belief: Doubles, key: Key, count: int = 3) -> str:
 
 def main() -> None:
     """Print the tables."""
+    argparse.ArgumentParser(description=__doc__.split("\n")[0]).parse_args()
     for example in EXAMPLES:
         print(f"{example.title}\n\n{HEAD}")
         print("\n".join(rows(example)) + "\n")
 
 
 if __name__ == "__main__":
-    main()
+    run(main)
