@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import cycle
 from random import Random
@@ -60,19 +61,23 @@ class Timed:
 
 
 class Part:
-    """The part as it comes out: how many notes, and which one sounds."""
+    """The part as it comes out: how many notes, and which of them sound."""
 
     def __init__(self) -> None:
         self.notes = 0
-        self.sounds: int | None = None
+        self.sounding: Counter[int] = Counter()
 
     def take(self, told: Outgoing) -> None:
         """Hear what the bassist gave out."""
         if isinstance(told, Play):
             self.notes += 1
-            self.sounds = told.note
+            self.sounding[told.note] += 1
         elif isinstance(told, Release):
-            self.sounds = None
+            self.sounding[told.note] = max(0, self.sounding[told.note] - 1)
+
+    def hanging(self) -> list[int]:
+        """The notes that were begun and never ended."""
+        return sorted(self.sounding.elements())
 
 
 def jam(songs: Sequence[Song], seconds: float, tempo: float) -> Iterator[Incoming]:
@@ -115,9 +120,9 @@ def main() -> int:
 
     replay(bassist, stopped(), part.take)
     _tell(QUARTERS * quarter, bassist, part)
-    if part.sounds is not None:
-        print(f"note {part.sounds} is left hanging")
-    return int(part.sounds is not None)
+    for note in part.hanging():
+        print(f"note {note} is left hanging")
+    return int(bool(part.hanging()))
 
 
 def _tell(seconds: float, bassist: Timed, part: Part) -> None:

@@ -96,12 +96,15 @@ def replayed(path: Path, style: Style) -> Run:
     took = process_time() - began
     part.seek(0)
     notes, faults = faults_of_part(part)
-    faults += _faults_of_trace(lines, song.end) + _faults_of_hand(sounded(out), style)
+    faults += _faults_of_trace(lines, song.end) + faults_of_hand(sounded(out), style)
     return Run(path.stem, song.end, took, notes, tuple(faults))
 
 
 def faults_of_part(part: BinaryIO) -> tuple[int, list[str]]:
-    """Notes in the part, and where two sound at once, one hangs, or one ends that never began."""
+    """Notes in the part, and where two sound at once, one hangs, or one ends that never began.
+
+    A part without a note is a fault itself: a song has chords to play to.
+    """
     notes, sounding, faults = 0, list[int](), list[str]()
     for message in mido.merge_tracks(mido.MidiFile(file=part).tracks):
         if message.type == "note_on":
@@ -115,7 +118,7 @@ def faults_of_part(part: BinaryIO) -> tuple[int, list[str]]:
             else:
                 faults.append(f"note {message.note} ends and does not sound")
     faults += [f"note {note} is left hanging" for note in sounding]
-    return notes, faults
+    return notes, faults if notes else ["the bass plays nothing"]
 
 
 def _faults_of_trace(lines: list[str], end: float) -> list[str]:
@@ -131,7 +134,7 @@ def _faults_of_trace(lines: list[str], end: float) -> list[str]:
     return faults
 
 
-def _faults_of_hand(notes: list[Sounded], style: Style) -> list[str]:
+def faults_of_hand(notes: list[Sounded], style: Style) -> list[str]:
     """Notes that nobody could play on this neck, and ghosts that are heard as notes."""
     faults = []
     softest = style.touch.ghost + style.touch.spread
@@ -144,9 +147,10 @@ def _faults_of_hand(notes: list[Sounded], style: Style) -> list[str]:
             faults.append(f"{where} lies outside the register")
         if written.ghost and (play.velocity > softest or note.seconds > GHOST_AT_MOST):
             faults.append(f"{where} is a ghost of {note.seconds:.2f} s, velocity {play.velocity}")
-    for last, note in pairwise(notes):
+    stopped = [note for note in notes if note.play.written.fret]  # an open string moves no hand
+    for last, note in pairwise(stopped):
         frets = (last.play.written.fret, note.play.written.fret)
-        shift = max(0, abs(frets[1] - frets[0]) - style.neck.span + 1) if all(frets) else 0
+        shift = max(0, abs(frets[1] - frets[0]) - style.neck.span + 1)
         if not reachable(shift, note.play.at - last.play.at + LOOSENESS):
             faults.append(f"fret {frets[0]} to {frets[1]} at beat {note.begins:.2f} is too far")
     return faults
