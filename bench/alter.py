@@ -102,9 +102,14 @@ def behind(song: Song, seconds: float, give: float, seed: int = 1) -> Song:
 
 
 def joined(songs: list[Song], count: int, seed: int = 1) -> Iterator[tuple[Song, float, Song]]:
-    """Half of one song, then half of another in another scale: the song, the seam, the other."""
+    """Half of one song, then half of another in another scale: the song, the seam, the other.
+
+    None, if all songs that are long enough share one scale.
+    """
     rng = Random(seed)
     keyed = [s for s in songs if s.key is not None and s.labels[-1].end > 96]
+    if len({frozenset(s.key.scale) for s in keyed if s.key}) < 2:
+        return
     while count:
         first, second = rng.sample(keyed, 2)
         assert first.key is not None and second.key is not None

@@ -34,8 +34,13 @@ LEAST_CHANGES: Final = 9
 
 
 def changes_of(song: Song) -> list[Change]:
-    """The chords of a song in 4/4, equal neighbours joined; empty for another metre."""
+    """The chords of a song in 4/4, equal neighbours joined; empty for another metre.
+
+    A chart has no time signatures, but says how many beats each bar has.
+    """
     if any(change.metre != FOUR_FOUR for change in song.metres):
+        return []
+    if any(bar.beats != FOUR_FOUR.bar for bar in song.bars):
         return []
     found: list[Change] = []
     for label in song.labels:

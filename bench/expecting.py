@@ -8,12 +8,13 @@ trace calls `expect`), for foreseen and alarms alike also if it is expected no l
 the beats at which the labelled root changes, those for which that change, to that root, was
 expected; repeated, new, alarms and ECE as in bench.foresight (ECE over the beats for which a change
 was expected).  Grounded: the same where the bass of a slash chord is as good as its root (Am/D and
-D9sus4 are the same keys), also a bass that is known to stay.  Known: of all labelled beats, those
-whose root was expected to sound: the root told for that beat, or else the root last heard; "at
-last" the same a fifth of a beat before it, the last place whose keys are not taken for its own.
-Leading in: by which interval the last bass note before a foreseen change leads into the root that
-is played on it.  Reached: of the notes written a semitone from the root they lead to, those that
-the root really played resolves.
+D9sus4 are the same keys), also a bass that is known to stay.  Known: of all beats of a chord after
+one of a chord, those whose root was expected to sound: the root told for that beat, or else the
+root last heard; "at last" the same a fifth of a beat before it, the last place whose keys are not
+taken for its own.  Leading in: by which interval, octaves aside, the last bass note before a
+foreseen change leads into the note that is played on it.  Reached: of the notes written a semitone
+from the root they lead to, those that this note resolves.  A change on which no note is played has
+neither.
 Landed and clash are those of bench.landing.  All is printed again without the songs whose labels
 run ahead of their keys (bench/doubtful.py), if there are any.
 With `--folds` every song is heard and foreseen with tables that were fitted on others (see
@@ -28,6 +29,7 @@ from collections import Counter
 from collections.abc import Container
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from math import nan
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -39,7 +41,7 @@ from bench.arguments import a_folder, folder_of_songs, from_one, run
 from bench.corpus import Song, read_charts, read_played
 from bench.doubtful import runs_ahead
 from bench.folds import taught_from
-from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, repeats, root_of
+from bench.foresight import NO_ROOT, Felt, calibration_error, felt_beats, mean_of, repeats, root_of
 from bench.landing import Landing, count
 from bench.playing import Take, take
 from bench.voicings import MANNERS, charted, render
@@ -50,7 +52,13 @@ from presets.loader import load
 BEFORE = 0.5
 EARLY = 0.125
 TICKS = 480
-WAYS_IN = {1: "semitone", 2: "tone", 5: "fourth or fifth", 0: "the same"}
+WAYS_IN = {
+    0: "the same",
+    1: "semitone",
+    2: "tone",
+    5: "fourth or fifth",
+    7: "fourth or fifth",
+}
 
 
 class _Trace:
@@ -114,9 +122,10 @@ class Tally:
             self.repeated.append(repeated[i - 1])
             if before != came == self.told[-1]:
                 foreseen.append(beat)
-        self._lead_in(beats, played, frozenset(foreseen))
+        self.lead_in(beats, played, frozenset(foreseen))
 
-    def _lead_in(self, beats: list[Felt], played: Take, foreseen: Container[float]) -> None:
+    def lead_in(self, beats: list[Felt], played: Take, foreseen: Container[float]) -> None:
+        """Count how the bass leads into the changes of a song, some of which were foreseen."""
         changes = [
             float(felt.beat)
             for last, felt in pairwise(beats)
@@ -128,10 +137,8 @@ class Tally:
             if not 0 < at < len(begins) or begins[at] > beat + EARLY:
                 continue
             last, first = played.notes[at - 1].play, played.notes[at].play
-            step = abs(first.note - last.note)
-            interval = 5 if step in (5, 7) else step % 12
             if beat in foreseen:
-                self.ways_in[WAYS_IN.get(interval, "other")] += 1
+                self.ways_in[WAYS_IN.get(abs(first.note - last.note) % 12, "other")] += 1
             aim = last.written.aims_at
             if aim is not None and (last.note - aim) % 12 in (1, 11):
                 self.approaches += 1
@@ -148,19 +155,21 @@ class Tally:
         said = (told >= 0) & (told != heard)
         known = np.where(told >= 0, told, heard) == came
         return {
-            "foreseen": right[changes].mean(),
-            "grounded": np.array(self.grounded)[changes].mean(),
-            "repeated": right[changes & repeated].mean(),
-            "new": right[changes & ~repeated].mean(),
-            "alarms": (said & (told != came) & (sure >= 0.5))[~changes].mean(),
+            "foreseen": mean_of(right[changes]),
+            "grounded": mean_of(np.array(self.grounded)[changes]),
+            "repeated": mean_of(right[changes & repeated]),
+            "new": mean_of(right[changes & ~repeated]),
+            "alarms": mean_of((said & (told != came) & (sure >= 0.5))[~changes]),
             "known": known.mean(),
             "at last": (at_last == came).mean(),
             "ECE": calibration_error(sure[told >= 0], right[told >= 0]),
-            "reached": self.resolved / max(self.approaches, 1),
+            "reached": self.resolved / self.approaches if self.approaches else nan,
         }
 
     def report(self, title: str) -> str:
         """The figures as lines."""
+        if not self.came:
+            return f"{title}: no beat is to be judged"
         total = max(self.ways_in.total(), 1)
         ways = ", ".join(f"{name} {n / total:.0%}" for name, n in self.ways_in.most_common())
         figures = "  ".join(f"{name} {100 * cell:.1f}%" for name, cell in self.cells().items())

@@ -25,6 +25,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
+from math import nan
 from pathlib import Path
 from time import process_time
 
@@ -216,6 +217,8 @@ def repeats(beats: Sequence[Felt]) -> Iterator[bool]:
 
 def report(calls: Calls, title: str) -> str:
     """One row of the table."""
+    if not calls.came:
+        return f"{title:<28}{0:>8}  no beat is to be judged"
     expected, sure, came, before, repeated = (
         np.array(getattr(calls, name)) for name in COLUMNS[:5]
     )
@@ -223,11 +226,11 @@ def report(calls: Calls, title: str) -> str:
     right = expected == came
     alarms = (expected != before) & ~changes
     cells = (
-        right[changes].mean(),
-        right[changes & repeated].mean(),
-        right[changes & ~repeated].mean(),
-        (alarms & (sure >= 0.5)).sum() / (~changes).sum(),
-        alarms.sum() / (~changes).sum(),
+        mean_of(right[changes]),
+        mean_of(right[changes & repeated]),
+        mean_of(right[changes & ~repeated]),
+        mean_of((alarms & (sure >= 0.5))[~changes]),
+        mean_of(alarms[~changes]),
         calibration_error(sure, right),
     )
     brier = ((sure - right) ** 2).mean()
@@ -238,11 +241,16 @@ def report(calls: Calls, title: str) -> str:
 HEAD = f"{'':<28}{'changes':>8}  foreseen  repeated       new    alarms       any       ECE  Brier"
 
 
+def mean_of(values: np.ndarray) -> float:
+    """The mean; nan of nothing."""
+    return float(values.mean()) if len(values) else nan
+
+
 def calibration_error(sure: np.ndarray, right: np.ndarray) -> float:
     """By how much, on average, what was said differs from how often it was right."""
     bands = np.minimum((sure * BANDS).astype(int), BANDS - 1)
     gaps = np.bincount(bands, sure - right, BANDS)
-    return float(np.abs(gaps).sum() / len(sure))
+    return float(np.abs(gaps).sum() / len(sure)) if len(sure) else nan
 
 
 def reliability(calls: Calls) -> str:

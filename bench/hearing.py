@@ -3,12 +3,14 @@
     python -m bench.hearing FOLDER [FOLDER ...] [--folds CACHE] [--every N] [--worst N]
         [--hours H] [--bassist]
 
-Every beat with a chord label is judged by the label that holds in its middle, at four moments:
-at its end (0.95 of the beat has passed), half way, a tenth of a beat in, and before any note of
-it.  Root, majmin and sevenths are mir_eval's comparisons, in percent of beats, all songs
-together; beats labelled N or X are left out.  The notes are fed to the ear one by one in virtual
-time, and it knows nothing later.  Songs whose own notes speak against their labels
-(bench/doubtful.py) are counted, and there are rows without them.
+Every felt beat with a chord label is judged by the label that holds in its middle, at four
+moments: at its end (0.95 of the beat has passed), half way, a tenth of a beat in, and before any
+note of it.  All are counted in quarter notes, so that a longer beat, as of 6/8, is judged before it
+is over.  Root, majmin and sevenths are mir_eval's comparisons, in percent of the beats whose label
+they can judge, all songs together; beats labelled N or X are left out.  The notes are fed to the
+ear one by one in virtual time, and it knows nothing later.  Songs whose own notes speak against
+their labels (bench/doubtful.py) are counted, and there are rows without them.  To settle is to hear
+the root of a change that stands on a beat, counted from its last key near it (0.15 of a beat).
 
 With --folds every song is heard with tables fitted on songs of other numbers, which
 `python -m bench.fit_hearing ... --folds CACHE` and `python -m bench.fit_keys ... --folds CACHE`
@@ -40,6 +42,7 @@ from bench.listening import (
     percent,
     scores,
     settle_times,
+    worst,
 )
 from bench.playing import take
 from engine.events import ChordHeard
@@ -107,6 +110,8 @@ def keys(folder: str, answers: list[Answers], name: str, at: int, *, playing: bo
     """
     places = [(a.song.key, a, at + (_silent(a) if playing else 0)) for a in answers]
     pairs = [(key, a.keys[min(i, len(a.keys) - 1)]) for key, a, i in places if key]
+    if not pairs:
+        return
     values = {
         "exact": 100 * float(np.mean([t == s for t, s in pairs])),
         "weighted": 100 * float(np.mean([weighted(t, s) for t, s in pairs])),
@@ -134,7 +139,8 @@ def modulations(folder: str, songs: list[Song], tables: Choose) -> None:
         if other.key is not None and len(bars) > 4:
             said = answers.keys[answers.beats.index(bars[4])]
             hits.append(set(said.scale) == set(other.key.scale))
-    row(folder, "modulation, 4 bars", f"{len(hits)}", {"scale": 100 * float(np.mean(hits))})
+    if hits:
+        row(folder, "modulation, 4 bars", f"{len(hits)}", {"scale": 100 * float(np.mean(hits))})
 
 
 def speed(folder: str, answers: list[Answers]) -> None:
@@ -163,12 +169,14 @@ def long_evening(folder: str, song: Song, hours: float) -> None:
 
 def settled(folder: str, songs: list[Song], tables: Choose) -> None:
     """Milliseconds from the last key of a new chord to its root being heard."""
-    times = 1000 * np.array([t for s in songs for t in settle_times(s, tables(s))])
-    median, ninth = np.percentile(times, [50, 90], method="inverted_cdf")
-    print(
-        f"{folder:10}milliseconds to settle  median {median:6.0f}, 90th {ninth:7.0f}"
-        f"   ({len(times)} changes)"
-    )
+    every = 1000 * np.array([t for s in songs for t in settle_times(s, tables(s))])
+    times = every[~np.isnan(every)]
+    if len(times):
+        median, ninth = np.percentile(times, [50, 90], method="inverted_cdf")
+        print(
+            f"{folder:10}milliseconds to settle  median {median:6.0f}, 90th {ninth:7.0f}"
+            f"   ({len(times)} changes, {len(every) - len(times)} more without a key near them)"
+        )
 
 
 def through_the_bassist(path: Path, songs: list[Song], taught: Teaching) -> None:
@@ -219,8 +227,8 @@ def main() -> None:
             long_evening(path.name, songs[0], options.hours)
         if taught is not None:
             through_the_bassist(path, songs, taught)
-        worst = sorted((scores([a], "end")["root"], a.song.name) for a in answers)
-        for value, name in worst[: options.worst]:
+        rights = [(scores([a], "end")["root"], a.song.name) for a in answers]
+        for value, name in worst(rights, options.worst):
             print(f"{name:42}{value:9.2f}")
 
 

@@ -1,13 +1,13 @@
 """How the bass lands on the changes of labelled songs, through the whole engine.
 
 A change is a place where the label's root (or "no chord") differs from the label before and a
-chord follows.  Landed: the first bass note from a thirty-second before the change on, before the
-next change, is the new root or its slash bass.  Clash: quarter notes within the first beat of the
-new chord in which the bass sounds a tone outside it, ghost notes not counted, per change.  Left: of
-the landed, those whose note was left within a sixteenth for one outside the chord.  The same
-again without the songs whose labels run ahead of their keys (bench/doubtful.py), if there are any.
-With `--folds` every song is heard and foreseen with tables that were fitted on others (see
-bench.folds).
+chord follows.  Answered: a bass note begins from a thirty-second before the change on and before
+the next change.  Landed: of the answered, those whose first note is the new root or its slash bass.
+Clash: quarter notes within the first beat of the new chord in which the bass sounds a tone outside
+it, ghost notes not counted, per change.  Left: of the landed, those whose note was left within a
+sixteenth for one outside the chord.  The same again without the songs whose labels run ahead of
+their keys (bench/doubtful.py), if there are any.  With `--folds` every song is heard and foreseen
+with tables that were fitted on others (see bench.folds).
 
 Usage: python -m bench.landing CORPUS [--preset NAME] [--songs N] [--folds CACHE]
 """
@@ -40,7 +40,7 @@ class Landing:
     clash_beats: float = 0.0
 
     def add(self, change: Change, notes: list[Sounded]) -> None:
-        """Count one change and the notes that sound from a sixteenth before it."""
+        """Count one change and the notes that sound from a thirty-second before it."""
         self.changes += 1
         begun = [n for n in notes if change.beat - EARLY <= n.begins < change.until - EARLY]
         if begun:
@@ -54,10 +54,11 @@ class Landing:
 
     def report(self) -> str:
         """The figures in a line."""
+        answered = self.answered / max(self.changes, 1)
         landed = self.landed / max(self.answered, 1)
         clash = self.clash_beats / max(self.changes, 1)
         left = self.left / max(self.landed, 1)
-        return f"landed {landed:.1%}  clash {clash:.3f}  left {left:.1%}"
+        return f"answered {answered:.1%}  landed {landed:.1%}  clash {clash:.3f}  left {left:.1%}"
 
 
 def _outside(change: Change, note: Sounded) -> float:
@@ -99,7 +100,6 @@ def main() -> None:
         else:
             count(song, played, on_time)
     print(f"{arguments.corpus.name}, {arguments.preset}: root changes {every.changes}")
-    print(f"  answered by a bass note {every.answered / max(every.changes, 1):.1%}")
     print(f"  {every.report()}")
     if ahead:
         print(f"without the songs whose labels run ahead of the keys, {', '.join(ahead)}:")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from math import isnan, nan
 from time import thread_time_ns
 
 import mir_eval.chord
@@ -39,8 +40,6 @@ class Answers:
     truth: list[str] = field(default_factory=list)
     said: dict[str, list[str]] = field(default_factory=lambda: {m: [] for m in MOMENTS})
     keys: list[Key] = field(default_factory=list)
-    settle: list[float] = field(default_factory=list)
-    """Seconds from the last key of a new chord to its root being heard; inf: not in its beat."""
     event_ns: list[int] = field(default_factory=list)
     beat_ns: list[int] = field(default_factory=list)
 
@@ -103,7 +102,10 @@ class Listener:
         return _label(self.ear.heard(now).chord)
 
     def settle(self, beat: Moment, root: int) -> float:
-        """Seconds from the last key of this beat's new chord to its root; plays half the beat."""
+        """Seconds from the last key of this beat's new chord to its root; plays half the beat.
+
+        Infinite if the root is not heard by then, nan if no key is struck near the beat.
+        """
         struck = [
             note.start
             for when, on, note in self.events[max(0, self._at - 40) : self._at + 40]
@@ -181,7 +183,10 @@ def for_hours(song: Song, tables: Tables, hours: float) -> list[int]:
 
 
 def settle_times(song: Song, tables: Tables) -> list[float]:
-    """For every change of root, how long after its last key the new root is heard."""
+    """For every change of root on a beat, how long after its last key the new root is heard.
+
+    See Listener.settle for changes whose root is not heard, or which have no key.
+    """
     listener = Listener(song, tables)
     roots = _roots(song)
     times = []
@@ -193,7 +198,7 @@ def settle_times(song: Song, tables: Tables) -> list[float]:
         if root >= 0 and before >= 0 and root != before:
             times.append(listener.settle(beat, root))
         before = root
-    return [t for t in times if not np.isnan(t)]
+    return times
 
 
 def _roots(song: Song) -> dict[float, int]:
@@ -224,15 +229,21 @@ def _foretold(ear: Ear, tables: Tables) -> str:
 
 
 def percent(truth: list[str], said: list[str]) -> dict[str, float]:
-    """Percent right by measure, of beats labelled with a chord."""
+    """Percent right by measure, of beats labelled with a chord that it can judge; nan of none."""
     pairs = [(t, s) for t, s in zip(truth, said, strict=True) if t not in NO_CHORD]
     references = [t for t, _ in pairs]
     estimates = [s for _, s in pairs]
     out = {}
     for name, measure in MEASURES.items():
-        right = measure(references, estimates)
-        out[name] = 100 * float(right[right >= 0].mean())
+        right = measure(references, estimates) if pairs else np.zeros(0)
+        judged = right[right >= 0]
+        out[name] = 100 * float(judged.mean()) if len(judged) else nan
     return out
+
+
+def worst(songs: Sequence[tuple[float, str]], count: int) -> list[tuple[float, str]]:
+    """The songs, by percent right and name, that come off worst; none without a labelled beat."""
+    return sorted(song for song in songs if not isnan(song[0]))[:count]
 
 
 def scores(answers: list[Answers], moment: str) -> dict[str, float]:

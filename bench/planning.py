@@ -1,7 +1,8 @@
 """How long the line takes to write a bar, and to write the rest of one again.
 
-Every bar of the corpus' charts is asked for whole, and then again from each felt beat on, as when
-a chord is heard otherwise; processor time of each call, so that nothing else counts.
+Every bar of the first songs that bench/charts.py takes is asked for whole, and then again from each
+felt beat on, as when a chord is heard otherwise; processor time of each call, so that nothing else
+counts.
 
 Usage: python -m bench.planning CORPUS [--preset NAME ...] [--songs N]
 """

@@ -8,8 +8,9 @@ chord's keys within 12 ms) at 120 a minute, without a chart.  A chord that begin
 has no stroke gets one of its own; in the rhythms that lay back it waits for the next, in those
 that push it comes with the last one before.  Foreseen and repeated as in bench.expecting, landed
 and clash as in bench.landing; elsewhere is the share of a song's bass notes, between the changes
-too, that were written over another root than the chart's, on an average of the songs.  With
-`--folds` every song is heard and foreseen with tables that were fitted on others (see bench.folds).
+too, that were written over another root than the chart's, on an average of the songs that have
+any.  With `--folds` every song is heard and foreseen with tables that were fitted on others (see
+bench.folds).
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from enum import Enum
+from math import isnan, nan
 from pathlib import Path
+from statistics import fmean
 from tempfile import TemporaryDirectory
 from typing import Final, NamedTuple, assert_never
 
@@ -174,13 +177,16 @@ def _walked(chord: Chord, onward: Chord | None, beats: int, *, is_last: bool) ->
 
 
 def elsewhere(song: Song, heard: Take) -> float:
-    """The share of bass notes written over another root, or slash bass, than the chart's."""
+    """The share of bass notes written over another root, or slash bass, than the chart's.
+
+    Not a number if there are no bass notes over the chart's chords.
+    """
     wrong = []
     for note in heard.notes:
         chord = parse_harte(song.label_at(note.begins + _JUST))
         if chord is not None:
             wrong.append(note.play.written.chord.root not in {chord.root, chord.bass})
-    return sum(wrong) / max(len(wrong), 1)
+    return sum(wrong) / len(wrong) if wrong else nan
 
 
 def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, taught: Teaching) -> str:
@@ -195,7 +201,8 @@ def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, taught: Teachin
         shares.append(elsewhere(comped, heard))
     cells = measured.tally.cells()
     told = "  ".join(f"{name} {cells[name]:6.1%}" for name in ("foreseen", "repeated"))
-    return f"{told}  {measured.landing.report()}  elsewhere {sum(shares) / len(shares):.1%}"
+    known = [share for share in shares if not isnan(share)] or [nan]
+    return f"{told}  {measured.landing.report()}  elsewhere {fmean(known):.1%}"
 
 
 def main() -> None:

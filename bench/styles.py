@@ -2,8 +2,9 @@
 
 The line is asked bar by bar for a part over the labelled chords, all of them sure, so that the
 figures are those of the style and not of the ear.  Off the beat is off the felt beats of the
-metre; a change is a new root or bass; a way in is the last note before a change, ghosts and the
-root that is left not counted; a rhythm is the set of places in the bar where notes begin.
+metre; a change is a new root or bass, and landed on if its first note is one of them; a way in is
+the last note before a change, ghosts and the root that is left not counted; a rhythm is the set of
+places in the bar where notes begin.
 
 --kin asks how well the styles can be told apart: each stretch of sixteen bars of the second half
 of the songs is given to the style whose stretches in the first half lie nearest.
@@ -74,7 +75,7 @@ def report(style: Style, parts: Sequence[tuple[Part, Key]]) -> dict[str, Any]:
         "intervals": _interval_shares(parts),
         "ways in": {way: count / max(1, ways.total()) for way, count in ways.most_common()},
         "semitones in": _of(ways, "semitone below", "semitone above"),
-        "lands on root": _landings(parts),
+        "lands on root": landings(parts),
         "two commonest rhythms": fmean(_two_commonest(part, metre) for part, _ in parts),
         "four or more in bar": _share(bars, lambda bar: len(bar) >= 4),
         "longest copy": max(_longest_copy(part, metre) for part, _ in parts),
@@ -144,12 +145,12 @@ def _ways_in(part: Part) -> Iterator[str]:
             yield WAYS.get((after.chord.bass - before.note) % 12, "other")
 
 
-def _landings(parts: Sequence[tuple[Part, Key]]) -> float:
+def landings(parts: Sequence[tuple[Part, Key]]) -> float:
+    """The share of changes whose first note is their root or their slash bass."""
     landed = [
         after.note % 12 in (after.chord.root, after.chord.bass)
-        or before.aims_at == after.chord.bass
         for part, _ in parts
-        for before, after in _arrivals(part)
+        for _, after in _arrivals(part)
     ]
     return sum(landed) / max(1, len(landed))
 

@@ -7,6 +7,7 @@ ear, and judged by the end of every beat.  "first beat" counts the first beats o
 "first, on root" those of chords that stand on their root: C over E, broken, begins with E and G;
 "own bass" leaves out chords over a bass that is none of their tones, since F over G and G9sus4
 are the same keys; "root silent" has only beats of chords whose root nobody plays while they last.
+A row of less than two in a hundred of all beats is left out.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from typing import Final
 from bench.arguments import a_folder, folder_of_songs, from_nought, from_one, run
 from bench.corpus import NO_CHORD, Label, MetreChange, Note, Song, read_charts
 from bench.folds import tables_from
-from bench.listening import listen, percent
+from bench.listening import listen, percent, worst
 from engine.hearing.tables import Tables
 from engine.theory.harmony import C_MAJOR, QUALITIES, QUALITY_BY_HARTE, Chord, Family, Key
 from engine.theory.labels import harte, parse_harte
@@ -329,7 +330,7 @@ def main() -> None:
             (percent(*map(list, zip(*each["all"], strict=True)))["root"], song.number)
             for each, song in zip(heard, songs, strict=True)
         ]
-        for value, number in sorted(by_song)[: options.worst]:
+        for value, number in worst(by_song, options.worst):
             print(f"    {number:22}{value:9.2f}")
 
 

@@ -3,17 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from fractions import Fraction
 from io import BytesIO
+from math import isnan, nan
 
 import mido
 import pytest
 
+from bench.alter import joined
+from bench.changes import Change
+from bench.charts import changes_of
+from bench.corpus import Bar, Label, Song
+from bench.expecting import Tally
+from bench.foresight import Calls, Felt, report
 from bench.jam import Part
-from bench.playing import Sounded
+from bench.landing import Landing
+from bench.listening import percent, worst
+from bench.playing import Sounded, Take
 from bench.replay import faults_of_hand, faults_of_part
+from bench.rhythms import elsewhere
+from bench.styles import landings
 from engine.events import Outgoing, Play, Release
 from engine.score import BassNote, Role
+from engine.theory.harmony import Key
+from engine.theory.meter import FOUR_FOUR
 from engine.theory.symbols import parse_symbol
 from presets.loader import load
 
@@ -96,3 +110,102 @@ def test_a_note_that_hangs_in_a_jam_is_found_whatever_is_played_after_it(
         part.take(each)
 
     assert part.hanging() == hanging
+
+
+def test_changes_that_the_bass_leaves_out_are_told_beside_those_it_lands_on() -> None:
+    """Who plays at one change of four and lands there, lands on all, and has answered a quarter."""
+    landing = Landing()
+    for i, chord in enumerate(("Eb", "Cm", "Fm7", "Bb7")):
+        change = Change(4.0 * i, parse_symbol(chord), 4.0 * i + 4)
+        landing.add(change, [bass(4, 36, "Cm")] if chord == "Cm" else [])
+
+    assert landing.report().startswith("answered 25.0%  landed 100.0%")
+
+
+def test_a_bass_that_is_silent_is_not_counted_as_one_that_is_never_elsewhere() -> None:
+    """It is nowhere."""
+    song = Song("made up", "3", (Label(0, 4, "Bb:maj"), Label(4, 8, "G:min")))
+
+    assert isnan(elsewhere(song, Take((), ())))
+    assert elsewhere(song, Take((bass(0, 34), bass(4, 34)), ())) == 0.5
+
+
+@pytest.mark.parametrize(("first", "share"), [(31, 1.0), (34, 0.0)])
+def test_a_change_is_landed_on_with_its_root_and_not_with_the_way_there(
+    first: int, share: float
+) -> None:
+    """A semitone that leads to G does not make a B flat over it a root."""
+    part = [[bass(0, 34).play.written, replace(bass(3, 32).play.written, aims_at=7)]]
+    part.append([bass(4, first, "Gm").play.written])
+
+    assert landings([(part, Key(10))]) == share
+
+
+def labelled(number: str, beats: int, bars: int = 4, key: Key | None = None) -> Song:
+    """A song of a chord a bar, so many beats each, whose bars are written."""
+    labels = tuple(
+        Label(beats * i, beats * i + beats, ("Bb:maj", "G:min")[i % 2]) for i in range(bars)
+    )
+    written = tuple(Bar(beats * i, beats, "") for i in range(bars))
+    return Song("made up", number, labels, bars=written, key=key)
+
+
+@pytest.mark.parametrize(("beats", "bars"), [(4, 4), (3, 0), (6, 0)])
+def test_styles_are_tried_on_charts_in_four_four_only(beats: int, bars: int) -> None:
+    """A waltz is none, though a chart has no time signature that says so."""
+    assert len(changes_of(labelled("3", beats))) == bars
+
+
+@pytest.mark.parametrize(
+    ("keys", "count"),
+    [
+        ([], 0),
+        ([Key(3)], 0),
+        ([Key(3), Key(0, minor=True)], 0),
+        ([Key(3), Key(10)], 5),
+    ],
+    ids=["no song", "one song", "relative keys", "two scales"],
+)
+def test_songs_are_joined_only_if_there_is_another_scale_to_go_to(
+    keys: list[Key], count: int
+) -> None:
+    """Else there is no modulation to be heard, and nobody waits for one."""
+    songs = [labelled(str(i), 4, bars=40, key=key) for i, key in enumerate(keys)]
+
+    assert len(list(joined(songs, 5))) == count
+
+
+def test_of_no_beats_no_share_is_right() -> None:
+    """It is said, or is no number; it is neither 0 nor 100%."""
+    assert all(isnan(value) for value in percent([], []).values())
+    assert all(isnan(value) for value in percent(["N"], ["C:maj"]).values())
+    assert report(Calls(), "nothing").split() == [
+        "nothing",
+        "0",
+        *["no", "beat", "is", "to", "be", "judged"],
+    ]
+    assert Tally().report("of none") == "of none: no beat is to be judged"
+
+
+def test_the_worst_songs_are_those_of_which_something_was_right_or_wrong() -> None:
+    """A song without a chord is not among them, and does not hide the others."""
+    songs = [(96.0, "b"), (nan, "c"), (40.0, "a"), (nan, "d"), (70.0, "e")]
+
+    assert worst(songs, 2) == [(40.0, "a"), (70.0, "e")]
+
+
+@pytest.mark.parametrize(
+    ("before", "name"),
+    [(33, "semitone"), (45, "other"), (41, "fourth or fifth"), (29, "fourth or fifth"),
+     (53, "fourth or fifth"), (46, "the same"), (32, "tone"), (38, "other")],
+)  # fmt: skip
+def test_the_way_into_a_change_is_told_octaves_aside(before: int, name: str) -> None:
+    """A fifth from an octave above is a fifth."""
+    beats = [
+        Felt(Fraction(i), Fraction(i % 4), FOUR_FOUR, parse_symbol("F7" if i < 4 else "Bb"))
+        for i in range(8)
+    ]
+    tally = Tally()
+    tally.lead_in(beats, Take((bass(3, before, "F7"), bass(4, 34)), ()), {4.0})
+
+    assert dict(tally.ways_in) == {name: 1}
