@@ -274,7 +274,7 @@ def cost(songs: Sequence[Song], hours: float) -> Iterator[str]:
     """Processor time of a look eight beats ahead, over a jam at 120 that never stops."""
     foresight, took = Foresight(), []
     beats = [felt for song in songs for felt in felt_beats(song)]
-    wanted = int(hours * 7200)
+    wanted = max(4, int(hours * 7200))
     at = Fraction(0)
     for i in range(wanted):
         felt = beats[i % len(beats)]

@@ -16,6 +16,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from itertools import cycle
+from math import nan
 from random import Random
 from resource import RUSAGE_SELF, getrusage
 from time import thread_time_ns
@@ -39,8 +40,8 @@ class Timed:
 
     def __init__(self, bassist: Bassist) -> None:
         self._bassist = bassist
-        self.keys: list[int] = []
-        self.wakings: list[int] = []
+        self.keys: list[float] = []
+        self.wakings: list[float] = []
 
     def receive(self, event: Incoming) -> list[Outgoing]:
         """Let it take one event."""
@@ -55,7 +56,9 @@ class Timed:
 
     def report(self) -> str:
         """What was asked since the last report, in microseconds."""
-        rows = (np.percentile(times, (50, 99)) / 1000 for times in (self.keys, self.wakings))
+        rows = (
+            np.percentile(times or [nan], (50, 99)) / 1000 for times in (self.keys, self.wakings)
+        )
         self.keys, self.wakings = [], []
         return "".join(f"{median:9.0f}{late:9.0f}" for median, late in rows)
 

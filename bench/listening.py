@@ -162,11 +162,11 @@ def listen(song: Song, tables: Tables, *, bars_off: float = 0.0) -> Answers:
 
 
 def for_hours(song: Song, tables: Tables, hours: float) -> list[int]:
-    """Play a song over and over, and say what every event cost, in nanoseconds."""
+    """Play a song over and over, once at least, and say what every event cost, in nanoseconds."""
     listener = Listener(song, tables)
     bars = [b.position for b in beats_of(song) if b.in_bar == 0]
     whole = bars[-1]
-    passes = round(hours * 3600 / song.seconds_at(whole))
+    passes = max(1, round(hours * 3600 / song.seconds_at(whole)))
     events, beats = listener.events, [b for b in beats_of(song) if b.position < whole]
     for again in range(passes):
         by = again * whole

@@ -14,22 +14,24 @@ import pytest
 from bench.alter import joined
 from bench.changes import Change
 from bench.charts import changes_of
-from bench.corpus import Bar, Label, Song
+from bench.corpus import Bar, Label, Note, Song
 from bench.expecting import Tally
-from bench.foresight import Calls, Felt, report
-from bench.jam import Part
+from bench.foresight import Calls, Felt, cost, report
+from bench.jam import Part, Timed
 from bench.landing import Landing
-from bench.listening import percent, worst
+from bench.listening import percent, settle_times, worst
 from bench.playing import Sounded, Take
 from bench.replay import faults_of_hand, faults_of_part
 from bench.rhythms import elsewhere
 from bench.styles import landings
 from engine.events import Outgoing, Play, Release
+from engine.hearing.taught import TAUGHT
 from engine.score import BassNote, Role
 from engine.theory.harmony import Key
 from engine.theory.meter import FOUR_FOUR
 from engine.theory.symbols import parse_symbol
 from presets.loader import load
+from tests.band import bass_player
 
 
 def part_of(*messages: tuple[str, int]) -> BytesIO:
@@ -185,6 +187,24 @@ def test_of_no_beats_no_share_is_right() -> None:
         *["no", "beat", "is", "to", "be", "judged"],
     ]
     assert Tally().report("of none") == "of none: no beat is to be judged"
+
+
+def test_a_change_without_keys_is_counted_apart_from_those_that_are_heard() -> None:
+    """Nobody can settle on what is not struck; it is not left out unsaid."""
+    labels = tuple(
+        Label(4 * i, 4 * i + 4, name) for i, name in enumerate(("Eb:maj", "C:min", "Ab:maj"))
+    )
+    keys = {0.0: (51, 63, 67, 70), 8.0: (44, 60, 63, 68)}
+    notes = tuple(Note(at, at + 4, note, 80) for at, struck in keys.items() for note in struck)
+    without, heard = settle_times(Song("made up", "3", labels, notes), TAUGHT)
+
+    assert isnan(without) and heard < 0.5
+
+
+def test_the_shortest_jam_has_figures_too() -> None:
+    """A quarter in which nothing was played has none to be told, and the bench goes on."""
+    assert Timed(bass_player()).report().split() == ["nan"] * 4
+    assert len(list(cost([labelled("3", 4)], hours=1e-6))) == 4
 
 
 def test_the_worst_songs_are_those_of_which_something_was_right_or_wrong() -> None:
