@@ -23,9 +23,8 @@ from engine.teaching.bars import (
 )
 from engine.teaching.lessons import Lesson, lessons
 from engine.teaching.ways import Lead
-from engine.teaching.written import degree_of, goal_fifths
+from engine.teaching.written import degree_of
 from engine.theory.labels import harte, harte_key
-from engine.theory.pitch import name_of_fifths
 from ports.played import Played
 from ports.tablature import DrawnBar, step_of, string_names, system
 
@@ -83,7 +82,7 @@ def _line(bar: Bar, note: BassNote, string: str) -> str:
 
 
 def _way_in(bar: Bar, lead: Lead) -> str:
-    return f"  way in: {_way_of(bar, lead)}, to {_goal(bar, lead)}{_ended(bar, lead)}"
+    return f"  way in: {_way_of(bar, lead)}, to {lead.goal}{_ended(bar, lead)}"
 
 
 def _way_of(bar: Bar, lead: Lead) -> str:
@@ -103,14 +102,9 @@ def _ended(bar: Bar, lead: Lead) -> str:
         return ", where the part ends"
     if lead.kept is None:
         return ", which did not come"
-    if lead.arrival.aims_at is None:
+    if lead.onward is None:
         return f", but {bar.symbol(lead.kept)} stays"
-    return f", given up for {bar.key.tone_name(lead.arrival.aims_at)}"
-
-
-def _goal(bar: Bar, lead: Lead) -> str:
-    coming = [lead.arrival.chord] if lead.arrival else []
-    return name_of_fifths(goal_fifths(lead.target, coming, bar.key))
+    return f", given up for {lead.onward}"
 
 
 # As values ----------------------------------------------------------------------------------
@@ -148,7 +142,7 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
             {
                 "place": _quarters(bar.place(lead.notes[-1])),
                 "way": lead.way.value if lead.way else None,
-                "to": _goal(bar, lead),
+                "to": lead.goal,
                 "met": lead.met,
             }
             for lead in lesson.leads
@@ -161,7 +155,7 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
 def _note(lesson: Lesson, note: BassNote) -> dict[str, Any]:
     bar = lesson.bar
     goal = None if note.aims_at is None else bar.key.tone_name(note.aims_at)
-    goals = (_goal(bar, lead) for lead in lesson.leads if note in lead.notes)
+    goals = (lead.goal for lead in lesson.leads if note in lead.notes)
     return {
         "place": _quarters(bar.place(note)),
         "count": bar.count(note),

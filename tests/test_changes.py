@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
@@ -18,8 +19,10 @@ from engine.teaching.remarks import Spot
 from engine.teaching.ways import leads_of
 from engine.theory.harmony import Chord, Key
 from engine.theory.meter import FOUR_FOUR
-from engine.theory.pitch import nearest
+from engine.theory.pitch import nearest, pitch_class_of_name
 from engine.theory.symbols import parse_symbol
+from ports.lessons import page
+from ports.played import Played
 from tests.test_teaching import bass, part, said
 
 A_FLAT = Key(8)
@@ -230,6 +233,48 @@ def test_a_lead_over_another_chord_than_expected_names_its_goal_as_the_page_does
 
     assert bars[0].symbol(lead.chord) == "C#m7"
     assert why(lead) == "a semitone below F#, the bass note to come"
+
+
+@pytest.mark.parametrize(
+    ("text", "goal"),
+    [
+        # its chord comes later than it was expected
+        ("Ab:1 // Ab1@1!Ab F1@4>F#!Ab | Fm:1 F#7:3 // C2@1!Fm F#1@3!F#7 | Bmaj7:1 //", "F#"),
+        # another chord comes, of which it is the third
+        ("Ab:1 // Ab1@1!Ab F1@4>F#!Ab | D7:1 // F#1@1!D7 | Gm:1 // G1@1!Gm", "F#"),
+        # given up for another before it could be reached
+        ("Ab:1 // Ab1@1!Ab F1@3>F#!Ab D2@4>Eb!Ab | Eb7:1 F#7:3 // Eb2@1!Eb7 | Bmaj7:1 //", "F#"),
+        # and that other one, which no chord near by has for its bass
+        ("Ab:1 // Ab1@1!Ab C2@4>Db!Ab | Ab:1 // F1@1>F#!Ab | D7:1 // F#1@1!D7 | Gm:1 //", "Db"),
+        # no chord has it
+        ("Ab:1 // Ab1@1!Ab F1@4>F#!Ab | Ab:1 // Eb2@1!Ab", "Gb"),
+    ],
+)
+def test_a_goal_has_one_name_on_the_page(text: str, goal: str) -> None:
+    """The note, the way in and the lesson lead to one F#, and none of them to a Gb."""
+    assert leads_of(Spot(told(text), 0))[0].goal == goal
+    for semitones in range(-2, 10):
+        bars = told(text, semitones)
+        names = names_in(" ".join([printed(bars, 1), *said(bars, 1)]))
+        for lead in leads_of(Spot(bars, 0)):
+            assert all(f"{lead.goal}, the bass note to come" in note.reason for note in lead.notes)
+            for each in filter(None, (lead.goal, lead.onward)):
+                assert {n for n in names if _sounds(n, each)} == {each}
+
+
+def printed(bars: tuple[Bar, ...], number: int) -> str:
+    """What the page has of one bar."""
+    text = "\n".join(page(Played("walking", 7, 1, (28, 33, 38, 43), 4, bars)))
+    return re.split(r"^Bar (?=\d)", text, flags=re.MULTILINE)[number]
+
+
+def names_in(text: str) -> set[str]:
+    """The notes and roots that a text names; strings have names of their own."""
+    return set(re.findall(r"(?<![\w#])([A-G][b#]*)(?! string| -)", text))
+
+
+def _sounds(name: str, other: str) -> bool:
+    return pitch_class_of_name(name) == pitch_class_of_name(other)
 
 
 def test_a_goal_is_called_what_it_is_to_the_chord_that_came() -> None:

@@ -3,7 +3,8 @@
 Knows: what a bar is made of, how a place in it is counted, and what its notes are called.
 Refuses to know: why a note was chosen, and what there is to learn from it.
 How: what was taken down is gone through bar by bar, since a chord goes on over the bar line; then
-the chords are written one beside the other, and each note over the chord that was heard.
+the chords are written one beside the other, each note over the chord that was heard, and last what
+leads on by what its goal is called.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from typing import Final
 
 from engine.score import BassNote, Role
 from engine.teaching.changes import PlayedFor, changes_of, in_force
+from engine.teaching.goals import aimed
 from engine.teaching.heard import Standing, as_heard, over
 from engine.teaching.written import degree_of, respelled, written
 from engine.theory.harmony import Chord, Key
@@ -116,7 +118,7 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
         carried = chords[-1][1] if chords else None
         early = [note.chord for note in one.notes if _early(note, one)]
         lately = tuple(chord for _, chord in heard)
-    return tuple(_as_heard(tuple(_written(bars))))
+    return _aimed(tuple(_as_heard(tuple(_written(bars)))))
 
 
 def _with_pushed(bar: Taken, following: Taken | None) -> Taken:
@@ -149,10 +151,10 @@ def _written(bars: Sequence[Bar]) -> Iterator[Bar]:
     """The bars with their chords as they are written one beside the other, and their notes so."""
     names = iter(written([(chord, bar.key) for bar in bars for _, chord in bar.chords]))
     chords = [tuple((place, next(names)) for place, _ in bar.chords) for bar in bars]
-    for bar, own, after in zip(bars, chords, [*chords[1:], ()], strict=True):
-        near = [chord for _, chord in (*own, *after)]
-        notes = tuple(respelled(note, bar.key, near) for note in bar.notes)
-        yield replace(bar, chords=own, notes=notes)
+    told = [replace(bar, chords=own) for bar, own in zip(bars, chords, strict=True)]
+    for index, bar in enumerate(told):
+        around = near(told, index)
+        yield replace(bar, notes=tuple(respelled(note, bar.key, around) for note in bar.notes))
 
 
 def _as_heard(bars: Sequence[Bar]) -> Iterator[Bar]:
@@ -161,6 +163,21 @@ def _as_heard(bars: Sequence[Bar]) -> Iterator[Bar]:
         told = tuple(as_heard(bar.notes, standing(bars, index), bar.key))
         expected = frozenset(note.beat for note, in_vain in told if in_vain)
         yield replace(bar, notes=tuple(note for note, _ in told), expected=expected)
+
+
+def _aimed(bars: Sequence[Bar]) -> tuple[Bar, ...]:
+    """The bars with each note that leads on told by what its goal is called."""
+    told: list[Bar] = []
+    for index, bar in reversed(list(enumerate(bars))):
+        following = told[-1].pitched[:2] if told else ()
+        notes = aimed(bar.notes, following, near(bars, index), bar.key)
+        told.append(replace(bar, notes=notes))
+    return tuple(reversed(told))
+
+
+def near(bars: Sequence[Bar], index: int) -> list[Chord]:
+    """The chords of a bar and of the next, among which is what a note of it leads to."""
+    return [chord for bar in bars[index : index + 2] for _, chord in bar.chords]
 
 
 def standing(bars: Sequence[Bar], index: int) -> Standing:

@@ -20,7 +20,6 @@ from engine.line.pools import role_of, scale_of
 from engine.line.reasons import reason_for
 from engine.score import BassNote, Role
 from engine.teaching.changes import known_as
-from engine.teaching.written import goal_fifths
 from engine.theory.harmony import Chord, Key
 from engine.theory.pitch import nearest
 
@@ -70,8 +69,7 @@ def as_heard(
         if note.ghost or (is_the_same(heard, note.chord) and not _says_more(note, heard)):
             yield note, False
         elif note.aims_at is not None:
-            goal = goal_fifths(note.aims_at, [chord for _, chord in standing], key)
-            yield (note if heard.bass == note.aims_at else over(note, heard, key, goal)), False
+            yield (note if heard.bass == note.aims_at else over(note, heard, key)), False
         elif note.beat not in mended and _fits(note, heard, key):
             yield over(note, heard, key), False
         else:
@@ -79,10 +77,10 @@ def as_heard(
             yield replace(note, reason=f"{note.reason}, which was expected{stay}"), True
 
 
-def over(note: BassNote, chord: Chord, key: Key, goal: int | None = None) -> BassNote:
-    """A note over another chord, with what it is to that; `goal` as reason_for has it."""
+def over(note: BassNote, chord: Chord, key: Key) -> BassNote:
+    """A note over another chord, with what it is to that."""
     role = _role_over(note, chord, key)
-    reason = reason_for(role, note.note, chord, key, note.aims_at, goal=goal)
+    reason = reason_for(role, note.note, chord, key, note.aims_at)
     return replace(note, chord=chord, role=role, reason=reason)
 
 

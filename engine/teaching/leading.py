@@ -35,9 +35,9 @@ def remarks(spot: Spot) -> Iterator[Remark]:
 
 def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
     bar, last = spot.bar, lead.notes[-1]
-    aim = f"{name_of(last)} on {bar.count(last)} aims at {bar.key.tone_name(lead.target)}"
-    if lead.kept and arrival.aims_at is not None:
-        turn = f"from {name_of(arrival)} on the line leads to {bar.key.tone_name(arrival.aims_at)}"
+    aim = f"{name_of(last)} on {bar.count(last)} aims at {lead.goal}"
+    if lead.kept and lead.onward is not None:
+        turn = f"from {name_of(arrival)} on the line leads to {lead.onward}"
         return Remark(
             Topic.MISSED, 0.7, f"{aim}, but {turn}",
             "another chord is expected by then, and the line turns towards it",
@@ -136,7 +136,7 @@ class _Told:
         self._target = lead.target
         self._arrival = arrival
         at_goal = arrival.note % 12 == lead.target
-        self._goal = name_of(arrival) if at_goal else bar.key.tone_name(lead.target)
+        self._goal = lead.goal
         self._names = [name_of(note) for note in lead.notes]
         self._jump = abs(arrival.note - self._last.note) if at_goal else 0
         self._here = f"{self._names[-1]} on {bar.count(self._last)}"

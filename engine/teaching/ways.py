@@ -8,31 +8,37 @@ way which the hand had to cut short is called what it became.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby, pairwise
+from fractions import Fraction
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
 from engine.score import BassNote
 from engine.style import Way
-from engine.teaching.heard import is_mended, is_the_same
+from engine.teaching.bars import Bar, near
+from engine.teaching.goals import Run, goal_of, runs_of
+from engine.teaching.heard import is_the_same
 from engine.teaching.remarks import Spot
 from engine.theory.harmony import Chord
-from engine.theory.pitch import nearest
+from engine.theory.pitch import name_of_fifths, nearest
 
 
 @dataclass(frozen=True, slots=True)
 class Lead:
     """A way in: its notes, the root they aim at, the note that followed, and what it is called.
 
-    `way` is None for notes that go on without a name, such as a third below the root.
+    `way` is None for notes that go on without a name, such as a third below the root.  `goal` is
+    the name of the root, and `onward` that of another to which what followed leads on.
     """
 
     notes: tuple[BassNote, ...]
     target: int
     arrival: BassNote | None
     way: Way | None
+    goal: str
+    onward: str | None
 
     @property
     def met(self) -> bool:
@@ -52,27 +58,36 @@ class Lead:
 
 def leads_of(spot: Spot) -> tuple[Lead, ...]:
     """The ways in of a bar, in their order."""
-    notes = list(spot.bar.pitched)
-    following = spot.after.pitched[:2] if spot.after else ()
-    found = []
-    at = 0
-    for target, group in groupby(notes, key=lambda note: note.aims_at):
-        run = tuple(group)
-        at += len(run)
-        if target is not None:
-            arrival = _arrival(spot, (*notes[at:], *following))
-            found.append(Lead(run, target, arrival, way_of(run, target)))
-    return tuple(found)
+    runs = _runs(spot.bars, spot.index)
+    goals = dict(_goals(spot.bars, spot.index)) | dict(_goals(spot.bars, spot.index + 1))
+    return tuple(
+        Lead(
+            run.notes,
+            run.aims_at,
+            _over_what_came(spot, run.arrival),
+            way_of(run.notes, run.aims_at),
+            goals[run.notes[-1].beat],
+            goals.get(run.arrival.beat) if run.arrival else None,
+        )
+        for run in runs
+    )
 
 
-def _arrival(spot: Spot, notes: Sequence[BassNote]) -> BassNote | None:
-    """Of the notes that follow the one that stood, over the chord that came."""
-    if not notes:
-        return None
-    first, second = notes[0], next(iter(notes[1:]), None)
-    if second is not None and is_mended(first, second):
-        return second
-    return replace(first, chord=spot.sounding(first)) if spot.is_in_vain(first) else first
+def _runs(bars: Sequence[Bar], index: int) -> list[Run]:
+    after = bars[index + 1 : index + 2]
+    return list(runs_of(bars[index].pitched, after[0].pitched[:2] if after else ()))
+
+
+def _goals(bars: Sequence[Bar], index: int) -> Iterator[tuple[Fraction, str]]:
+    """What the goals of a bar are called, each with the beat of a note that leads there."""
+    for run in _runs(bars, index) if index < len(bars) else ():
+        goal = name_of_fifths(goal_of(run, near(bars, index), bars[index].key))
+        yield from ((note.beat, goal) for note in run.notes)
+
+
+def _over_what_came(spot: Spot, arrival: BassNote | None) -> BassNote | None:
+    in_vain = arrival is not None and spot.is_in_vain(arrival)
+    return replace(arrival, chord=spot.sounding(arrival)) if arrival and in_vain else arrival
 
 
 def way_of(run: Sequence[BassNote], target: int) -> Way | None:

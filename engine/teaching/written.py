@@ -9,7 +9,7 @@ move that does not look like itself costs more than a name that the key would no
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from operator import attrgetter
 from typing import Final, NamedTuple
@@ -19,7 +19,6 @@ from engine.line.reasons import reason_for
 from engine.score import BassNote
 from engine.theory.harmony import Chord, Family, Key, is_readable
 from engine.theory.pitch import fifths_of_name, is_plain, is_usual, twin_of
-from engine.theory.spelling import fifths_over
 
 # On the line of fifths from the root.
 _LOWERED_ROOT: Final = -7
@@ -104,20 +103,12 @@ def _step(before: _InKey, now: _InKey) -> int | None:
 
 
 def respelled(note: BassNote, key: Key, near: Sequence[Chord]) -> BassNote:
-    """The note in the key of its bar, its chord and its goal as they are written near by."""
+    """The note in the key of its bar, and its chord as it is written near by."""
     (chord,) = written([(note.chord, key)])
     alike = (each for each in near if is_same_but_for_bass(each, chord))
     chord = replace(chord, written=next(alike, chord).written)
-    aims_at = note.aims_at
-    goal = None if aims_at is None else goal_fifths(aims_at, near, key)
-    reason = reason_for(note.role, note.note, chord, key, aims_at, goal=goal)
+    reason = reason_for(note.role, note.note, chord, key, note.aims_at)
     return replace(note, chord=chord, reason=reason)
-
-
-def goal_fifths(aims_at: int, coming: Iterable[Chord], key: Key) -> int:
-    """Where a note aimed at is written: as the bass of the chord that comes, if one has it."""
-    over = next((chord for chord in coming if chord.bass == aims_at), None)
-    return key.tone_fifths(aims_at) if over is None else fifths_over(aims_at, over, key)
 
 
 def degree_of(note: BassNote) -> str:
