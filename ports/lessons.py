@@ -118,12 +118,15 @@ def explained(played: Played) -> dict[str, Any]:
         "seed": played.seed,
         "tuning": list(played.tuning),
         "span": played.span,
-        "bars": [_bar(lesson) for lesson in lessons(played.bars, played.span)],
+        "bars": [
+            _bar(lesson, bar)
+            for lesson, bar in zip(lessons(played.bars, played.span), played.bars, strict=True)
+        ],
     }
 
 
-def _bar(lesson: Lesson) -> dict[str, Any]:
-    bar = lesson.bar
+def _bar(lesson: Lesson, bar: Bar) -> dict[str, Any]:
+    """The bar as it was played: a program may hold its reasons against those of the trace."""
     return {
         "bar": bar.number,
         "metre": str(bar.metre),
@@ -137,7 +140,7 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
             }
             for place, chord in bar.chords
         ],
-        "notes": [_note(lesson, note) for note in bar.notes],
+        "notes": [_note(lesson, bar, note) for note in bar.notes],
         "ways_in": [
             {
                 "place": _quarters(bar.place(lead.notes[-1])),
@@ -152,10 +155,7 @@ def _bar(lesson: Lesson) -> dict[str, Any]:
     }
 
 
-def _note(lesson: Lesson, note: BassNote) -> dict[str, Any]:
-    bar = lesson.bar
-    goal = None if note.aims_at is None else bar.key.tone_name(note.aims_at)
-    goals = (lead.goal for lead in lesson.leads if note in lead.notes)
+def _note(lesson: Lesson, bar: Bar, note: BassNote) -> dict[str, Any]:
     return {
         "place": _quarters(bar.place(note)),
         "count": bar.count(note),
@@ -166,12 +166,20 @@ def _note(lesson: Lesson, note: BassNote) -> dict[str, Any]:
         "degree_name": degree_name(note),
         "role": note.role.value,
         "reason": note.reason,
-        "aims_at": next(goals, goal),
+        "aims_at": _goal(lesson, bar, note),
         "chord": harte(note.chord, bar.key),
         "string": note.string,
         "fret": note.fret,
         "articulation": note.articulation.value,
     }
+
+
+def _goal(lesson: Lesson, bar: Bar, note: BassNote) -> str | None:
+    """What a note leads to, by the name that its way in has for it."""
+    if note.aims_at is None:
+        return None
+    told = (lead.goal for lead in lesson.leads if note.beat in {n.beat for n in lead.notes})
+    return next(told, bar.key.tone_name(note.aims_at))
 
 
 def _quarters(place: Fraction) -> float:

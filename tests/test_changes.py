@@ -157,6 +157,35 @@ def test_a_note_is_told_over_the_chord_that_was_heard(text: str, reason: str) ->
         assert why(moved).endswith(("expected", "stay")) == why(note).endswith(("expected", "stay"))
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        # written by two names, before the sixth was heard and after that
+        "Abm:1 // Ab1@1!Abm | Abm6:1 // Ab1@1!Abm Eb2@3!Abm6",
+        "Eb7:1 // Eb2@1!Eb7 | Abm7:1 // Ab1@1!Abm Eb2@3!Abm6 Gb2@4!Abm7",
+        # or by one that nobody heard
+        "Eb7:1 // Eb2@1!Eb7 | Ab6:1 // Ab1@1!Ab",
+        "Eb7:1 // Eb2@1!Eb7 | Ab6:1 // C2@1!Ab C2@3>Db!Ab | Db:1 // Db2@1!Db",
+    ],
+)
+def test_on_the_page_a_bar_calls_one_chord_by_one_name(text: str) -> None:
+    """Who reads Abm6 above the bar reads of the root of Abm6, and nowhere of that of Abm."""
+    for semitones in range(-2, 10):
+        bars = told(text, semitones)
+        chord = bars[1].symbol(bars[1].chords[0][1])
+        reasons = re.findall(r"(?m)^  \d.* of (\S+)$", printed(bars, 2))
+
+        assert set(reasons) == {chord}
+
+
+def test_a_tone_that_was_not_heard_keeps_the_chord_that_has_it() -> None:
+    """B flat is the fifth of Eb7, and none of Eb7#5."""
+    page = printed(told("Db:1 // Db2@1!Db | Eb7#5:1 // Eb2@1!Eb7 Bb1@3!Eb7"), 2)
+
+    assert "the root of Eb7#5\n" in page
+    assert "the fifth of Eb7\n" in page
+
+
 def test_a_note_that_is_taken_back_at_once_keeps_the_chord_it_was_written_for() -> None:
     """A flat for Ab is a tone of Fm7 too, but the root takes its place: both are told."""
     (bar,) = told("Fm7:1 // Ab1@1!Ab F1@1+!Fm7")

@@ -77,6 +77,18 @@ def as_heard(
             yield replace(note, reason=f"{note.reason}, which was expected{stay}"), True
 
 
+def by_one_name(note: BassNote, standing: Standing, key: Key) -> BassNote:
+    """The note with its chord called what that was heard as, if it was written for another name.
+
+    A tone that only its own chord has, as the G of Abmaj7 where Ab6 was heard, keeps it.
+    """
+    chord, own = heard_over(note, standing), note.chord
+    left_out = note.note % 12 in own.keys - chord.keys
+    if note.ghost or chord == own or left_out or not is_the_same(chord, own):
+        return note
+    return over(note, chord, key) if note.aims_at is None else replace(note, chord=chord)
+
+
 def over(note: BassNote, chord: Chord, key: Key) -> BassNote:
     """A note over another chord, with what it is to that."""
     role = _role_over(note, chord, key)

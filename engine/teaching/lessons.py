@@ -11,12 +11,13 @@ from __future__ import annotations
 
 from collections import Counter, deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from engine.line.hand import SPAN
 from engine.teaching import harmony, leading, neck, rhythm, tones
-from engine.teaching.bars import Bar, degree_name, listed, name_of
+from engine.teaching.bars import Bar, degree_name, listed, name_of, standing
+from engine.teaching.heard import by_one_name
 from engine.teaching.remarks import BarsByRhythm, Remark, Spot, Topic
 from engine.teaching.ways import Lead, leads_of
 
@@ -30,7 +31,7 @@ _EACH_TIME: Final = 0.02  # and for every time on the page: what is rare is told
 
 @dataclass(frozen=True, slots=True)
 class Lesson:
-    """A bar, the ways in that it takes, and the line of teaching for it."""
+    """A bar as it is taught, the ways in that it takes, and the line of teaching for it."""
 
     bar: Bar
     leads: tuple[Lead, ...]
@@ -40,6 +41,7 @@ class Lesson:
 
 def lessons(bars: Sequence[Bar], span: int = SPAN) -> tuple[Lesson, ...]:
     """The bars of a part, each with what there is to learn from it; `span` frets under the hand."""
+    bars = _by_one_name(bars)
     rhythms, page, morals = BarsByRhythm(bars), deque[Remark](maxlen=_PAGE), set[str]()
     told: list[Lesson] = []
     for index, bar in enumerate(bars):
@@ -50,6 +52,19 @@ def lessons(bars: Sequence[Bar], span: int = SPAN) -> tuple[Lesson, ...]:
         page.append(remark)
         morals.add(remark.moral)
     return tuple(told)
+
+
+def _by_one_name(bars: Sequence[Bar]) -> tuple[Bar, ...]:
+    """The bars as they are taught: one bar calls one chord what stands above it."""
+    taught = []
+    for index, bar in enumerate(bars):
+        around = standing(bars, index)
+        named = (
+            note if note.beat in bar.expected else by_one_name(note, around, bar.key)
+            for note in bar.notes
+        )
+        taught.append(replace(bar, notes=tuple(named)))
+    return tuple(taught)
 
 
 def remarks(spot: Spot) -> Iterator[Remark]:
