@@ -50,7 +50,7 @@ def _section(lesson: Lesson, before: Bar | None, tuning: tuple[int, ...]) -> Ite
     bar = lesson.bar
     news = [
         *([str(bar.metre)] if before is None or before.metre != bar.metre else []),
-        *([bar.key.name] if before is None or before.key != bar.key else []),
+        *([bar.key.name] if before is None or before.key.name != bar.key.name else []),
     ]
     told = f" ({', '.join(news)})" if news else ""
     yield f"Bar {bar.number}{told}: {_chords(bar)}"

@@ -328,6 +328,25 @@ def test_a_line_that_comes_home_to_another_chord_on_the_same_bass_says_so(
     )
 
 
+def test_a_key_that_is_written_otherwise_is_told() -> None:
+    """Gb major that turns to F# is a new key to whoever reads, and stands above its first bar."""
+    bars = part("Gb: Gb1@1 | Gb: Gb1@1 | F#: F#1@1 | F#: F#1@1")
+    keys = ("Gb", "Gb", "F#", "F#")
+    told = [replace(bar, key=Key.named(key)) for bar, key in zip(bars, keys, strict=True)]
+    heads = [printed(tuple(told), number).partition("\n")[0] for number in range(1, 5)]
+
+    assert heads == ["1 (4/4, Gb major): Gb", "2: Gb", "3 (F# major): F#", "4: F#"]
+
+
+def test_a_line_is_written_as_the_key_that_it_comes_to() -> None:
+    """Gb, Ab and A# would not be seen to climb by step."""
+    bars = part("Gb: Gb1@1 | Abm: Ab1@1 | A#m: A#1@1")
+    keys = ("Gb", "Gb", "F#")
+    told = [replace(bar, key=Key.named(key)) for bar, key in zip(bars, keys, strict=True)]
+
+    assert any("climb by step, F#, G# and A#" in line for line in said(told, 3))
+
+
 # The end ------------------------------------------------------------------------------------
 
 FIGURE = "Eb: Eb2@1 Bb1@2& Eb2@4 | Ab: Ab1@1 Eb2@2& Ab1@4 | Bb7: Bb1@1 F2@2& Bb1@4 |"

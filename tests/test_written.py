@@ -81,3 +81,11 @@ def test_a_chord_that_is_held_keeps_its_name_in_its_key() -> None:
     assert [symbol(chord, Key(0)) for chord in chords[2:]] == [
         "Gbmaj7", "Gbmaj7", "Gbmaj7", "F#maj7",
     ]  # fmt: skip
+
+
+def test_a_chord_that_is_held_is_written_anew_where_its_key_is() -> None:
+    """Gb major that turns to F# major has an F# from there on, though it sounds alike."""
+    keys = [Key.named("Gb"), Key.named("Gb"), Key.named("F#")]
+    chords = written([(parse_symbol("Gb"), key) for key in keys])
+
+    assert [symbol(chord, Key(0)) for chord in chords] == ["Gb", "Gb", "F#"]

@@ -93,7 +93,7 @@ def _bass_line(spot: Spot) -> Iterator[Remark]:
 
 def _name_in(key: Key, note: BassNote, bar: Bar) -> str:
     """A note of a bar, written in the key that the line has come to."""
-    return name_of(note) if bar.key == key else spelled(note.note % 12, note.chord, key)
+    return name_of(note) if bar.key.name == key.name else spelled(note.note % 12, note.chord, key)
 
 
 def _cadence(spot: Spot) -> Iterator[Remark]:

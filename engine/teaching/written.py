@@ -97,7 +97,8 @@ def _step(before: _InKey, now: _InKey) -> int | None:
     families = before[0].family, now[0].family
     if falls == 1 and families[0] is Family.DIMINISHED:
         return 5
-    if falls == 0 and before[1] == now[1] and Family.DIMINISHED not in families:
+    stays = falls == 0 and before[1].name == now[1].name  # Gb major that becomes F# is another
+    if stays and Family.DIMINISHED not in families:
         return 0
     return -1 if falls == 7 and Family.DOMINANT in families else None
 
