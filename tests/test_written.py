@@ -47,6 +47,53 @@ def test_chords_are_written_so_that_their_moves_are_seen(key: str, symbols: str)
     assert as_written(key, symbols) == symbols
 
 
+def as_written_through(song: str) -> str:
+    """Chords as the page has them through keys, each with a colon: `Db: Dbm7 Gb7 B: Bmaj7`."""
+    chords, key = [], Key(0)
+    for word in song.split():
+        if word.endswith(":"):
+            key = Key.named(word.rstrip("m:"), minor=word.endswith("m:"))
+        else:
+            chords.append((parse_symbol(word), key))
+    told = zip(written(chords), chords, strict=True)
+    return " ".join(symbol(chord, home) for chord, (_, home) in told)
+
+
+@pytest.mark.parametrize(
+    ("song", "symbols"),
+    [
+        ("Db: Ebm7 Ab7 Dbm7 Gb7 B: Bmaj7", "Ebm7 Ab7 C#m7 F#7 Bmaj7"),
+        ("F#m: D/F# G#7sus4 G#7 Db: Db", "D/F# Ab7sus4 Ab7 Db"),
+        ("Abm: Abm Eb7 Bm Bm: A G F#7 Bm", "Abm Eb7 Bm A G F#7 Bm"),
+        ("Ab: Eb7 Ab F#m7 B7 E: Emaj7", "Eb7 Ab F#m7 B7 Emaj7"),
+        ("G: D7 G Fm7 Bb7 Eb: Ebmaj7", "D7 G Fm7 Bb7 Ebmaj7"),
+    ],
+)
+def test_foreign_chords_that_lead_into_a_key_are_written_in_it(song: str, symbols: str) -> None:
+    """A key is heard when it is there: its two and five have come before, under the old one."""
+    assert as_written_through(song) == symbols
+
+
+def test_the_chord_on_the_tonic_is_called_as_its_key_is() -> None:
+    """In B major Bmaj7, never Cbmaj7, wherever the song comes from."""
+    for before in KEYS:
+        for key in (*KEYS, Key.named("Gb"), Key.named("Ab", minor=True)):
+            minor = "m" if key.minor else ""
+            for two, five, one in (("m7", "7", minor), ("m7b5", "7b9", minor)):
+                steps = zip((2, 7, 0), (two, five, one), strict=True)
+                roots = [Chord.of((key.tonic + s) % 12, QUALITY_BY_SUFFIX[k]) for s, k in steps]
+                chords = written([*((chord, before) for chord in roots[:2]), (roots[2], key)])
+
+                assert chords[2].written == key.tonic_fifths, (before.name, key.name)
+
+
+def test_a_chord_that_goes_on_in_a_key_with_a_harder_name_for_it_keeps_its_own() -> None:
+    """An Emaj7 that is held while the ear comes to A flat minor becomes no Fbmaj7."""
+    song = "Eb: F#m7 B7 Emaj7 Abm: Emaj7 Ebm7"
+
+    assert as_written_through(song) == "F#m7 B7 Emaj7 Emaj7 Ebm7"
+
+
 @pytest.mark.parametrize(
     ("key", "symbols"),
     [

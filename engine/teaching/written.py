@@ -4,12 +4,14 @@ Knows: what a chord's root is called between its neighbours, and which degree a 
 Refuses to know: where in the bar a chord comes.
 How: a key writes each root for itself, and so Abm7 Db7 F# in C.  Here each chord may also go by the
 other name of its root; of all ways to write the part the one that costs least is taken, where a
-move that does not look like itself costs more than a name that the key would not choose.
+move that does not look like itself costs more than a name that the key would not choose.  A key is
+heard late, so that foreign chords which lead into another are read in that as well: C#m7 F#7 in
+D flat before B major.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from operator import attrgetter
 from typing import Final, NamedTuple
@@ -25,12 +27,18 @@ _LOWERED_ROOT: Final = -7
 _FLAT_FIFTH: Final = -6
 _SHARP_SIXTH: Final = 10
 
+# How far a root moves in writing: down by a fifth, by a semitone, or not at all.
+_DOWN_A_FIFTH: Final = -1
+_DOWN_A_SEMITONE: Final = 5
+_HELD: Final = 0
+
 # What it costs that a fall by a fifth is not written as one, that a root goes by another name than
-# the key's, which is dearer for a tone of the key, and that a root or its triad is hard to read.
-# Weighed by hand on two-five-ones to all goals in all keys.
+# the key's, dearer for a tone of the key and dearest for the chord on its tonic, and that a root or
+# its triad is hard to read.  Weighed by hand on two-five-ones to all goals in all keys.
 _BROKEN: Final = 12
 _RENAMED: Final = 2
 _OWN_RENAMED: Final = 7
+_TONIC_RENAMED: Final = 14
 _HARD: Final = 4
 
 _COST: Final = attrgetter("cost")
@@ -49,12 +57,37 @@ class _Way(NamedTuple):
 def written(chords: Sequence[_InKey]) -> list[Chord]:
     """Chords in their order, each with its key, as they are written."""
     ways = [_Way(0)]
-    for before, now in zip([None, *chords], chords, strict=False):
+    for before, now, into in zip([None, *chords], chords, _leading_into(chords), strict=False):
         step = None if before is None else _step(before, now)
-        held = step == 0 and before is not None and before[0].family is now[0].family
-        ways = [_cheapest(ways, root, step, 0 if held else cost) for root, cost in _names(*now)]
+        held = step == _HELD and before is not None and before[0].family is now[0].family
+        names = _names(now[0], (now[1], into, *_held_from(before, now)))
+        ways = [_cheapest(ways, root, step, 0 if held else cost) for root, cost in names]
     roots = _roots_of(min(ways, key=_COST))
     return [replace(chord, written=root) for (chord, _), root in zip(chords, roots, strict=True)]
+
+
+def _held_from(before: _InKey | None, now: _InKey) -> tuple[Key, ...]:
+    """The key that a chord was struck in which goes on in another: an Emaj7 becomes no Fbmaj7."""
+    return () if before is None or before[0] != now[0] else (before[1],)
+
+
+def _leading_into(chords: Sequence[_InKey]) -> list[Key]:
+    """For each chord the key that it leads into: its own, if it is at home there."""
+    keys: list[Key] = []
+    for now, then in zip(reversed(chords), [None, *reversed(chords)], strict=False):
+        into = then and _leads_into(now, then, keys[-1])
+        keys.append(into or now[1])
+    return keys[::-1]
+
+
+def _leads_into(now: _InKey, then: _InKey, and_on: Key) -> Key | None:
+    """The key that a foreign chord leads into, where the next is in it or leads `and_on` to it."""
+    chord, key = now
+    if chord.pitch_classes <= set(key.scale):
+        return None
+    if key.name == then[1].name:
+        return and_on if _step(now, then) is not None else None
+    return None if chord.root == then[0].root else then[1]
 
 
 def _roots_of(way: _Way) -> list[int]:
@@ -65,7 +98,16 @@ def _roots_of(way: _Way) -> list[int]:
     return roots[::-1]
 
 
-def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
+def _names(chord: Chord, keys: Iterable[Key]) -> Iterable[tuple[int, int]]:
+    """The names of a chord's root, each with what it costs in the key where that is less."""
+    costs: dict[int, int] = {}
+    for key in keys:
+        for root, cost in _names_in(chord, key):
+            costs[root] = min(cost, costs.get(root, cost))
+    return costs.items()
+
+
+def _names_in(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
     """The name that the key has for a chord's root, and the other, each with what it costs.
 
     Of a diminished chord only a plain one: nobody writes a Cbdim7, nor any chord on Fb or B#.
@@ -75,7 +117,13 @@ def _names(chord: Chord, key: Key) -> Iterator[tuple[int, int]]:
     twin = twin_of(usual)
     if is_plain(twin) or (is_usual(twin) and chord.family is not Family.DIMINISHED):
         hard = (not is_readable(chord, twin)) + (not is_plain(twin))
-        yield twin, _HARD * hard + (_OWN_RENAMED if chord.root in key.scale else _RENAMED)
+        yield twin, _HARD * hard + _renamed(chord, key)
+
+
+def _renamed(chord: Chord, key: Key) -> int:
+    if chord.root == key.tonic and chord.pitch_classes <= set(key.scale):
+        return _TONIC_RENAMED
+    return _OWN_RENAMED if chord.root in key.scale else _RENAMED
 
 
 def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _Way:
@@ -96,11 +144,11 @@ def _step(before: _InKey, now: _InKey) -> int | None:
     falls = (before[0].root - now[0].root) % 12
     families = before[0].family, now[0].family
     if falls == 1 and families[0] is Family.DIMINISHED:
-        return 5
+        return _DOWN_A_SEMITONE
     stays = falls == 0 and before[1].name == now[1].name  # Gb major that becomes F# is another
     if stays and Family.DIMINISHED not in families:
-        return 0
-    return -1 if falls == 7 and Family.DOMINANT in families else None
+        return _HELD
+    return _DOWN_A_FIFTH if falls == 7 and Family.DOMINANT in families else None
 
 
 def respelled(note: BassNote, key: Key, near: Sequence[Chord]) -> BassNote:
