@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from engine.line.reasons import reason_for
 from engine.score import Role
 from engine.theory.harmony import KEYS, QUALITIES, Chord, Key
-from engine.theory.pitch import pitch_class_of_name
+from engine.theory.pitch import fifths_of_name, pitch_class_of_name
 from engine.theory.spelling import spelled
 from engine.theory.symbols import parse_symbol, symbol
 
@@ -114,3 +116,23 @@ def test_over_a_root_from_outside_the_key_the_scale_is_spelled_from_the_root(
     chord = parse_symbol(over)
     for name in names.split():
         assert spelled(pitch_class_of_name(name), chord, key_of(key)) == name
+
+
+@pytest.mark.parametrize(
+    ("key", "over", "names"),
+    [
+        ("Abm", "Emaj7", "E F# G# A# B C# D#"),
+        ("D#m", "Bb7", "Bb C D Eb F Gb Ab"),
+        ("F#", "Dbmaj7", "Db Eb F Gb Ab Bb C"),
+        ("Gb", "Bmaj7", "B C# D# E# F# G# A#"),
+    ],
+)
+def test_over_a_root_that_is_written_otherwise_the_scale_is_too(
+    key: str, over: str, names: str
+) -> None:
+    """Whoever reads E in A flat minor reads C# as its sixth, and not the Db of the key."""
+    home = Key.named(key.removesuffix("m"), minor=key.endswith("m"))
+    root = fifths_of_name(over[:2].rstrip("m"))
+    chord = replace(parse_symbol(over), written=root)
+    for name in names.split():
+        assert spelled(pitch_class_of_name(name), chord, home) == name

@@ -34,7 +34,8 @@ def fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
     nobody wants to read: C dim7 has an A, and so has Gbm.  Any other tone is the key's, if it is
     one of its seven: F/B in C, and no F/Cb.  Over a root from outside the key it is a degree of the
     chord's mode, as D# is over C#m7 in C minor, if it is not the bass, and the chord none that only
-    passes: D dim7 in A flat has a Db.
+    passes: D dim7 in A flat has a Db.  A root that is written otherwise than the key has it is one
+    from outside: E in A flat minor has a C#.
     """
     degree = chord.degree_of(pitch_class)
     if pitch_class in chord.pitch_classes:
@@ -42,7 +43,8 @@ def fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
         plain = degree == "bb7" or fifths < _FLATTEST
         return key.tone_fifths(pitch_class) if plain else fifths
     in_mode = _degree_in_mode(pitch_class, chord, key)
-    by_key = in_mode is None or chord.root in key.scale or pitch_class == chord.bass
+    at_home = chord.root in key.scale and key.chord_fifths(chord) == key.tone_fifths(chord.root)
+    by_key = in_mode is None or at_home or pitch_class == chord.bass
     if pitch_class in key.scale and (by_key or chord.family is Family.DIMINISHED):
         return key.tone_fifths(pitch_class)
     fifths = _above(chord, in_mode or degree, key)
