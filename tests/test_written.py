@@ -94,6 +94,16 @@ def test_a_chord_that_goes_on_in_a_key_with_a_harder_name_for_it_keeps_its_own()
     assert as_written_through(song) == "F#m7 B7 Emaj7 Emaj7 Ebm7"
 
 
+def test_what_a_diminished_chord_falls_to_is_written_as_the_key_has_it() -> None:
+    """Edim7 leads down to the Ebm7 of D flat: there is no Fbdim7, and no D#m7 for its sake."""
+    for key in KEYS:
+        for root in key.scale:
+            falls = Chord.of((root + 1) % 12, QUALITY_BY_SUFFIX["dim7"])
+            chords = written([(falls, key), (Chord.of(root, QUALITY_BY_SUFFIX["m7"]), key)])
+
+            assert chords[1].written == key.tone_fifths(root), (key.name, root)
+
+
 @pytest.mark.parametrize(
     ("key", "symbols"),
     [

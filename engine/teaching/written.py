@@ -127,7 +127,13 @@ def _renamed(chord: Chord, key: Key) -> int:
 
 
 def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _Way:
-    """The best of the ways so far, with one root more, which costs this by itself."""
+    """The best of the ways so far, with one root more, which costs this by itself.
+
+    A diminished chord has its name from the one that it falls to, and not that one from it: where
+    it can have none, as there is no Fbdim7 before Ebm7, it breaks nothing.
+    """
+    if step == _DOWN_A_SEMITONE and all(root - way.root != step for way in ways):
+        step = None
     longer = []
     for way in ways:
         broken = step is not None and root - way.root != step
