@@ -14,6 +14,7 @@ import subprocess
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from ctypes.util import find_library
 from pathlib import Path
 from typing import Any
@@ -54,7 +55,7 @@ def soon(true: Callable[[], bool], what: str, seconds: float = 10.0) -> None:
 
 
 @pytest.fixture(scope="module")
-def server() -> Iterator[str]:
+def server() -> Iterator[subprocess.Popen[bytes]]:
     """A JACK server of our own, whose name is in the environment while the tests run."""
     name = f"groundling-test-{os.getpid()}"
     before = os.environ.get("JACK_DEFAULT_SERVER")
@@ -65,7 +66,7 @@ def server() -> Iterator[str]:
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
             soon(lambda: bool(systems()) and systems()[0].name == "JACK", "the JACK server")
-            yield name
+            yield process
         finally:
             process.terminate()
             process.wait(10)
@@ -73,6 +74,16 @@ def server() -> Iterator[str]:
                 del os.environ["JACK_DEFAULT_SERVER"]
             else:
                 os.environ["JACK_DEFAULT_SERVER"] = before
+
+
+@contextmanager
+def standing_still(server: subprocess.Popen[bytes]) -> Iterator[None]:
+    """The server does nothing, and is not gone."""
+    server.send_signal(signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        server.send_signal(signal.SIGCONT)
 
 
 class Sequencer:
@@ -147,7 +158,7 @@ class Sequencer:
 
 
 @pytest.fixture
-def sequencer(server: str) -> Iterator[Sequencer]:
+def sequencer(server: subprocess.Popen[bytes]) -> Iterator[Sequencer]:
     """A sequencer on the server, closed after the test."""
     assert server
     client = Sequencer()
@@ -466,7 +477,40 @@ def test_a_keyboard_that_is_unplugged_with_its_keys_down_is_told_and_taken_again
     assert back == "stage piano:out is back"
 
 
-def test_play_names_what_it_cannot_find(server: str) -> None:
+def test_ctrl_c_ends_play_while_the_server_stands_still(
+    server: subprocess.Popen[bytes],
+    sequencer: Sequencer,
+    start_player: Callable[..., subprocess.Popen[str]],
+) -> None:
+    """It does not wait for it, says why a note may hang, and sums up what was played."""
+    process = start_player(*GROUNDLING)
+    sequencer.play([(0.0, NoteOn(0, note, 80)) for note in CHANGES[2]])
+    soon(lambda: bool(hanging(e for _, e in sequencer.heard)), "a sounding note")
+    with standing_still(server):
+        process.send_signal(signal.SIGINT)
+        summary, said = process.communicate(timeout=10)
+    soon(lambda: CHORDS not in sequencer.names(), "the server to miss it")
+
+    assert (process.returncode, said) == (0, jack_client.LEFT_BEHIND + "\n")
+    assert "1 chord heard" in summary
+
+
+def test_a_server_that_stands_still_is_not_waited_for(server: subprocess.Popen[bytes]) -> None:
+    """Nor does Ctrl-C have to be pressed: for whoever begins then there is none."""
+    asks = (
+        "from ports.drivers import jack_client;"
+        "jack_client.OPEN_SECONDS = 0.1; print(jack_client.look())"
+    )
+    with standing_still(server):
+        done = subprocess.run(
+            [sys.executable, "-c", asks],
+            cwd=ROOT, capture_output=True, text=True, timeout=10, check=False,
+        )  # fmt: skip
+
+    assert (done.stdout, done.stderr) == ("None\n", "")
+
+
+def test_play_names_what_it_cannot_find(server: subprocess.Popen[bytes]) -> None:
     """An unknown port ends the program with one sentence that lists the ports there are."""
     assert server
     done = subprocess.run(

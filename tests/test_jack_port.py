@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from threading import Event
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from engine.events import Control, Incoming, NoteOff, NoteOn
 from ports.cable import let_go
 from ports.drivers import jack_client, lookout
-from ports.drivers.jack_client import JackPort
+from ports.drivers.jack_client import LEFT_BEHIND, JackPort
 from ports.drivers.jack_sources import Sources
 from ports.port import BASS_NAME, CHORDS_NAME, FELL_SILENT, Message, PitchBend
 from ports.wire import bytes_of
@@ -65,6 +66,8 @@ class FakeServer:
         self.midi_inports = FakeJackPorts()
         self.midi_outports = FakeJackPorts()
         self.sources: list[FakeJackPort] = []
+        self.answers = Event()
+        self.answers.set()
         self._process: Callable[[int], None] = lambda _frames: None
         self.overrun: Callable[[float], None] = lambda _seconds: None
 
@@ -105,7 +108,8 @@ class FakeServer:
             port.connections = [each for each in port.connections if each.name != name]
 
     def deactivate(self) -> None:
-        """Never mind."""
+        """Wait for the answer."""
+        self.answers.wait(10)
 
     def close(self) -> None:
         """Never mind."""
@@ -214,6 +218,27 @@ def test_an_overrun_leaves_no_note_hanging(
     server.period()
 
     assert [data for _, data in bass.written[len(before) :]] == [bytes_of(m) for m in written]
+
+
+# A server that stands still ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("still", [True, False])
+def test_a_server_that_stands_still_keeps_nobody_from_leaving(
+    server: FakeServer, port: JackPort, monkeypatch: pytest.MonkeyPatch, *, still: bool
+) -> None:
+    """It is not waited for, and that is said; one that runs is left without a word."""
+    monkeypatch.setattr(jack_client, "LEAVE_SECONDS", 0.01 if still else 10)
+    said: list[str] = []
+    port.tell = said.append
+    if still:
+        server.answers.clear()
+    port.close()
+    waited_for = server.answers.is_set()
+    server.answers.set()
+
+    assert waited_for is not still
+    assert said == [LEFT_BEHIND] * still
 
 
 # Keyboards that come and go ----------------------------------------------------------------------

@@ -20,12 +20,14 @@ from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
 from queue import SimpleQueue
+from types import ModuleType
 from typing import Any, Final
 
 from engine.events import Incoming, Tick
 from ports.cable import Cable, let_go
 from ports.drivers.jack_sources import Sources
 from ports.drivers.lookout import Lookout
+from ports.drivers.patience import within
 from ports.drivers.releases import Releases
 from ports.port import BASS_NAME, CHORDS_NAME, CLIENT_NAME, FELL_SILENT, Message, unsaid
 from ports.wire import bytes_of
@@ -34,8 +36,18 @@ from ports.wire import bytes_of
 # Without a server an attempt fails within a few milliseconds.
 ATTEMPTS: Final = 3
 
+# One that stands still would be waited for for ever, and Ctrl-C would not be heard meanwhile.
+OPEN_SECONDS: Final = 5.0
+
 # Closing waits for the audio thread to write the last note offs; if it is stuck, not for longer.
 FLUSH_SECONDS: Final = 0.5
+
+# Leaving took 0.1 s, and 0.4 s at most on a machine with four times the work it could do; a server
+# that stands still would be waited for for ever.
+LEAVE_SECONDS: Final = 1.0
+LEFT_BEHIND: Final = (
+    "the JACK server answers no more and is left as it stands; a last note may hang there"
+)
 
 # After the last message is written, others must still get to read it before our port vanishes.
 FLUSH_PERIODS: Final = 3
@@ -111,17 +123,23 @@ def period_of(
 
 
 def connect(name: str) -> Any | None:  # noqa: ANN401  (JACK-Client has no types)
-    """A client of the running JACK server; None without a server or without a JACK library."""
+    """A client of the running JACK server; None without a library, or a server that answers."""
     try:
         import jack  # noqa: PLC0415  (fails where the JACK library is missing)
     except (ImportError, OSError):
         return None
     jack.set_error_function(_ignore)  # the library prints to the terminal by default
     jack.set_info_function(_ignore)
+    opened: list[Any] = []
+    within(OPEN_SECONDS, lambda: _open(jack, name, opened))
+    return opened[0] if opened else None  # one that opens later is nobody's, and closed as such
+
+
+def _open(jack: ModuleType, name: str, opened: list[Any]) -> None:
     for _ in range(ATTEMPTS):
         with suppress(jack.JackOpenError):
-            return jack.Client(name, no_start_server=True)
-    return None
+            opened.append(jack.Client(name, no_start_server=True))
+            return
 
 
 def _ignore(_message: str) -> None:
@@ -199,12 +217,14 @@ class JackPort:
         self._outbox.append((message.at, bytes_of(message)))
 
     def close(self) -> None:
-        """Let the audio thread write what is left, then leave the server."""
+        """Let the audio thread write what is left, then leave the server, if need be unheard."""
         if self.lost is None:
             self._closing = True
             self._flushed.wait(FLUSH_SECONDS)
-        if not self._lookout.end():
-            return  # the server answers no more; we would wait for it as well
+        if not (self._lookout.end() and within(LEAVE_SECONDS, self._leave)):
+            self.tell(LEFT_BEHIND)
+
+    def _leave(self) -> None:
         if self.lost is None:
             self._client.deactivate()
         self._client.close()
