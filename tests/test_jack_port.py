@@ -285,6 +285,11 @@ def test_a_keyboard_that_is_unplugged_lets_its_keys_go_and_is_taken_again(
     assert {each.name for each in ours.connections} == {PIANO, ORGAN}
 
 
+def test_a_keyboard_on_usb_is_never_gone_and_back_unseen() -> None:
+    """A bad plug takes it away for 0.1 s at least, until its port has settled."""
+    assert lookout.LOOK_SECONDS < 0.1
+
+
 def test_a_port_that_goes_while_it_is_asked_after_ends_no_lookout(
     server: FakeServer, sources: Sources, monkeypatch: pytest.MonkeyPatch
 ) -> None:

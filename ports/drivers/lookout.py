@@ -10,7 +10,10 @@ from collections.abc import Callable
 from threading import Event, Thread
 from typing import Final
 
-LOOK_SECONDS: Final = 0.25
+LOOK_SECONDS: Final = 0.08
+"""From look to look.  A keyboard that is gone and back between two seems to be there and taken off
+by hand, which is not undone.  On USB none is back so soon: whatever is plugged in is left to settle
+for 0.1 s at least before it is asked what it is (USB 2.0, section 7.1.7.3)."""
 LEAVE_SECONDS: Final = 1.0
 """How long a look that is under way may take to end, before it is left behind."""
 
