@@ -450,13 +450,14 @@ class FakeWrapper:
     """RtMidi without a driver: `heard` plays the driver's thread."""
 
     def __init__(self) -> None:
+        self.names: list[str] = []
         self.sent: list[bytes] = []
         self.opened: list[int | None] = []
         self.heard: Callable[[Sequence[int]], None] = lambda _message: None
 
     def inputs(self) -> list[str]:
-        """None."""
-        return []
+        """None, if nobody says otherwise."""
+        return list(self.names)
 
     def outputs(self) -> list[str]:
         """None."""
@@ -466,6 +467,10 @@ class FakeWrapper:
         """Remember who listens."""
         self.opened.append(index)
         self.heard = heard
+
+    def leave(self) -> None:
+        """Forget the listener."""
+        self.heard = lambda _message: None
 
     def aim(self, index: int | None) -> None:
         """Remember the port."""
@@ -477,7 +482,7 @@ class FakeWrapper:
 
     def close(self) -> None:
         """Forget the listener."""
-        self.heard = lambda _message: None
+        self.leave()
 
 
 def test_arrivals_are_stamped_in_the_callback() -> None:

@@ -13,8 +13,9 @@ from queue import SimpleQueue
 from typing import Any, Final, Protocol
 
 from engine.events import Incoming
-from ports.cable import Cable
+from ports.cable import Cable, let_go
 from ports.drivers.lookout import Lookout
+from ports.drivers.rtmidi_source import FAILURES, Inputs, Source
 from ports.port import (
     BASS_NAME,
     CHORDS_NAME,
@@ -33,21 +34,12 @@ ALSA_DEVICE: Final = Path("/dev/snd/seq")
 API_ANY: Final = 0
 API_ALSA: Final = 2
 
-# What both wrappers raise when a port does not open or a message does not go out.
-_FAILURES: Final = (RuntimeError, OSError, SystemError, ValueError, IndexError)
 
-
-class Wrapper(Protocol):
+class Wrapper(Inputs, Protocol):
     """One input and one output of RtMidi, under names of our own."""
-
-    def inputs(self) -> list[str]:
-        """Names of the ports that can be listened to."""
 
     def outputs(self) -> list[str]:
         """Names of the ports that can be sent to."""
-
-    def listen(self, index: int | None, heard: Callable[[Sequence[int]], None]) -> None:
-        """Open an existing input, or a virtual one when the index is None."""
 
     def aim(self, index: int | None) -> None:
         """Open an existing output, or a virtual one when the index is None."""
@@ -68,7 +60,7 @@ class PythonRtmidi:
 
     def inputs(self) -> list[str]:
         """Names of the ports that can be listened to."""
-        return list(self._in.get_ports())
+        return [name or "" for name in self._in.get_ports()]  # one that went while it was asked
 
     def outputs(self) -> list[str]:
         """Names of the ports that can be sent to."""
@@ -83,6 +75,11 @@ class PythonRtmidi:
         else:
             self._in.open_port(index, CHORDS_NAME)
 
+    def leave(self) -> None:
+        """Close the input."""
+        self._in.cancel_callback()
+        self._in.close_port()
+
     def aim(self, index: int | None) -> None:
         """Open an existing output, or a virtual one."""
         if index is None:
@@ -96,8 +93,7 @@ class PythonRtmidi:
 
     def close(self) -> None:
         """Close both."""
-        self._in.cancel_callback()
-        self._in.close_port()
+        self.leave()
         self._out.close_port()
         self._in.delete()
         self._out.delete()
@@ -112,7 +108,7 @@ class Rtmidi2:
 
     def inputs(self) -> list[str]:
         """Names of the ports that can be listened to."""
-        return list(self._in.ports)
+        return [name or "" for name in self._in.ports]  # one that went while it was asked
 
     def outputs(self) -> list[str]:
         """Names of the ports that can be sent to."""
@@ -127,6 +123,11 @@ class Rtmidi2:
         else:
             self._in.open_port(index)
 
+    def leave(self) -> None:
+        """Close the input."""
+        self._in.callback = None
+        self._in.close_port()
+
     def aim(self, index: int | None) -> None:
         """Open an existing output, or a virtual one."""
         if index is None:
@@ -140,8 +141,7 @@ class Rtmidi2:
 
     def close(self) -> None:
         """Close both."""
-        self._in.callback = None
-        self._in.close_port()
+        self.leave()
         self._out.close_port()
 
 
@@ -171,7 +171,7 @@ def load(api: int | None = None) -> Wrapper:
         return _wrapper(api)
     except ImportError as error:
         raise NoMidiSystem("neither python-rtmidi nor rtmidi2 is installed") from error
-    except _FAILURES as error:
+    except FAILURES as error:
         raise NoMidiSystem(f"the MIDI system did not open ({error})") from error
 
 
@@ -207,12 +207,13 @@ class RtmidiPort:
         self._now = now
         self._open(lambda: wrapper.listen(source, self._heard), "input", "--in")
         self._open(lambda: wrapper.aim(target), "output", "--out")
+        self._source = None if source is None else Source(wrapper, source, self._heard, now())
         self._lookout = Lookout(self._look)
 
     def _open(self, opens: Callable[[], None], kind: str, option: str) -> None:
         try:
             opens()
-        except _FAILURES as error:
+        except FAILURES as error:
             self._wrapper.close()
             raise PortTaken(
                 f"the MIDI {kind} did not open ({error}); close the program that has it, or name"
@@ -226,17 +227,19 @@ class RtmidiPort:
 
     def _look(self) -> None:
         """Look whether the keyboard is still there; runs in the lookout's thread."""
-        silent = self._cable.look(self._now())
-        if silent:
-            self.tell(FELL_SILENT)
-        for event in silent:
+        now = self._now()
+        silent = self._cable.look(now)
+        left, said = self._source.look(now) if self._source else (False, [])
+        for sentence in [FELL_SILENT] * bool(silent) + said:
+            self.tell(sentence)
+        for event in let_go(now) if left else silent:
             self.inbox.put(event)
 
     def send(self, message: Message) -> None:
         """Send the message now; what cannot be sent any more is told by `lost`."""
         try:
             self._wrapper.send(bytes_of(message))
-        except _FAILURES as error:
+        except FAILURES as error:
             self.lost = f"the MIDI output went away ({error}); connect it and run groundling again"
 
     def close(self) -> None:
