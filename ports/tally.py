@@ -4,6 +4,8 @@ Knows: how chords, changes and bass notes are counted.
 Refuses to know: whether the performance was live or replayed.
 How: a change is a chord whose root differs from the one before.  It is answered by the bass note
 that starts it, which may lie a little before the moment at which the ear was sure of the chord.
+What was played to nobody, as before a sequencer starts, does not count: of the changes before the
+first bass note only the last is left.
 """
 
 from __future__ import annotations
@@ -73,7 +75,7 @@ class Tally:
         self._chords += 1
         changed, self._root = chord.root != self._root, chord.root
         if changed:
-            self._changes += 1
+            self._changes = self._changes + 1 if self._notes else 1
             self._open = None if self._sent_early else chord
             if self._last is not None and at - self._last.at <= EARLY_SECONDS:
                 self._answer(self._last.note)
@@ -94,6 +96,8 @@ def told(figures: Figures) -> str:
     """The figures in a line for a person."""
     chords = _so_many(figures.chords, "chord")
     changes, notes = _so_many(figures.changes, "change"), _so_many(figures.notes, "note")
+    if not figures.notes:
+        return f"{chords} heard, {notes}"
     share = figures.root_share
     roots = "" if share is None else f" ({share:.0%} of them begun on the new root)"
     return f"{chords} heard, {changes}{roots}, {notes}"

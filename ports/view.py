@@ -175,7 +175,8 @@ def canvas_for(
     """
     if terminal:
         return Picture(heading, tuning, FOR_THE_SEQUENCER if external else FOR_A_CHORD)
-    write(heading)
-    if external:
-        write(FOR_THE_SEQUENCER)
+    with suppress(OSError):  # nobody looks, as in a pipe whose reader has left: the music goes on
+        write(heading)
+        if external:
+            write(FOR_THE_SEQUENCER)
     return Log(write)

@@ -240,6 +240,20 @@ def test_it_plays_without_a_screen() -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.slow
+def test_it_plays_to_its_end_although_nobody_reads_what_it_tells() -> None:
+    """As in `groundling play | true`: the music goes on, and nothing has gone wrong."""
+    ours, theirs = os.pipe()
+    os.close(ours)
+    done = subprocess.run(
+        [*GROUNDLING, "play", "--rehearse", "--bars", "1", "--tempo", "300"],
+        stdout=theirs, stderr=subprocess.PIPE, timeout=60, cwd=ROOT, check=False,
+    )  # fmt: skip
+    os.close(theirs)
+
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
 def test_a_fault_of_ours_is_owned(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, folder: Path
 ) -> None:
@@ -838,6 +852,17 @@ def test_what_is_waited_for_is_said() -> None:
     assert f"{told}  Eb major 81%" in waiting
     assert "sequencer" not in seen(screen)
     assert lines == ["preset soul", told]
+
+
+def test_a_heading_that_nobody_reads_keeps_nothing_from_beginning() -> None:
+    """Whoever was to read it has left; what follows is told as well as it goes."""
+
+    def nobody_reads(_sentence: str) -> None:
+        raise BrokenPipeError
+
+    log = canvas_for("preset soul", STRINGS, nobody_reads, terminal=False, external=True)
+
+    assert isinstance(log, Log)
 
 
 def test_log_tells_the_last_bar_when_the_bass_rests() -> None:

@@ -839,6 +839,19 @@ def test_tally_counts_a_change_that_the_bass_left_out() -> None:
     ) == "3 chords heard, 3 changes (33% of them begun on the new root), 1 note"  # fmt: skip
 
 
+def test_tally_counts_no_change_that_was_played_to_nobody() -> None:
+    """Who plays on while the sequencer stands is not told that the bass missed it all."""
+    alone = [ChordHeard(0.0, 0, Chord.of(root), B_FLAT, 1) for root in (0, 5, 10)]
+
+    assert counted(*alone) == "3 chords heard, 0 notes"
+    assert counted(
+        *alone,
+        Play(4.01, 0, 34, 90, bass(34)),
+        ChordHeard(6.0, 4, F7_OVER_A, B_FLAT, 1),
+        Play(6.01, 4, 41, 90, bass(41)),
+    ) == "4 chords heard, 2 changes (100% of them begun on the new root), 2 notes"  # fmt: skip
+
+
 # Virtual time -------------------------------------------------------------------------------
 
 
