@@ -14,7 +14,7 @@ from engine.events import Control, Incoming, NoteOff, NoteOn, Start, Stop
 from engine.line.grades import Grade
 from engine.theory.pitch import note_of_name
 from ports import midi
-from ports.booking import booked
+from ports.booking import Booking, booked
 from ports.cli import main
 from ports.commands import play
 from ports.echo import COMES_BACK
@@ -359,3 +359,25 @@ def test_what_was_played_is_told_although_the_system_went_away(
     )
     assert "4 notes" in out
     assert out.endswith("seed 77\n")
+
+
+@pytest.mark.parametrize(
+    ("trace", "ill", "status"), [("take.jsonl", True, 1), ("nowhere/take.jsonl", False, 2)]
+)
+def test_a_performance_that_does_not_begin_leaves_no_port_open(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, trace: str, status: int, *, ill: bool
+) -> None:
+    """Whether the bassist does not come or the trace cannot be written."""
+
+    def no_bassist(*_: object, **__: object) -> None:
+        raise LookupError("is ill")
+
+    port = FakePort()
+    monkeypatch.setattr(midi, "open_port", lambda *_: port)
+    if ill:
+        monkeypatch.setattr(Booking, "bassist", no_bassist)
+    with pytest.raises(SystemExit) as ended:
+        main(["play", "--quiet", "--trace", str(tmp_path / trace)])
+
+    assert ended.value.code == status
+    assert port.sent == ["closed"]

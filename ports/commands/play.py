@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from functools import partial
+from contextlib import ExitStack
 from pathlib import Path
 from random import Random
 from typing import Final, Unpack
@@ -16,18 +16,19 @@ from typing import Final, Unpack
 import click
 
 from engine.bassist import Bassist
-from engine.events import Beat, Incoming, NewStyle, NoteOn, Outgoing, Stop, Tick
+from engine.events import Beat, Incoming, NoteOn, Outgoing, Stop, Tick
 from engine.pulse import FASTEST
 from engine.style import Style
 from engine.theory.meter import FOUR_FOUR
-from ports import midi, rehearsal
-from ports.booking import Asked, Booking, booked
+from ports import rehearsal
+from ports.booking import Asked, booked
 from ports.clock import SystemClock
+from ports.commands.audience import looking_on, preset_to_watch, recording, taking_up
+from ports.commands.venue import first_chord_at, port_for, script_for
 from ports.commands.words import cut_to_fit, heading_of, summary
 from ports.echo import Echo
-from ports.files import FileError, create
 from ports.loop import LoopPort
-from ports.onlookers import Canvas, Onlookers, Voice
+from ports.onlookers import Onlookers
 from ports.options import (
     BEND_OPTION,
     FILE,
@@ -39,18 +40,11 @@ from ports.options import (
     tempo_or,
     whole,
 )
-from ports.port import NoMidiSystem, Port, PortLost
+from ports.port import PortLost
 from ports.replay import replay as run_replay
 from ports.service import Service
 from ports.tally import Tally
-from ports.trace import LiveTrace
-from ports.view import can_be_drawn_on, canvas_for
 from ports.watch import Watched, watching
-from presets import loader, own
-from presets.reading import PresetError
-
-BREATH_SECONDS: Final = 0.5
-"""From the rehearsal's announcement to its first chord."""
 
 EXAMPLES: Final = """\b
 Examples:
@@ -131,56 +125,62 @@ def play(
     _check_together(
         external=external, rehearse=rehearse, ports=source or target, tempo=tempo, count_in=count_in
     )
-    watched = _watched(asked["preset"])
+    watched = preset_to_watch(asked["preset"])
     booking = booked(**asked)
     booking.spare(trace)
     taps = not (tempo or booking.charted_tempo or external or count_in) and booking.hears_taps
     style, tempo, metre = booking.style, tempo or booking.tempo, booking.metre
     _warm_up(style)
     system = SystemClock()
-    port = _port(system, source, target, rehearse=rehearse)
-    script: tuple[Incoming, ...] = ()
-    if isinstance(port, LoopPort):
-        external, taps, metre, bars = False, False, FOUR_FOUR, bars or rehearsal.BARS
-        script = _script(tempo, booking, bars)
-    recording = _recording(trace, port, booking)
-    bassist = booking.bassist(
-        tempo=tempo,
-        external_clock=external,
-        count_in=count_in,
-        metre=metre,
-        pocket=pocket / 1000,
-        taps=taps,
-    )
-    tally = Tally(sent_early=booking.lead > 0)
-    heading = heading_of(style, metre, None if external else tempo, taps=taps)
-    onlookers = _onlookers(
-        [tally, *recording], None if quiet else heading, style, external=external
-    )
-    port.tell = onlookers.say
-    echo = Echo(channel - 1, onlookers.say)
-    service = Service(
-        bassist, port, system,
-        on_outgoing=echo.showing(onlookers.show), stop_when=_stop_after(bars), channel=channel - 1,
-        heeds=echo.heeding(booking.heeds), bend_range=booking.bend,
-    )  # fmt: skip
+    with ExitStack() as unless_it_begins:
+        port = port_for(system, source, target, rehearse=rehearse)
+        unless_it_begins.callback(port.close)
+        script: tuple[Incoming, ...] = ()
+        if isinstance(port, LoopPort):
+            external, taps, metre, bars = False, False, FOUR_FOUR, bars or rehearsal.BARS
+            script = script_for(tempo, booking, bars)
+        bassist = booking.bassist(
+            tempo=tempo, external_clock=external, count_in=count_in, metre=metre,
+            pocket=pocket / 1000, taps=taps,
+        )  # fmt: skip
+        tally = Tally(sent_early=booking.lead > 0)
+        heading = (
+            None if quiet else heading_of(style, metre, None if external else tempo, taps=taps)
+        )
+        onlookers = looking_on(
+            [tally, *recording(trace, booking)], heading, style, external=external
+        )
+        unless_it_begins.callback(onlookers.close)
+        port.tell = onlookers.say
+        echo = Echo(channel - 1, onlookers.say)
+        service = Service(
+            bassist, port, system,
+            on_outgoing=echo.showing(onlookers.show), stop_when=_stop_after(bars),
+            channel=channel - 1, heeds=echo.heeding(booking.heeds), bend_range=booking.bend,
+        )  # fmt: skip
+        unless_it_begins.pop_all()  # what the service and its audience leave in their own order
     if metre not in style.metres:
         onlookers.say(cut_to_fit(style, metre))
-    lost: PortLost | None = None
-    try:
-        if not external:
-            port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
-        if isinstance(port, LoopPort):
-            port.play(script, _first_chord_at(system, tempo, count_in))
-        with watching(watched, _taking_up(service, onlookers)):
-            service.run()
-    except PortLost as error:
-        lost = error
-    finally:
-        onlookers.close()
+    if not external:
+        port.inbox.put(Tick(system.now()))  # begins the count-in, where there is one
+    if isinstance(port, LoopPort):
+        port.play(script, first_chord_at(system, tempo, count_in))
+    lost = _perform(service, onlookers, watched)
     _say_at_last(summary(tally, service.report(), booking.seed))
     if lost is not None:
         raise lost
+
+
+def _perform(service: Service, onlookers: Onlookers, watched: Watched | None) -> PortLost | None:
+    """Play to the end, and tell how it ended if the MIDI system went away."""
+    try:
+        with watching(watched, taking_up(service, onlookers)):
+            service.run()
+    except PortLost as error:
+        return error
+    finally:
+        onlookers.close()
+    return None
 
 
 def _say_at_last(sentence: str) -> None:
@@ -192,17 +192,6 @@ def _say_at_last(sentence: str) -> None:
         click.echo(sentence)
     except OSError:
         sys.stdout = None  # as where none was open from the start
-
-
-def _recording(trace: Path | None, port: Port, booking: Booking) -> list[LiveTrace]:
-    """The trace that is wanted, begun when there is a port: else an old one is lost for nothing."""
-    if trace is None:
-        return []
-    try:
-        return [LiveTrace(create(trace), booking.style, booking.grade, booking.seed)]
-    except FileError:
-        port.close()
-        raise
 
 
 def _check_together(
@@ -228,53 +217,6 @@ def _warm_up(style: Style) -> None:
     run_replay(bassist, [*keys, Stop(0.5)], lambda _: None)
 
 
-def _port(system: SystemClock, source: str | None, target: str | None, *, rehearse: bool) -> Port:
-    if rehearse:
-        return LoopPort()
-    try:
-        return midi.open_port(system.now, source, target)
-    except NoMidiSystem as error:
-        if source or target:
-            raise
-        click.echo(
-            f"{error}; for now here is the built-in rehearsal (Ctrl-C ends it sooner)", err=True
-        )
-        return LoopPort()
-
-
-def _onlookers(
-    recorders: list[Canvas], heading: str | None, style: Style, *, external: bool
-) -> Onlookers:
-    """Who looks on; without a heading nobody, but what goes wrong is said all the same."""
-    if heading is None:
-        return Onlookers(Voice(partial(click.echo, err=True)), *recorders)
-    display = canvas_for(
-        heading, style.neck.tuning, click.echo,
-        terminal=can_be_drawn_on(sys.stdout), external=external,
-    )  # fmt: skip
-    return Onlookers(display, *recorders)
-
-
-def _watched(preset: str) -> Watched | None:
-    """The file to watch: a player's own; those that come along do not change."""
-    path = own.path_of(preset, own.folder())
-    own_file = path not in loader.names() and Path(path).is_file()
-    return Watched(Path(path)) if own_file else None
-
-
-def _taking_up(service: Service, onlookers: Onlookers) -> Callable[[Style | PresetError], None]:
-    """What is done when the preset in use has changed."""
-
-    def take(news: Style | PresetError) -> None:
-        if isinstance(news, PresetError):
-            onlookers.say(f"{news}; the bass goes on as before")
-        else:
-            service.say(NewStyle(0.0, news))
-            onlookers.say(f"preset {news.name} has changed, and is taken up at the next bar")
-
-    return take
-
-
 def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:
     """When so many bars have been played, whatever their numbers: after a rest they begin anew."""
     if bars is None:
@@ -288,24 +230,3 @@ def _stop_after(bars: int | None) -> Callable[[Outgoing], bool] | None:
         return begun > bars
 
     return over
-
-
-def _script(tempo: float, booking: Booking, bars: int) -> tuple[Incoming, ...]:
-    """What the rehearsal's player will play, worked out before the time is taken that it begins at.
-
-    Raises:
-        click.UsageError: nothing of it would be heard, with a split or on a channel.
-    """
-    script = rehearsal.events(tempo, booking.seed, bars + 1)
-    if not any(isinstance(event, NoteOn) and booking.heeds(event) for event in script):
-        raise click.UsageError(
-            "with --split or --only-channel no key of the rehearsal is left to hear;"
-            " leave them out, or choose others"
-        )
-    return script
-
-
-def _first_chord_at(system: SystemClock, tempo: float, count_in: int) -> float:
-    """When the rehearsal begins: on bar 1 after the count-in, or after a breath."""
-    counted = count_in * rehearsal.BEATS_PER_BAR * 60 / tempo
-    return system.now() + (counted or BREATH_SECONDS)
