@@ -5,16 +5,20 @@
 Each beat is judged as bench.hearing does, but with all of its notes in hand, later ones too.  The
 listeners: the lowest note is the root; chord templates, each beat alone (the tones that sound,
 weighted by how long, against those of nine kinds of chord, and more for a root that is lowest);
-the same with a price for changing.  For the key: the profiles of Albrecht and Shanahan ("The use
-of large corpora to train a new type of key-finding algorithm", Music Perception 31, 2013), to
-which the song's tones are laid in all keys, the nearest by Euclidean distance named.
+the same with a price for changing; and where music21 is installed (pip install -e '.[compare]') the
+root and triad that it finds by stacking the tones in thirds.  For the key: the profiles of Albrecht
+and Shanahan ("The use of large corpora to train a new type of key-finding algorithm", Music
+Perception 31, 2013), to which the song's tones are laid in all keys, the nearest by Euclidean
+distance named.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
-from typing import Final
+import sys
+from collections.abc import Callable, Iterator
+from functools import cache
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,21 +44,29 @@ _MINOR: Final = (220, 6, 104, 123, 19, 103, 12, 214, 62, 22, 61, 52)
 PROFILES: Final = np.array([np.roll(_MINOR if k.minor else _MAJOR, k.tonic) for k in KEYS]) / 1000
 
 
-def sounding(song: Song) -> Iterator[tuple[Array, int | None]]:
-    """For each beat how long each pitch class sounds in it, and the lowest note."""
+def keys_down(song: Song) -> Iterator[dict[int, float]]:
+    """For each beat the keys that sound in it, from the lowest up, and for how much of it."""
     notes = sorted(song.notes)
     for beat in beats_of(song):
         start, end = beat.position, beat.position + 1
-        lengths, lowest = np.zeros(12), None
+        lengths: dict[int, float] = {}
         for note in notes:
             if note.start >= end:
                 break
             heard = min(note.end, end) - max(note.start, start)
             if heard > 0:
-                lengths[note.note % 12] += heard
-                lowest = note.note if lowest is None else min(lowest, note.note)
+                lengths[note.note] = lengths.get(note.note, 0.0) + heard
         notes = [n for n in notes if n.end > start]
-        yield lengths, lowest
+        yield dict(sorted(lengths.items()))
+
+
+def sounding(song: Song) -> Iterator[tuple[Array, int | None]]:
+    """For each beat how long each pitch class sounds in it, and the lowest note."""
+    for keys in keys_down(song):
+        lengths = np.zeros(12)
+        for key, heard in keys.items():
+            lengths[key % 12] += heard
+        yield lengths, next(iter(keys), None)
 
 
 def _templates() -> Array:
@@ -102,6 +114,31 @@ def by_templates(song: Song, change: float) -> list[Chord]:
     return out
 
 
+TRIADS: Final = {"minor": "min", "diminished": "dim", "augmented": "aug"}
+
+
+def stacker() -> Callable[[Song], list[Chord]] | None:
+    """A listener that stacks the tones of a beat in thirds; None where music21 is missing."""
+    try:
+        import music21.chord as stacked  # noqa: PLC0415  (heavy, and of use here only)
+    except ImportError:
+        return None
+
+    @cache
+    def named(keys: tuple[int, ...]) -> Chord:
+        found: Any = stacked.Chord(keys)
+        return Chord.of(found.root().pitchClass, QUALITY_BY_HARTE[TRIADS.get(found.quality, "maj")])
+
+    def by_thirds(song: Song) -> list[Chord]:
+        out: list[Chord] = []
+        for keys in keys_down(song):
+            last = out[-1] if out else Chord.of(0)
+            out.append(named(tuple(keys)) if keys else last)
+        return out
+
+    return by_thirds
+
+
 def by_profile(song: Song, beats: int | None) -> Key:
     """The key whose profile is nearest to the tones of the first beats, or of all."""
     total = sum((lengths for lengths, _ in list(sounding(song))[:beats]), np.zeros(12))
@@ -132,6 +169,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folders", nargs="+", type=folder_of_songs, metavar="FOLDER")
     options = parser.parse_args()
+    by_thirds = stacker()
+    if by_thirds is None:
+        print("music21 is not installed; its listener is left out", file=sys.stderr)
     print(f"{'':42}{'root':>9}{'majmin':>9}{'sevenths':>9}   (keys: exact, weighted)")
     for path in options.folders:
         songs = read_played(path)
@@ -140,6 +180,8 @@ def main() -> None:
         _chords(
             path.name, "templates, changing costs", songs, [by_templates(s, CHANGE) for s in songs]
         )
+        if by_thirds:
+            _chords(path.name, "stacked in thirds, by music21", songs, [*map(by_thirds, songs)])
         _keys(path.name, "key by profile, 32 beats", songs, 32)
         _keys(path.name, "key by profile, whole song", songs, None)
 

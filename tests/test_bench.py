@@ -12,6 +12,7 @@ import mido
 import pytest
 
 from bench.alter import joined
+from bench.baselines import stacker
 from bench.changes import Change
 from bench.charts import changes_of
 from bench.corpus import Bar, Label, Note, Song
@@ -28,6 +29,7 @@ from engine.events import Outgoing, Play, Release
 from engine.hearing.taught import TAUGHT
 from engine.score import BassNote, Role
 from engine.theory.harmony import Key
+from engine.theory.labels import harte
 from engine.theory.meter import FOUR_FOUR
 from engine.theory.symbols import parse_symbol
 from presets.loader import load
@@ -229,3 +231,22 @@ def test_the_way_into_a_change_is_told_octaves_aside(before: int, name: str) -> 
     tally.lead_in(beats, Take((bass(3, before, "F7"), bass(4, 34)), ()), {4.0})
 
     assert dict(tally.ways_in) == {name: 1}
+
+
+@pytest.mark.parametrize(
+    ("keys", "name"),
+    [
+        ((48, 56, 63, 68), "Ab:maj"),  # Ab/C
+        ((54, 61, 69), "F#:min"),
+        ((50, 53, 56), "D:dim"),
+        ((58, 63, 65), "Eb:maj"),  # Bbsus4, which is no stack of thirds
+    ],
+)
+def test_the_listener_that_stacks_thirds(keys: tuple[int, ...], name: str) -> None:
+    """It knows a triad upside down, takes a suspended chord for none, and keeps it in silence."""
+    by_thirds = stacker()
+    assert by_thirds is not None, "music21 is among the developer's packages"
+    notes = tuple(Note(0.0, 1.0, key, 80) for key in keys)
+    song = Song("pop", "7", (Label(0.0, 2.0, "N"),), notes)
+
+    assert [harte(chord, Key(3)) for chord in by_thirds(song)] == [name] * 2
