@@ -53,7 +53,7 @@ class Foretold:
         before: the chord that was played by before the beat, if any.
         bar_line: whether the beat is one, where chords change.
 
-    `chord` is the one foretold, if one was.
+    `chord` is the one foretold, if one was, `confidence` how surely, and `before` the chord before.
     """
 
     def __init__(
@@ -65,9 +65,9 @@ class Foretold:
     ) -> None:
         self._bar_line = bar_line
         self._forecast = forecast
-        self._before = before
+        self.before = before
         self.chord = None if forecast is None else forecast.chord
-        self._confidence = 0.0 if forecast is None else forecast.confidence
+        self.confidence = 0.0 if forecast is None else forecast.confidence
 
     @property
     def rest(self) -> Fraction | None:
@@ -78,23 +78,27 @@ class Foretold:
     @property
     def sure(self) -> bool:
         """Whether what was foretold needs no keys to be played by."""
-        return self._confidence >= SURE
+        return self.confidence >= SURE
 
     @property
     def changes(self) -> bool:
         """Whether it is believed to bring another root than the beat before."""
-        if self.chord is None or self._before is None:
+        if self.chord is None or self.before is None:
             return False
-        return self._confidence >= BELIEVED and self.chord.root != self._before.root
+        return self.confidence >= BELIEVED and self.chord.root != self.before.root
+
+    @property
+    def _is_enough_in_silence(self) -> bool:
+        return self._bar_line or self.confidence >= BELIEVED
 
     def came_when_due(self, ended: Heard, known: Chord) -> bool:
         """Whether the beat brought a change from a chord to the very root foretold for it."""
-        began, came = self.chord or self._before, ended.chord
+        began, came = self.chord or self.before, ended.chord
         return began is not None and came is not None and began.root == came.root != known.root
 
     def still_sounds(self, chord: Chord, played: Chord | None) -> bool:
         """Whether a chord is the one before the beat, and another is played by since it began."""
-        before = self._before
+        before = self.before
         return before is not None and before.root == chord.root != (played or chord).root
 
     def named(self, heard: Heard, ear: Ear) -> Heard:
@@ -104,7 +108,7 @@ class Foretold:
         Of a chord that is broken only the first come at once: G and E begin C/G.
         """
         chord, foretold = heard.chord, self.chord
-        if chord is None or foretold is None or self._confidence < BELIEVED:
+        if chord is None or foretold is None or self.confidence < BELIEVED:
             return heard
         over_it = chord.bass == foretold.bass or (ear.leaves_the_bass and not ear.silent)
         if chord.root == foretold.root or not over_it:
@@ -124,16 +128,16 @@ class Foretold:
         foretold, struck = self.chord, ear.struck
         if foretold is None or chord.root == foretold.root:
             return False
-        if ear.silent and not struck and (self._bar_line or self._confidence >= BELIEVED):
+        if ear.silent and not struck and self._is_enough_in_silence:
             return True
         if late or len(struck) > FIRST_KEYS or not struck <= foretold.keys:
             return False
         if struck and ear.low not in (None, foretold.bass):
             return False
-        return timing.lets_wait(self._confidence, begun=bool(struck))
+        return timing.lets_wait(self.confidence, begun=bool(struck))
 
     def yields_to(self, root: int, played: int, ear: Ear) -> bool:
         """Whether a root heard stands against it, if it is what is played by."""
         if self.chord is None or self.chord.root != played or played == root:
             return True
-        return ear.holds_against(root, played, self._confidence)
+        return ear.holds_against(root, played, self.confidence)

@@ -17,9 +17,10 @@ from fractions import Fraction
 from engine.events import Forecast, Heard, NoteOn
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
+from engine.listening.ahead import Ahead
 from engine.listening.colours import Colours
 from engine.listening.ended import Ended, EndedBeat
-from engine.listening.foretold import FIRST_KEYS, SURE, Foretold, is_believed, is_rest
+from engine.listening.foretold import FIRST_KEYS, SURE, Foretold, is_believed
 from engine.listening.looking import Looking
 from engine.listening.running import Running
 from engine.listening.sent import SentEarly
@@ -48,15 +49,13 @@ class Listening:
         self._looking = Looking(ear, foresight)
         self._lead = lead
         self._sent = SentEarly()
-        self._beyond: tuple[Forecast, ...] = ()
+        self._ahead = Ahead()
         self._chord: Chord | None = None
         self._colours = Colours()
         self._ended = Ended(foresight, ear)
         self._now = Running()
-        self._fresh, self._key_position = (
-            0,
-            0.0,
-        )  # keys since the last reading; where the last one came
+        # Keys since the last reading; where the last one came.
+        self._fresh, self._key_position = 0, 0.0
 
     @property
     def tacet(self) -> bool:
@@ -71,7 +70,7 @@ class Listening:
         self.ear.relocate(moment)
         self._looking.relocate(moment)
         self.player.relocate()
-        self._beyond = ()
+        self._ahead.told = ()
         self._now = Running()
         self._sent.clear()
         self._key_position = moment.position
@@ -87,8 +86,8 @@ class Listening:
 
     @property
     def ahead(self) -> tuple[Forecast, ...]:
-        """The chords that came early, and after them those expected, beat by beat."""
-        return self._sent.before(self._beyond)
+        """The chords that came early, and after them those to play by, beat by beat."""
+        return self._sent.before(self._ahead.taken(self._chord))
 
     def chord_at(self, place: Fraction) -> Chord | None:
         """The chord to play by at a place of the part: what sounds there, or is expected to."""
@@ -97,7 +96,7 @@ class Listening:
         return came[-1] if came and chord is not None else chord
 
     def ahead_of(self, place: Fraction) -> tuple[Forecast, ...]:
-        """What is expected after a place of the part."""
+        """What is to be played by after a place of the part."""
         return tuple(f for f in self.ahead if f.beat > place)
 
     def belief(self, place: Fraction) -> Belief | None:
@@ -111,35 +110,36 @@ class Listening:
         """The felt beats, now and ahead, for which it is believed that no chord comes."""
         if self._now.defied or self._lead:
             return frozenset()
-        ahead = {f.beat for f in self._beyond if is_rest(f)}
-        now = self._now.rest
-        return frozenset(ahead if now is None else {now, *ahead})
+        now, ahead = self._now.rest, self._ahead.rests()
+        return ahead if now is None else ahead | {now}
 
     def change_after(self, place: Fraction) -> Forecast | None:
         """The change that is expected next after a place of the part."""
         chord = self.chord_at(place)
-        return None if chord is None else next_change(chord, self.ahead_of(place))
+        told = tuple(f for f in self._sent.before(self._ahead.told) if f.beat > place)
+        return None if chord is None else next_change(chord, told)
 
     def in_doubt(self, beat: Fraction) -> bool:
         """Whether it is open which chord this felt beat, or the one to come, brings."""
         if beat == self._now.doubted:
             return True
-        coming = () if self._lead else self._beyond[:1]
+        coming = () if self._lead else self._ahead.told[:1]
         return any(f.beat == beat and f.confidence < SURE for f in coming)
 
     def cross(self, moment: Moment, beat: Fraction) -> bool:
         """A felt beat begins: the chord foreseen there holds until the keys tell.
 
-        True if a chord that was sent early, and is due now, is another than it was taken for.
+        True if it is another than it was taken for, as one that was sent early, or guessed in vain.
         """
+        before = self.ahead[:1]
         self._ended.commit()
         self.ear.cross(moment)
         self._end(moment)
         self.timing.cross(moment)
-        amended = self._lead and self._amend_sent()
+        amended = self._amend_sent() if self._lead else self.ahead[:1] != before
         self._now = self._begun(moment, beat)
         self._chord = self._now.foretold.chord or self._chord
-        self._beyond = tuple(f for f in self._beyond if f.beat > beat)
+        self._ahead.cross(beat)
         self._looking.cross()
         return amended
 
@@ -149,17 +149,17 @@ class Listening:
         if began is None or self._chord is None:
             return
         heard, rested = self._as_it_was(following), self.timing.rests
+        foretold, root = self._now.foretold, _root(heard)
+        if not rested:  # silence speaks against nothing
+            self._ahead.settle(foretold, root)
         weight = max(began.weight, self.timing.between * following.weight)
-        apart = _root(heard) != _root(self.ear.ended)
-        due = self._now.foretold.changes
-        self._ended.last = EndedBeat(began, heard, rested, weight, due, apart)
+        apart = root != _root(self.ear.ended)
+        self._ended.last = EndedBeat(began, heard, rested, weight, foretold.changes, apart)
 
     def _begun(self, moment: Moment, beat: Fraction) -> Running:
-        """The beat that begins.
-
-        Where nobody is to play still, a chord that is played all the same plays on.
-        """
-        ahead = () if self._lead else self._beyond
+        """The beat that begins."""
+        # Where nobody is to play still, a chord that is played all the same plays on.
+        ahead = () if self._lead else self.ahead
         forecast = next((f for f in ahead if f.beat == beat), None)
         foretold = Foretold(forecast, self._chord, bar_line=moment.in_bar == 0)
         rest, defied = foretold.rest is not None, self._now.defied
@@ -232,14 +232,12 @@ class Listening:
             return False
         if heard.confidence >= SURE:
             now.doubted = None
-        awaited = now.come_in() or self._is_awaited
-        if chord == self._chord and not awaited:
-            return False
-        self._play_by(chord, moment)
-        return True
+        return self._turn_to(chord, moment, anyway=now.come_in() or self._is_awaited)
 
-    def _play_by(self, chord: Chord, moment: Moment) -> None:
-        """Another chord was heard than the one that was played by."""
+    def _turn_to(self, chord: Chord, moment: Moment, *, anyway: bool = False) -> bool:
+        """Play by a chord; whether it is another than was played by, or news anyway."""
+        if chord == self._chord and not anyway:
+            return False
         before, self._chord = self._chord, chord
         if self._lead:
             self._sent.keep(self._key_position, chord)
@@ -247,7 +245,8 @@ class Listening:
         if before is None or before.root != chord.root or self._lead:
             self._now.seen_from = moment
             self._looking.look_anew()
-        self._goes_on(before, chord)
+        self._ahead.goes_on(before, chord)
+        return True
 
     @property
     def _is_awaited(self) -> bool:
@@ -266,15 +265,6 @@ class Listening:
         now = self._now
         return now.begins_here(moment) and now.foretold.still_sounds(chord, self._chord)
 
-    def _goes_on(self, before: Chord | None, chord: Chord) -> None:
-        """Until it is looked anew: what was to go on goes on, in the chord that came instead."""
-        beyond = list(self._beyond)
-        for i, forecast in enumerate(beyond):
-            if forecast.chord != before:
-                break
-            beyond[i] = replace(forecast, chord=chord)
-        self._beyond = tuple(beyond)
-
     @property
     def has_more_to_see(self) -> bool:
         """Whether to look again would tell something new."""
@@ -289,9 +279,9 @@ class Listening:
         if not self.has_more_to_see or self._chord is None or place is None:
             return False
         chord = None if self.tacet else self._colours.with_the_tune(self._chord)
-        self._beyond = self._looking.step(place, chord, self.heard, self._beyond)
+        self._ahead.told = self._looking.step(place, chord, self.heard, self._ahead.told)
         if chord is not None:
-            self._goes_on(chord, self._chord)
+            self._ahead.goes_on(chord, self._chord)
         return True
 
 
