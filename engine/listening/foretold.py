@@ -91,6 +91,11 @@ class Foretold:
     def _is_enough_in_silence(self) -> bool:
         return self._bar_line or self.confidence >= BELIEVED
 
+    @property
+    def in_silence(self) -> Chord | None:
+        """The chord to play by while nobody plays: the one foretold, or the one before goes on."""
+        return self.chord if self._is_enough_in_silence else self.chord and self.before
+
     def came_when_due(self, ended: Heard, known: Chord) -> bool:
         """Whether the beat brought a change from a chord to the very root foretold for it."""
         began, came = self.chord or self.before, ended.chord

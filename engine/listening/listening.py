@@ -222,6 +222,8 @@ class Listening:
             return False
         if now.tacet and len(ear.struck) <= FIRST_KEYS:
             return False  # a tune over a rest is no chord
+        if now.foretold.in_silence is not None and self._hears_nothing(heard):
+            return self._turn_to(now.foretold.in_silence, moment)
         if not self._is_believed(heard, moment):
             return False
         bar_line = not late and now.may_be_a_bar_line
@@ -233,6 +235,11 @@ class Listening:
         if heard.confidence >= SURE:
             now.doubted = None
         return self._turn_to(chord, moment, anyway=now.come_in() or self._is_awaited)
+
+    def _hears_nothing(self, heard: Heard) -> bool:
+        """Whether no key tells of the beat, and what was heard before is known."""
+        nothing = self.ear.silent and not self.ear.struck
+        return nothing and _root(heard) == _root(self.heard)
 
     def _turn_to(self, chord: Chord, moment: Moment, *, anyway: bool = False) -> bool:
         """Play by a chord; whether it is another than was played by, or news anyway."""
