@@ -444,6 +444,19 @@ def test_a_whole_chord_bears_its_own_name(before: str, name: str) -> None:
     assert [player.at(at + later).hears() for later in (0.02, 0.5, 1.5)] == [name] * 3
 
 
+def test_a_chord_played_short_is_what_it_is_when_held() -> None:
+    """F sharp minor over A, let go within its beat, is no A by the end of it, in any key."""
+    turn = ("48 58 63 67", "41 57 60 63", "46 57 62 65", "51 58 62 67")
+    for steps in range(-6, 6):
+        player = Pianist()
+        for bar, keys in enumerate(turn):
+            player.at(4 * bar).play(up(keys, steps))
+        heard = [player.at(16).play(up("45 57 61 66", steps)).hears()]
+        player.at(16.3).play("")
+        heard += [player.at(16 + later).hears() for later in (0.75, 0.95, 1.2)]
+        assert heard == [symbol(parse_symbol("F#m/A").transposed(steps), Key(0))] * 4
+
+
 def test_a_sixth_that_sounds_is_not_heard_as_a_seventh_that_does_not() -> None:
     """Where Cm6 goes on from Cm(maj7) and Cm7, the bass has no B flat to play."""
     player = Pianist()
