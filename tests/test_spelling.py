@@ -136,3 +136,24 @@ def test_over_a_root_that_is_written_otherwise_the_scale_is_too(
     chord = replace(parse_symbol(over), written=root)
     for name in names.split():
         assert spelled(pitch_class_of_name(name), chord, home) == name
+
+
+@pytest.mark.parametrize(
+    ("key", "over", "names"),
+    [
+        ("E", "Fdim7", "F Ab B D"),
+        ("B", "Fdim7", "F Ab B D"),
+        ("F", "Bbdim7", "Bb Db E G"),
+        ("Eb", "Fdim7", "F Ab Cb D"),
+        ("Gb", "Fdim7", "F Ab Cb D"),
+        ("Db", "Bbdim7", "Bb Db Fb G"),
+    ],
+)
+def test_a_diminished_chord_takes_the_natural_tones_of_its_key(
+    key: str, over: str, names: str
+) -> None:
+    """In B major there is a B, and F dim7 on its way to B/F# has no Cb; in G flat there is one."""
+    chord = parse_symbol(over)
+    told = {spelled(tone, chord, Key.named(key)) for tone in chord.pitch_classes}
+
+    assert told == set(names.split())

@@ -15,7 +15,7 @@ from typing import Final
 
 from engine.theory.harmony import Chord, Family, Key, degree_fifths
 from engine.theory.modes import scale_for
-from engine.theory.pitch import name_of_fifths
+from engine.theory.pitch import is_plain, name_of_fifths
 
 # Fb and B#, the ends of the names with one accidental.
 _FLATTEST: Final = -8
@@ -31,7 +31,8 @@ def fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
     """Where a tone over a chord is written on the line of fifths.
 
     A tone of the chord is a degree of it, but for double flats and diminished sevenths, which
-    nobody wants to read: C dim7 has an A, and so has Gbm.  Any other tone is the key's, if it is
+    nobody wants to read: C dim7 has an A, and so has Gbm; and F dim7 has a B where the key has one,
+    as in E, and no Cb.  Any other tone is the key's, if it is
     one of its seven: F/B in C, and no F/Cb.  Over a root from outside the key it is a degree of the
     chord's mode, as D# is over C#m7 in C minor, if it is not the bass, and the chord none that only
     passes: D dim7 in A flat has a Db.  A root that is written otherwise than the key has it is one
@@ -40,7 +41,8 @@ def fifths_over(pitch_class: int, chord: Chord, key: Key) -> int:
     degree = chord.degree_of(pitch_class)
     if pitch_class in chord.pitch_classes:
         fifths = _above(chord, degree, key)
-        plain = degree == "bb7" or fifths < _FLATTEST
+        passing = chord.family is Family.DIMINISHED and pitch_class in key.scale
+        plain = degree == "bb7" or fifths < _FLATTEST or (passing and not is_plain(fifths))
         return key.tone_fifths(pitch_class) if plain else fifths
     in_mode = _degree_in_mode(pitch_class, chord, key)
     at_home = chord.root in key.scale and key.chord_fifths(chord) == key.tone_fifths(chord.root)
