@@ -67,6 +67,10 @@ def as_written_through(song: str) -> str:
         ("Abm: Abm Eb7 Bm Bm: A G F#7 Bm", "Abm Eb7 Bm A G F#7 Bm"),
         ("Ab: Eb7 Ab F#m7 B7 E: Emaj7", "Eb7 Ab F#m7 B7 Emaj7"),
         ("G: D7 G Fm7 Bb7 Eb: Ebmaj7", "D7 G Fm7 Bb7 Ebmaj7"),
+        ("Db: Db Dbm7 Gb7 Cbmaj7 B: Bm7 E7", "Db C#m7 F#7 Bmaj7 Bm7 E7"),
+        ("G#m: A/C# D#7sus4 D#7 Ab: Ab", "A/C# Eb7sus4 Eb7 Ab"),
+        ("E: E G#m7 G#7 Db: Dbmaj7", "E Abm7 Ab7 Dbmaj7"),
+        ("C: C6/9 D#dim7 G: D#dim7 Am: Dm9", "C6/9 Ebdim7 Ebdim7 Dm9"),
     ],
 )
 def test_foreign_chords_that_lead_into_a_key_are_written_in_it(song: str, symbols: str) -> None:

@@ -32,10 +32,12 @@ _DOWN_A_FIFTH: Final = -1
 _DOWN_A_SEMITONE: Final = 5
 _HELD: Final = 0
 
-# What it costs that a fall by a fifth is not written as one, that a root goes by another name than
-# the key's, dearer for a tone of the key and dearest for the chord on its tonic, and that a root or
-# its triad is hard to read.  Weighed by hand on two-five-ones to all goals in all keys.
+# What it costs that a move is not written as one, that a root which stays is written anew as a key
+# begins, that a root goes by another name than the key's, dearer for a tone of the key and
+# dearest for the chord on its tonic, and that a root or its triad is hard to read.  Weighed by hand
+# on two-five-ones to all goals in all keys.
 _BROKEN: Final = 12
+_PARTED: Final = 8
 _RENAMED: Final = 2
 _OWN_RENAMED: Final = 7
 _TONIC_RENAMED: Final = 14
@@ -57,11 +59,15 @@ class _Way(NamedTuple):
 def written(chords: Sequence[_InKey]) -> list[Chord]:
     """Chords in their order, each with its key, as they are written."""
     ways = [_Way(0)]
-    for before, now, into in zip([None, *chords], chords, _leading_into(chords), strict=False):
+    read_in = _leading_into(chords)
+    for index, now in enumerate(chords):
+        before = chords[index - 1] if index else None
         step = None if before is None else _step(before, now)
         held = step == _HELD and before is not None and before[0].family is now[0].family
-        names = _names(now[0], (now[1], into, *_held_from(before, now)))
-        ways = [_cheapest(ways, root, step, 0 if held else cost) for root, cost in names]
+        names = _names(now[0], (now[1], read_in[index], *_held_from(before, now)))
+        parted = step == _HELD and read_in[index].name != read_in[index - 1].name
+        broken = _PARTED if parted else _BROKEN
+        ways = [_cheapest(ways, root, step, 0 if held else cost, broken) for root, cost in names]
     roots = _roots_of(min(ways, key=_COST))
     return [replace(chord, written=root) for (chord, _), root in zip(chords, roots, strict=True)]
 
@@ -87,7 +93,7 @@ def _leads_into(now: _InKey, then: _InKey, and_on: Key) -> Key | None:
         return None
     if key.name == then[1].name:
         return and_on if _step(now, then) is not None else None
-    return None if chord.root == then[0].root else then[1]
+    return None if chord == then[0] else then[1]
 
 
 def _roots_of(way: _Way) -> list[int]:
@@ -126,8 +132,10 @@ def _renamed(chord: Chord, key: Key) -> int:
     return _OWN_RENAMED if chord.root in key.scale else _RENAMED
 
 
-def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _Way:
+def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int, broken: int) -> _Way:
     """The best of the ways so far, with one root more, which costs this by itself.
+
+    `broken` is what it costs beside that if the step is not seen.
 
     A diminished chord has its name from the one that it falls to, and not that one from it: where
     it can have none, as there is no Fbdim7 before Ebm7, it breaks nothing.
@@ -136,8 +144,8 @@ def _cheapest(ways: Sequence[_Way], root: int, step: int | None, cost: int) -> _
         step = None
     longer = []
     for way in ways:
-        broken = step is not None and root - way.root != step
-        longer.append(_Way(way.cost + cost + _BROKEN * broken, root, way))
+        unseen = step is not None and root - way.root != step
+        longer.append(_Way(way.cost + cost + broken * unseen, root, way))
     return min(longer, key=_COST)
 
 
@@ -145,16 +153,21 @@ def _step(before: _InKey, now: _InKey) -> int | None:
     """How far a root moves on the line of fifths, where the way of writing it tells of the move.
 
     To a dominant or from one it falls by a fifth; a diminished chord that falls by a semitone has
-    the flat second; and within one key a root that stays is not written anew.
+    the flat second, and one that goes on into another key its name; and within one key a root that
+    stays is not written anew.
     """
     falls = (before[0].root - now[0].root) % 12
     families = before[0].family, now[0].family
     if falls == 1 and families[0] is Family.DIMINISHED:
         return _DOWN_A_SEMITONE
     stays = falls == 0 and before[1].name == now[1].name  # Gb major that becomes F# is another
-    if stays and Family.DIMINISHED not in families:
+    if (stays and Family.DIMINISHED not in families) or _goes_on(before[0], now[0]):
         return _HELD
     return _DOWN_A_FIFTH if falls == 7 and Family.DOMINANT in families else None
+
+
+def _goes_on(before: Chord, now: Chord) -> bool:
+    return before == now and now.family is Family.DIMINISHED
 
 
 def respelled(note: BassNote, key: Key, near: Sequence[Chord]) -> BassNote:
