@@ -16,7 +16,7 @@ from itertools import pairwise
 from typing import Final
 
 from engine.line.leads import role_on_the_way
-from engine.line.pools import role_of, scale_of
+from engine.line.pools import number_of, role_of, scale_of
 from engine.line.reasons import reason_for
 from engine.score import BassNote, Role
 from engine.teaching.changes import known_as
@@ -80,13 +80,18 @@ def as_heard(
 def by_one_name(note: BassNote, standing: Standing, key: Key) -> BassNote:
     """The note with its chord called what that was heard as, if it was written for another name.
 
-    A tone that only its own chord has, as the G of Abmaj7 where Ab6 was heard, keeps it.
+    A note of which the chord heard has another form, as Eb7#5 of B flat, keeps its own.
     """
     chord, own = heard_over(note, standing), note.chord
-    left_out = note.note % 12 in own.keys - chord.keys
-    if note.ghost or chord == own or left_out or not is_the_same(chord, own):
+    if note.ghost or chord == own or not is_the_same(chord, own) or _has_otherwise(chord, note):
         return note
     return over(note, chord, key) if note.aims_at is None else replace(note, chord=chord)
+
+
+def _has_otherwise(chord: Chord, note: BassNote) -> bool:
+    pitch_class = note.note % 12
+    number = number_of(chord.degree_of(pitch_class))
+    return pitch_class not in chord.keys and number in map(number_of, chord.quality.degrees)
 
 
 def over(note: BassNote, chord: Chord, key: Key) -> BassNote:
