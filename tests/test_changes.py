@@ -345,6 +345,22 @@ def test_a_key_that_is_written_otherwise_is_told() -> None:
     assert heads == ["1 (4/4, Gb major): Gb", "2: Gb", "3 (F# major): F#", "4: F#"]
 
 
+def test_a_line_through_two_keys_is_written_in_the_one_it_comes_to_whatever_its_chords() -> None:
+    """Ebm7 and C#m7 of D flat lead down to B by D# and C#, though they are written so."""
+    bars = told("Ebm7:1 // Eb2@1!Ebm7 | C#m7:1 // C#2@1!C#m7 | B:1 // B1@1!B")
+    last = replace(bars[2], key=Key(11))
+
+    assert any("by step, D#, C# and B" in line for line in said((*bars[:2], last), 3))
+
+
+def test_a_dominant_goes_to_the_tonic_of_the_key_that_its_chord_is_in() -> None:
+    """Eb7 goes to A flat major, where G sharp minor is being left."""
+    before, after = part("Eb7: Eb2@1 | Ab: Ab1@1")
+    bars = replace(before, key=Key(8, minor=True)), replace(after, key=Key(8))
+
+    assert any("dominant to tonic of Ab major" in line for line in said(bars, 1))
+
+
 def test_a_line_is_written_as_the_key_that_it_comes_to() -> None:
     """Gb, Ab and A# would not be seen to climb by step."""
     bars = part("Gb: Gb1@1 | Abm: Ab1@1 | A#m: A#1@1")

@@ -93,7 +93,9 @@ def _bass_line(spot: Spot) -> Iterator[Remark]:
 
 def _name_in(key: Key, note: BassNote, bar: Bar) -> str:
     """A note of a bar, written in the key that the line has come to."""
-    return name_of(note) if bar.key.name == key.name else spelled(note.note % 12, note.chord, key)
+    if bar.key.name == key.name:
+        return name_of(note)
+    return spelled(note.note % 12, replace(note.chord, written=None), key)
 
 
 def _cadence(spot: Spot) -> Iterator[Remark]:
@@ -157,7 +159,8 @@ def _resolved(spot: Spot, now: Chord, then: Chord) -> Iterator[Remark]:
     here, there = bar.symbol(now), bar.symbol(then)
     third = (now.root + 4) % 12
     keys = [bar.key, *([spot.after.key] if spot.after else [])]
-    home = next((key for key in keys if key.tonic == then.root), None)
+    homes = [key for key in keys if key.tonic == then.root]  # Ab major, where G# minor is left
+    home = max(homes, key=lambda key: then.pitch_classes <= set(key.scale), default=None)
     if home is not None and now.bass == now.root and then.bass == then.root:
         yield Remark(
             Topic.CADENCE, 0.74,
