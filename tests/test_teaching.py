@@ -430,6 +430,8 @@ RHYTHMS = [
     ("Bb7: Bb1@1 D2@2 F2@3 D2@4", "A note on every beat, 4 in the bar, from Bb to D"),
     ("Bb7: Bb1@1& F2@2& Bb1@4", "Of 3 notes 2 fall between the beats (1& and 2&)"),
     ("Bb7:", "Nothing is struck under Bb7"),
+    ("Bb7: Bb1@1", "More than half of the bar is silence after 1"),
+    ("Bb7: Bb1@1 Bb1@4", "More than half of the bar is silence between 1 and 4"),
 ]  # fmt: skip
 
 
@@ -593,6 +595,8 @@ def test_the_page_says_what_became_of_a_way_in(text: str, line: str) -> None:
 
 NECK = [
     ("F7: F1@1 F2@2", "The F on 1 and its octave on 2 lie two strings and two frets apart"),
+    ("F7: F2@1 F1@2", "The F on 1 and its octave on 2 lie two strings and two frets apart, frets 3"
+     " and 1"),
     ("F7: F1@1 C2@2", "F and C lie on neighbouring strings, frets 1 and 3"),
     ("F7: C2@1 F2@2", "C and F lie side by side, both at fret 3"),
     ("Am7: A1@1 D2@2", "A and D lie side by side, both open"),

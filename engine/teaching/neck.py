@@ -37,7 +37,7 @@ def _octave(bar: Bar, notes: Sequence[BassNote]) -> Iterator[Remark]:
             yield Remark(
                 Topic.SHAPE, 0.56,
                 f"The {name_of(one)} on {bar.count(one)} and its octave on {bar.count(other)} lie"
-                f" two strings and two frets apart, frets {low.fret} and {high.fret}",
+                f" two strings and two frets apart, frets {one.fret} and {other.fret}",
                 "the octave is one shape everywhere on the neck, index and little finger",
             )  # fmt: skip
             return

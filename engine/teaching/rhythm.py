@@ -210,9 +210,10 @@ def _space(bar: Bar, held: Sequence[BassNote]) -> Iterator[Remark]:
     sounding = sum((min(n.length, bar.end - n.beat) for n in bar.notes), Fraction(0))
     if sounding <= bar.metre.bar / 2:
         share = "Half" if sounding == bar.metre.bar / 2 else "More than half"
+        where = "between" if len(notes) > 1 else "after"
         yield Remark(
             Topic.SPACE, 0.68,
-            f"{share} of the bar is silence between {_counts(bar.rhythm, bar)}",
+            f"{share} of the bar is silence {where} {_counts(bar.rhythm, bar)}",
             "the rests are as much the figure as the notes, so stop the string in time",
         )  # fmt: skip
     if bar.place(bar.notes[0]) > 0 and not held:
