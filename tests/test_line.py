@@ -20,7 +20,7 @@ from engine.line.grades import Grade, graded
 from engine.line.hand import Hand, moved, reachable
 from engine.line.joining import Joining
 from engine.line.placing import is_new
-from engine.line.pools import interval_of, lead_in, offered, pool_of, scale_of
+from engine.line.pools import interval_of, lead_in, offered, pool_of, role_of, scale_of
 from engine.line.reasons import reason_for, spell_plainly
 from engine.line.rhythm import Rhythms, at_density
 from engine.line.roots import Roots
@@ -1237,6 +1237,24 @@ class TestTones:
         """In Eb the 3 of Cm7 is minor, the 4 of Ab is lydian, the 2 of Gm7 phrygian."""
         assert interval_of(tone, chord(symbol), EB) == semitones
 
+    @pytest.mark.parametrize(
+        ("tone", "symbol", "role"),
+        [
+            ("b6", "Eb7#5", Role.FIFTH), ("#4", "Eb7b5", Role.FIFTH), ("5", "Adim7", Role.FIFTH),
+            ("b6", "Eb7b13", Role.SIXTH), ("b3", "Eb7#9", Role.THIRD), ("6", "Eb", Role.SIXTH),
+            ("4", "Eb", Role.SCALE_STEP), ("4", "Eb7sus4", Role.FOURTH), ("8", "Eb", Role.OCTAVE),
+        ],
+    )  # fmt: skip
+    def test_a_tone_of_the_seventh_chord_is_what_that_calls_it(
+        self, tone: str, symbol: str, role: Role
+    ) -> None:
+        """The B of Eb7#5 is its fifth, though a figure asked for a sixth; in all keys."""
+        for shift in range(12):
+            moved = chord(symbol).transposed(shift)
+            pitch_class = (moved.root + interval_of(tone, moved, EB)) % 12
+
+            assert role_of(tone, moved, pitch_class) is role
+
     @pytest.mark.parametrize("shift", range(12))
     def test_degrees_do_not_depend_on_the_key(self, shift: int) -> None:
         """Everything transposes."""
@@ -1305,6 +1323,8 @@ class TestReasons:
             (Role.THIRD, 41, "C#7", 6, 6, "E#: a semitone below F#, the bass note to come"),
             (Role.SEVENTH, 35, "Db7", 1, 10, "Cb: a semitone above Bb, the bass note to come"),
             (Role.ROOT, 34, "Bb/D", 10, None, "Bb: the root of Bb/D"),
+            (Role.SCALE_STEP, 41, "Eb", 3, None, "F: a scale step over Eb"),
+            (Role.SCALE_STEP, 41, "E", 4, None, "F: a step from outside over E"),
         ],
     )  # fmt: skip
     def test_a_note_is_explained_with_its_name_in_the_key(

@@ -137,14 +137,19 @@ def number_of(tone: str) -> int:
 
 
 def role_of(tone: str, chord: Chord, pitch_class: int) -> Role:
-    """What a degree is to its chord: a scale step where the chord does not hold it."""
-    number = number_of(tone)
+    """What a degree is to its chord: a scale step where the chord does not hold it.
+
+    A tone of the seventh chord is what that calls it: the flat sixth of Eb7#5 is its fifth.
+    """
+    number, own = number_of(tone), chord.degree_of(pitch_class)
     if number == 1:
         if tone.lstrip("b#").startswith("8"):
             return Role.OCTAVE
         return Role.ROOT if pitch_class == chord.root else Role.BASS
-    if pitch_class not in chord.pitch_classes and number in (2, 4):
-        return Role.SCALE_STEP
+    if pitch_class not in chord.pitch_classes:
+        return Role.SCALE_STEP if number in (2, 4) else _ROLE_BY_NUMBER[number - 1]
+    if int(own.lstrip("b#")) <= len(_ROLE_BY_NUMBER):  # but a sharp ninth is a style's third
+        number = number_of(own)
     return _ROLE_BY_NUMBER[number - 1]
 
 

@@ -50,7 +50,8 @@ def reason_for(
         case Role.GHOST:
             return f"{name}: a ghost note, the string only touched"
         case Role.SCALE_STEP | Role.APPROACH_BELOW | Role.APPROACH_ABOVE:
-            return f"{name}: a scale step over {over}"
+            known = is_known(note % 12, chord, key)  # but where the key has become another since
+            return f"{name}: a {'scale step' if known else 'step from outside'} over {over}"
     return f"{name}: the {_DEGREES[role]} of {over}"
 
 
