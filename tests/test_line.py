@@ -1325,6 +1325,8 @@ class TestReasons:
             (Role.ROOT, 34, "Bb/D", 10, None, "Bb: the root of Bb/D"),
             (Role.SCALE_STEP, 41, "Eb", 3, None, "F: a scale step over Eb"),
             (Role.SCALE_STEP, 41, "E", 4, None, "F: a step from outside over E"),
+            (Role.SCALE_STEP, 43, "Gbmaj7", 5, None, "G: a step from outside over Gbmaj7"),
+            (Role.SCALE_STEP, 42, "C", 0, 4, "F#: a whole step above E, the bass note to come"),
         ],
     )  # fmt: skip
     def test_a_note_is_explained_with_its_name_in_the_key(

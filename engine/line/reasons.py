@@ -12,11 +12,14 @@ from typing import Final
 from engine.score import Role
 from engine.theory.harmony import Chord, Key, degree_fifths
 from engine.theory.pitch import fifths_near, name_of_fifths, pitch_class_of_fifths
-from engine.theory.spelling import fifths_over, is_known, spelled
+from engine.theory.spelling import fifths_over, is_in_mode, is_known, spelled
 from engine.theory.symbols import symbol
 
 # Semitones up to the goal: from a step below or above it, and from its fifth.
 _STEPS_AND_FIFTH: Final = frozenset({1, 2, 5, 10, 11})
+
+# Where a step is written on the line of fifths from its goal, by semitones up to that.
+_FROM_A_STEP: Final = MappingProxyType({1: 5, 11: -5, 2: -2, 10: 2})
 
 # The sharpest tone that a key writes, above its tonic on the line of fifths: E# in B.
 _RAISED_FOURTH: Final = degree_fifths("#4")
@@ -50,8 +53,9 @@ def reason_for(
         case Role.GHOST:
             return f"{name}: a ghost note, the string only touched"
         case Role.SCALE_STEP | Role.APPROACH_BELOW | Role.APPROACH_ABOVE:
-            known = is_known(note % 12, chord, key)  # but where the key has become another since
-            return f"{name}: a {'scale step' if known else 'step from outside'} over {over}"
+            # in none where the key has become another since it was played
+            inside = is_in_mode(note % 12, chord, key)
+            return f"{name}: a {'scale step' if inside else 'step from outside'} over {over}"
     return f"{name}: the {_DEGREES[role]} of {over}"
 
 
@@ -62,7 +66,8 @@ def _leading(role: Role, note: int, chord: Chord, key: Key, target: int) -> str:
     if below in (1, 11):
         return f"{name}: a semitone {'below' if below == 1 else 'above'} {goal}"
     if below in (2, 10):
-        kind = "scale step" if role is Role.SCALE_STEP else "whole step"
+        inside = role is Role.SCALE_STEP and is_in_mode(note % 12, chord, key)
+        kind = "scale step" if inside else "whole step"
         return f"{name}: a {kind} {'below' if below == 2 else 'above'} {goal}"
     if below == 5:
         return f"{name}: the fifth of {goal}"
@@ -72,7 +77,7 @@ def _leading(role: Role, note: int, chord: Chord, key: Key, target: int) -> str:
 
 
 def _leading_name(pitch_class: int, target: int, chord: Chord, key: Key) -> str:
-    """A semitone below is written as a raised step, one above as a lowered one.
+    """A semitone below is a raised step, one above a lowered one, and a whole step is two letters.
 
     Unless that gives a name nobody wants to read: E over Eb, not Fb; but in B it is E# that climbs
     to F#, and in C# minor B# to C#.  A tone of the chord keeps its name, and so does one of its
@@ -86,10 +91,7 @@ def _leading_name(pitch_class: int, target: int, chord: Chord, key: Key) -> str:
         # over A7 too it is Eb that leads as a fifth to Ab
         fifths = min(fifths, key.tone_fifths(pitch_class), key=lambda each: abs(each - target))
     if not is_known(pitch_class, chord, key):
-        if below == 1:
-            fifths = target + 5
-        elif below == 11:
-            fifths = target - 5
+        fifths = target + _FROM_A_STEP.get(below, fifths - target)
     name = name_of_fifths(fifths)
     belongs = own or key.signature - 1 <= fifths <= key.tonic_fifths + _RAISED_FOURTH
     unwanted = (name in ("Cb", "Fb", "E#", "B#") and not belongs) or len(name) > 2

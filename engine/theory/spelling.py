@@ -59,6 +59,11 @@ def is_known(pitch_class: int, chord: Chord, key: Key) -> bool:
     return known or _degree_in_mode(pitch_class, chord, key) is not None
 
 
+def is_in_mode(pitch_class: int, chord: Chord, key: Key) -> bool:
+    """Whether a tone is one of the scale that the chord asks for in the key."""
+    return _degree_in_mode(pitch_class, chord, key) is not None
+
+
 def _above(chord: Chord, degree: str, key: Key) -> int:
     return key.chord_fifths(chord) + degree_fifths(degree)
 
