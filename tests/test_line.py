@@ -727,6 +727,27 @@ class TestFigures:
 
         assert _bar_of(style, "Fm7 | Ab", 1)[-1][1] == 43
 
+    @pytest.mark.parametrize("key", range(-6, 6))
+    @pytest.mark.parametrize("style", STYLES.values(), ids=STYLES)
+    def test_a_note_that_leads_is_no_more_than_a_tenth_away(self, style: Style, key: int) -> None:
+        """From a low Ab the octave of Db is an eleventh up: funk goes into Db another way."""
+        metre, line, last = style.metres[0], Bassline(style, Random(9)), None
+        spans = spans_of(" | ".join(["Ab7 | Db | Fm | Db | Gm7 | Eb7 | E | B7"] * 3), metre)
+        spans = [replace(span, chord=span.chord.transposed(key)) for span in spans]
+        for bar in range(24):
+            for note in line.write(ask_for(bar, spans, last, metre=metre)):
+                if last is not None and note.aims_at is not None:
+                    assert abs(note.note - last.note) <= 16
+                last = note
+
+    def test_the_octave_of_a_root_leads_there_from_an_octave(self) -> None:
+        """From the high Ab to the octave of Db is a fourth, and from the low one an eleventh."""
+        ways = ((Way.OCTAVE, 1.0), (Way.REPEAT, 0.01))
+        how = {"register": Register(28, 52, 33), "approach": Approach(led=1, ways=ways)}
+
+        assert _bar_of(_figured("X- x- x- x-", "1 5 8 5", **how), "Ab | Db", 1)[-1][1] == 49
+        assert _bar_of(_figured("X- x- x- x-", "1 5 1 5", **how), "Ab | Db", 1)[-1][1] != 49
+
     @pytest.mark.parametrize(
         ("way", "changes", "notes"),
         [

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from engine.figures import LEAD, Stroke
+from engine.figures import LEAD, OCTAVE, Stroke
 from engine.line.dice import draw
 from engine.line.leads import Target, leading, place_of, step_of_run
 from engine.line.pickups import is_exposed, with_pickup
@@ -30,6 +30,7 @@ _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is l
 _WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 # Cheaper than a leap of more than an octave into the way, and dearer than most that are smaller.
 _OCTAVE_UP: Final = 2.5
+_TENTH: Final = 16  # farther up the octave of the next root is out of the hand, and of the line
 _NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 LIKELY: Final = 0.75
@@ -160,12 +161,21 @@ class Ways:
                 continue
             if _was_played(notes, ask) or (notes and _is_wrong(ask, stay, target, last, notes[-1])):
                 continue
+            if way is Way.OCTAVE and not self._is_near(ask, stay, last, notes[-1]):
+                continue
             if weight and notes and any(self._roots.has(note) for note in notes[-1]):
                 rises = min(notes[-1], key=lambda n: abs(n - stay.anchor)) < target.note
                 onward = _ONWARD if rises == (stay.anchor < target.note) else 1.0
                 found.append((way, weight * onward))
         moving = [(way, weight) for way, weight in found if not _stands(way, stay, target)]
         return moving or found
+
+    def _is_near(self, ask: Ask, stay: Stay, last: int, notes: Sequence[int]) -> bool:
+        """Whether a note on the last stroke is not far from the one that the figure has before."""
+        before = [stroke.tone for stroke in stay.strokes[:last] if not stroke.ghost]
+        root = stay.anchor + 12 * (before[-1:] == [OCTAVE])
+        left = root if before or ask.last is None else ask.last.note
+        return any(self._roots.has(note) and abs(note - left) <= _TENTH for note in notes)
 
     def _drawn(self, target: Target, dice: int, ways: Sequence[tuple[Way, float]]) -> Way | None:
         at = draw(self._seed, place_of(target), dice) * sum(weight for _, weight in ways)
