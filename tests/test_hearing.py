@@ -457,6 +457,18 @@ def test_a_chord_played_short_is_what_it_is_when_held() -> None:
         assert heard == [symbol(parse_symbol("F#m/A").transposed(steps), Key(0))] * 4
 
 
+def test_a_chord_off_the_beat_is_the_same_when_the_beat_comes() -> None:
+    """C minor over E flat, on the last eighth of a bar and over the bar line, in every key."""
+    turn = ("48 58 63 67", "41 57 60 63", "46 57 62 65", "51 58 62 67", "43 58 62 67")
+    for steps in range(-6, 6):
+        player = Pianist()
+        for bar, keys in enumerate(turn):
+            player.at(4 * bar).play(up(keys, steps))
+        player.at(19.5).play(up("39 55 60 63", steps))
+        heard = [player.at(20 + later).hears() for later in (0.02, 0.5, 0.95)]
+        assert heard == [symbol(parse_symbol("Cm/Eb").transposed(steps), Key(0))] * 3
+
+
 def test_a_sixth_that_sounds_is_not_heard_as_a_seventh_that_does_not() -> None:
     """Where Cm6 goes on from Cm(maj7) and Cm7, the bass has no B flat to play."""
     player = Pianist()

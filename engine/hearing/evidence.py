@@ -108,6 +108,11 @@ class Reading:
         return _classes(self.now[STRUCK])
 
     @property
+    def carried(self) -> frozenset[int]:
+        """The pitch classes struck in the half beat before that ring on over the beat line."""
+        return _classes(self.now[_CARRIED : _CARRIED + 12])
+
+    @property
     def sounding(self) -> frozenset[int]:
         """The pitch classes that sound on, struck now or before."""
         return _classes(self.now[SOUNDING])

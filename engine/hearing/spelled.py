@@ -43,12 +43,19 @@ _OVER_A_BASS: Final = 64.0
 
 def spelled_counted(belief: Doubles, reading: Reading) -> Doubles:
     """The belief, flat or by root, in which a chord that is all that is heard counts for itself."""
-    struck, low = reading.struck, reading.low
+    struck, low = _played(reading)
     if not reading.sounding <= struck:
         return belief
     bass = low % 12 if low is not None and low < C3 else None
     root, counts = spelled(struck, bass)
     return belief if root is None else _raised(belief, root, counts)
+
+
+def _played(reading: Reading) -> tuple[frozenset[int], int | None]:
+    """What was struck, and its low tone; where nothing was, what was struck off the beat before."""
+    if reading.struck:
+        return reading.struck, reading.low
+    return reading.carried, reading.bass
 
 
 def slash_chord_counted(belief: Doubles, reading: Reading) -> Doubles:
