@@ -444,6 +444,15 @@ def test_a_whole_chord_bears_its_own_name(before: str, name: str) -> None:
     assert [player.at(at + later).hears() for later in (0.02, 0.5, 1.5)] == [name] * 3
 
 
+def test_a_suspended_second_on_a_low_root_is_on_that_root() -> None:
+    """E, B, F sharp and B over a low E are no Bsus4, on any root, and after any key's changes."""
+    for steps in range(-4, 8):
+        for before in ("", "40 56 59 64", "45 57 61 64", "47 59 63 66"):
+            player = Pianist().at(0).play(before).at(4).play(up("40 47 66 71", steps))
+            heard = [parse_symbol(player.at(4 + later).hears()) for later in (0.02, 0.5, 1.5)]
+            assert [chord.root for chord in heard] == [(4 + steps) % 12] * 3
+
+
 def test_a_chord_played_short_is_what_it_is_when_held() -> None:
     """F sharp minor over A, let go within its beat, is no A by the end of it, in any key."""
     turn = ("48 58 63 67", "41 57 60 63", "46 57 62 65", "51 58 62 67")

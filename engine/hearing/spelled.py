@@ -27,6 +27,7 @@ _ALONE: Final = 4.0
 _ON_ITS_ROOT: Final = 16.0
 _STANDING: Final = (
     "maj7", "min7", "7", "maj6", "min6", "minmaj7", "hdim7", "dim7", "dim", "sus4", "sus4(b7)",
+    "sus2",
 )  # fmt: skip
 
 # And so is one of these over another of its tones: E, G, B and C are Cmaj7/E, and no Em.  Of 384
