@@ -296,6 +296,23 @@ def test_a_pedal_point_stays_the_bass() -> None:
     assert said == ["C", "F/C", "G/C", "C"]
 
 
+@pytest.mark.parametrize("steps", range(-6, 2))
+def test_a_tenth_over_a_held_root_is_no_new_bass(steps: int) -> None:
+    """B flat, F and the D flat above, an eighth each and kept down under a tune: B flat minor."""
+    player, heard = Pianist(), []
+    for bar in (0, 4):
+        player.at(bar).play("")
+        for step, note in enumerate((34, 41, 49)):
+            player.at(bar + step / 2).strike(note + steps)
+            if step == 0:
+                player.strike(70 + steps)
+        for later in (1.1, 1.5, 1.9, 2.1, 2.9, 3.5):
+            heard.append(player.at(bar + later).hears())
+        for note in (34, 41, 49, 70):
+            player.lift(note + steps)
+    assert set(heard) == {symbol(parse_symbol("Bbm").transposed(steps), Key(0))}
+
+
 def test_a_pedal_held_too_long_does_not_hold_the_chord() -> None:
     """With the sustain pedal down over the bar line, the new chord is heard all the same."""
     player = Pianist().at(0)

@@ -29,7 +29,7 @@ from engine.hearing.evidence import (
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.recall import SongMemory
-from engine.hearing.set_down import SetDown
+from engine.hearing.set_down import SetDown, over_held_bass
 from engine.hearing.spelled import slash_chord_counted
 from engine.hearing.tables import BAR_LINE, LAST, MIDDLE, SECOND, Tables
 from engine.hearing.taught import TAUGHT
@@ -242,7 +242,8 @@ class Ear:
     def _name(self, belief: Doubles, reading: Reading) -> None:
         self._named = True
         choice = self._chooser.choose(belief, reading, self._keys.best()[0])
-        self._choice = choice._replace(chord=self._set_down.over(choice.chord, reading))
+        chord = over_held_bass(choice.chord, self._choice.chord, reading)
+        self._choice = choice._replace(chord=self._set_down.over(chord, reading))
 
     def _commit(self, beat: float, end: float) -> None:
         reading = self._read(end)

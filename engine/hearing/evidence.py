@@ -90,15 +90,25 @@ BASS_AGE: Final = 2.0
 class Reading:
     """The evidence of one beat up to a moment, and the tone that is its bass.
 
-    `low` is the lowest tone struck on the beat, if it is below E3.  It is fresh if a tone was
-    struck on the beat or later, or in the half beat before.
+    `low` is the lowest tone struck on the beat, if it is below E3; `under` the lowest of all, also
+    where one that is held from before is no longer the bass.  It is fresh if a tone was struck on
+    the beat or later, or in the half beat before.
     """
 
-    __slots__ = ("bass", "fresh", "low", "now")
+    __slots__ = ("bass", "fresh", "low", "now", "under")
 
-    def __init__(self, now: Vector, bass: int | None, low: int | None, *, fresh: bool) -> None:
+    def __init__(
+        self,
+        now: Vector,
+        bass: int | None,
+        low: int | None,
+        *,
+        fresh: bool,
+        under: int | None = None,
+    ) -> None:
         self.now = now
         self.bass = bass
+        self.under = under
         self.low = low
         self.fresh = fresh
 
@@ -225,12 +235,12 @@ class _Page:
             out[_HIGHEST + self._highest % 12] = self._longest
         out[-1] = min(max((self._until - self._beat) / self._length, 0.0), 1.0)
         fresh = 1.0 in out[_STRUCK : _STRUCK + 12] or 1.0 in out[_CARRIED : _CARRIED + 12]
-        bass = self._bass if self._bass < _NONE else lowest
+        bass = under = self._bass if self._bass < _NONE else lowest
         if self._on_beat < E3 and out[-1] < HELD_OVER:
             bass = self._on_beat
         now = np.frombuffer(array("d", out))
         low = self._on_beat if self._on_beat < E3 else None
-        return Reading(now, bass if bass < _NONE else None, low, fresh=fresh)
+        return Reading(now, bass if bass < _NONE else None, low, fresh=fresh, under=under)
 
 
 class Past:

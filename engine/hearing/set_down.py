@@ -41,3 +41,15 @@ class SetDown:
         if chord is not None and chord.bass != chord.root:
             kept = before is not None and (before.root, before.bass) == (chord.root, chord.bass)
             self._chord = chord if kept or len(reading.struck) >= _WHOLE else None
+
+
+def over_held_bass(chord: Chord | None, before: Chord | None, reading: Reading) -> Chord | None:
+    """A chord as it is heard over a bass that is held: a tenth above it is no new one.
+
+    Where the root stays, and the lowest tone that sounds is the bass told before.
+    """
+    under = reading.under
+    if chord is None or before is None or under is None or under == reading.bass:
+        return chord
+    stays = chord.root == before.root and under % 12 == before.bass
+    return replace(chord, bass=before.bass) if stays else chord
