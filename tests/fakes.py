@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable
+from ctypes import CDLL, c_void_p, cast
+from ctypes.util import find_library
 from queue import SimpleQueue
 from typing import TypeVar
 
@@ -79,6 +81,15 @@ def hanging(messages: Iterable[object]) -> set[int]:
     return sounding
 
 
+def _hush_jack() -> None:
+    """RtMidi lets JACK's library print, as that no memory can be locked, which takes root.
+
+    It is given C's own strlen to tell such things to, which reads them and keeps quiet.  A function
+    in Python would want the interpreter, which RtMidi may hold while it waits for JACK's thread.
+    """
+    CDLL(find_library("jack")).jack_set_error_function(cast(CDLL(None).strlen, c_void_p))
+
+
 def main() -> None:
     """Play the echo bassist on real MIDI ports, until a signal comes, and print how late it was."""
     from ports.clock import SystemClock  # noqa: PLC0415
@@ -89,6 +100,7 @@ def main() -> None:
     length = float(sys.argv[1]) if len(sys.argv) > 1 else 0.02
     clock = SystemClock()
     if "rtmidi" in sys.argv:
+        _hush_jack()
         wrapper = rtmidi_wrapper.load(RTMIDI_ON_JACK)
         port: Port = rtmidi_wrapper.RtmidiPort(wrapper, clock.now, None, None)
     else:
