@@ -4,6 +4,12 @@ from __future__ import annotations
 
 import signal
 
+from hypothesis import HealthCheck, settings
+
+# What is made up for a test says nothing of how busy the machine is that makes it up.
+settings.register_profile("ours", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("ours")
+
 
 def pytest_configure() -> None:
     """Heed the signals that a shell has what it starts in the background ignore.
