@@ -296,6 +296,21 @@ def test_a_pedal_point_stays_the_bass() -> None:
     assert said == ["C", "F/C", "G/C", "C"]
 
 
+@pytest.mark.parametrize("steps", range(-3, 4))
+def test_a_bass_pumped_under_a_chord_that_keys_hold_changes_nothing(steps: int) -> None:
+    """A, D and F sharp held over a low G in eighths, in G: D/G on every beat, and no G."""
+    player, heard = Pianist(), []
+    chords = ("55 59 62", "57 62 66", "55 60 64", "55 59 62", "57 62 66")
+    for bar, chord in enumerate(chords):
+        player.at(4 * bar).play(up(chord, steps))
+        for eighth in range(8):
+            player.at(4 * bar + eighth / 2).strike(43 + steps)
+            heard.append(player.at(4 * bar + eighth / 2 + 0.2).hears())
+            player.at(4 * bar + eighth / 2 + 0.4).lift(43 + steps)
+    expected = symbol(parse_symbol("D/G").transposed(steps), Key(0))
+    assert heard[8:16] + heard[32:] == [expected] * 16
+
+
 @pytest.mark.parametrize("steps", range(-6, 2))
 def test_a_tenth_over_a_held_root_is_no_new_bass(steps: int) -> None:
     """B flat, F and the D flat above, an eighth each and kept down under a tune: B flat minor."""

@@ -45,6 +45,10 @@ _WORD: Final = 0.25
 # After so many quarter notes without a low key the bass is left to somebody else.
 _LEFT: Final = 8
 
+# Keys have been held into a beat if they were down this share of one before it: what was struck
+# later still belongs to it.
+_BEFORE: Final = 0.5
+
 
 @lru_cache(maxsize=64)
 def beats_of_bar(metre: Metre) -> tuple[tuple[float, float, int], ...]:
@@ -237,7 +241,17 @@ class Ear:
 
         A chord that is held says less with every beat, until what is expected outweighs it.
         """
-        return reading.bass is not None and (reading.fresh or not self._named)
+        if reading.bass is None:
+            return False
+        return not self._named or (reading.fresh and not self._goes_on(reading))
+
+    def _goes_on(self, reading: Reading) -> bool:
+        """Whether only the bass of the chord heard is struck again, and keys hold the others."""
+        chord = self._choice.chord
+        if chord is None or self._beat is None or reading.struck != {chord.bass}:
+            return False
+        held = self._held.kept_down(self._beat - _BEFORE * self._length)
+        return chord.keys - {chord.bass} <= held
 
     def _name(self, belief: Doubles, reading: Reading) -> None:
         self._named = True

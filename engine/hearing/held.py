@@ -67,6 +67,11 @@ class HeldNotes:
         """Whether no tone sounds now."""
         return not self._sounding
 
+    def kept_down(self, since: float) -> frozenset[int]:
+        """The pitch classes of keys, not of the pedal, that have been down since before a place."""
+        tones = self._sounding.values()
+        return frozenset(t.note % 12 for t in tones if t.key_down and t.onset < since)
+
     def strike(self, position: float, note: int, velocity: int, channel: int) -> None:
         """A key goes down; velocity 0 is, by the MIDI standard, a release."""
         if velocity == 0:
