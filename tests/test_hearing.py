@@ -311,6 +311,19 @@ def test_a_bass_pumped_under_a_chord_that_keys_hold_changes_nothing(steps: int) 
     assert heard[8:16] + heard[32:] == [expected] * 16
 
 
+@pytest.mark.parametrize("steps", range(-6, 6))
+def test_a_root_struck_short_before_the_chord_is_its_root(steps: int) -> None:
+    """A low A flat on one, let go, and C, E flat and G on two and three: A flat, and no C minor."""
+    player = Pianist(Metre.of("3/4"))
+    player.at(0).play(up("44", steps)).at(0.8).play("")
+    heard = []
+    for beat in (1, 2):
+        player.at(beat).play(up("60 63 67", steps))
+        heard += [player.at(beat + later).hears() for later in (0.1, 0.5)]
+        player.at(beat + 0.7).play("")
+    assert {parse_symbol(name).root for name in heard} == {(8 + steps) % 12}
+
+
 @pytest.mark.parametrize("steps", range(-6, 2))
 def test_a_tenth_over_a_held_root_is_no_new_bass(steps: int) -> None:
     """B flat, F and the D flat above, an eighth each and kept down under a tune: B flat minor."""

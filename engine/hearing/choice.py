@@ -68,10 +68,15 @@ class Chooser:
         self._by_seventh = _by_seventh(self._kinds)
         self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
 
-    def choose(self, belief: Doubles, reading: Reading, key: Key) -> Choice:
-        """The chord heard in a reading, by a belief about all chords (12 times qualities)."""
+    def choose(
+        self, belief: Doubles, reading: Reading, key: Key, upon: int | None = None
+    ) -> Choice:
+        """The chord heard in a reading, by a belief about all chords (12 times qualities).
+
+        `upon` is the root that was laid down for it before, if any.
+        """
         by_root = self._joined(belief.reshape(12, -1), reading.bass)
-        by_root = spelled_counted(by_root, reading)
+        by_root = spelled_counted(by_root, reading, upon)
         roots = by_root.sum(axis=1)
         root = int(roots.argmax())
         presences = enumerate(reading.now[PRESENCE].tolist())

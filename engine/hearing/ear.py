@@ -28,6 +28,7 @@ from engine.hearing.evidence import (
 )
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
+from engine.hearing.laid import LaidDown
 from engine.hearing.recall import SongMemory
 from engine.hearing.set_down import SetDown, over_held_bass
 from engine.hearing.spelled import slash_chord_counted
@@ -99,6 +100,7 @@ class Ear:
         self._named = False  # since the start or the last jump
         self._choice = NOTHING_HEARD
         self._set_down = SetDown()
+        self._laid = LaidDown()
         self._low_position = -inf  # the place of the last key below C3
         self._reading = NOTHING_READ
 
@@ -107,6 +109,7 @@ class Ear:
     def note_on(self, moment: Moment, note: int, velocity: int, channel: int) -> None:
         """A key goes down."""
         self._held.strike(moment.position, note, velocity, channel)
+        self._laid.strike(moment.position, note, velocity)
         self._struck = self._struck or velocity > 0
         if note < C3 and velocity > 0:
             self._low_position = moment.position
@@ -140,6 +143,7 @@ class Ear:
         self._memory.jump(moment.position)
         self._named = False
         self._set_down = SetDown()
+        self._laid = LaidDown()
         if self._low_position > -inf:
             self._low_position = moment.position
         self._beat = None
@@ -255,7 +259,8 @@ class Ear:
 
     def _name(self, belief: Doubles, reading: Reading) -> None:
         self._named = True
-        choice = self._chooser.choose(belief, reading, self._keys.best()[0])
+        upon = self._laid.root_under(reading)
+        choice = self._chooser.choose(belief, reading, self._keys.best()[0], upon)
         chord = over_held_bass(choice.chord, self._choice.chord, reading)
         self._choice = choice._replace(chord=self._set_down.over(chord, reading))
 
@@ -288,6 +293,7 @@ class Ear:
         self._bar = moment.bar if self._place == BAR_LINE else None
         if self._place == BAR_LINE:
             self._set_down = SetDown()
+            self._laid.since(moment.position - ON_THE_BEAT)
         self._beat = moment.position
         recalled = self._memory.expect(self._pulse, len(beats))
         self._chords.begin(self._place, self._past.vector(), self._keys.belief, recalled)

@@ -42,8 +42,18 @@ _TURNED: Final = ("maj7", "min7", "7", "hdim7", "minmaj7")
 _OVER_A_BASS: Final = 64.0
 
 
-def spelled_counted(belief: Doubles, reading: Reading) -> Doubles:
-    """The belief, flat or by root, in which a chord that is all that is heard counts for itself."""
+# And a chord whose root was struck below it in the bar, and let go, is on that root, though its
+# keys alone spell a triad: it counts as surely as what is sent as it is written.
+_UPON: Final = 64.0
+
+
+def spelled_counted(belief: Doubles, reading: Reading, upon: int | None = None) -> Doubles:
+    """The belief, flat or by root, in which a chord that is all that is heard counts for itself.
+
+    `upon` is the root that was laid down for it before, if any.
+    """
+    if upon is not None:
+        return _raised(belief, upon, _UPON)
     struck, low = _played(reading)
     if not reading.sounding <= struck:
         return belief
