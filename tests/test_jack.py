@@ -14,7 +14,7 @@ import subprocess
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from ctypes.util import find_library
 from pathlib import Path
 from typing import Any
@@ -54,15 +54,28 @@ def soon(true: Callable[[], bool], what: str, seconds: float = 10.0) -> None:
         CLOCK.wait_until(CLOCK.now() + 0.01)
 
 
-@pytest.fixture(scope="module")
-def server() -> Iterator[subprocess.Popen[bytes]]:
-    """A JACK server of our own, whose name is in the environment while the tests run."""
-    name = f"groundling-test-{os.getpid()}"
+@contextmanager
+def running(name: str, *how: str) -> Iterator[subprocess.Popen[bytes]]:
+    """A JACK server of this name, which is in the environment while it runs.
+
+    With -S it is synchronous: on a busy machine a period waits for its clients, as long as -t says,
+    else messages would be lost.
+    """
     before = os.environ.get("JACK_DEFAULT_SERVER")
     os.environ |= {"JACK_DEFAULT_SERVER": name, "JACK_NO_AUDIO_RESERVATION": "1"}
-    # Synchronous: on a busy machine a period waits for its clients, else messages would be lost.
-    server = [str(JACKD), "-n", name, "-r", "-S", "-t", "5000"]
-    command = [*server, "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
+    command = [
+        str(JACKD),
+        "-n",
+        name,
+        "-r",
+        *how,
+        "-d",
+        "dummy",
+        "-r",
+        str(RATE),
+        "-p",
+        str(PERIOD),
+    ]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
             soon(lambda: bool(systems()) and systems()[0].name == "JACK", "the JACK server")
@@ -74,6 +87,14 @@ def server() -> Iterator[subprocess.Popen[bytes]]:
                 del os.environ["JACK_DEFAULT_SERVER"]
             else:
                 os.environ["JACK_DEFAULT_SERVER"] = before
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[str]:
+    """A JACK server of our own, whose name is in the environment while the tests run."""
+    name = f"groundling-test-{os.getpid()}"
+    with running(name, "-S", "-t", "5000"):
+        yield name
 
 
 @contextmanager
@@ -158,7 +179,7 @@ class Sequencer:
 
 
 @pytest.fixture
-def sequencer(server: subprocess.Popen[bytes]) -> Iterator[Sequencer]:
+def sequencer(server: str) -> Iterator[Sequencer]:
     """A sequencer on the server, closed after the test."""
     assert server
     client = Sequencer()
@@ -166,8 +187,8 @@ def sequencer(server: subprocess.Popen[bytes]) -> Iterator[Sequencer]:
     client.close()
 
 
-@pytest.fixture
-def start_player(sequencer: Sequencer) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+@contextmanager
+def players(sequencer: Sequencer) -> Iterator[Callable[..., subprocess.Popen[str]]]:
     """Starts a player in a process of its own and connects the sequencer to it."""
     started: list[subprocess.Popen[str]] = []
 
@@ -185,11 +206,20 @@ def start_player(sequencer: Sequencer) -> Iterator[Callable[..., subprocess.Pope
         sequencer.wire(bass)
         return process
 
-    yield start
-    for process in started:
-        if process.poll() is None:
-            process.kill()
-        process.communicate()
+    try:
+        yield start
+    finally:
+        for process in started:
+            if process.poll() is None:
+                process.kill()
+            process.communicate()
+
+
+@pytest.fixture
+def start_player(sequencer: Sequencer) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """Starts a player that the sequencer on the server of these tests plays to."""
+    with players(sequencer) as start:
+        yield start
 
 
 def ends_well(process: subprocess.Popen[str], number: int = signal.SIGTERM) -> str:
@@ -477,31 +507,32 @@ def test_a_keyboard_that_is_unplugged_with_its_keys_down_is_told_and_taken_again
     assert back == "stage piano:out is back"
 
 
-def test_ctrl_c_ends_play_while_the_server_stands_still(
-    server: subprocess.Popen[bytes],
-    sequencer: Sequencer,
-    start_player: Callable[..., subprocess.Popen[str]],
-) -> None:
+# A server of its own, as it waits for a client that died ten times as long as for one that is late.
+STILL = (f"groundling-still-{os.getpid()}", "-S", "-t", "200")
+
+
+def test_ctrl_c_ends_play_while_the_server_stands_still() -> None:
     """It does not wait for it, says why a note may hang, and sums up what was played."""
-    process = start_player(*GROUNDLING)
-    sequencer.play([(0.0, NoteOn(0, note, 80)) for note in CHANGES[2]])
-    soon(lambda: bool(hanging(e for _, e in sequencer.heard)), "a sounding note")
-    with standing_still(server):
-        process.send_signal(signal.SIGINT)
-        summary, said = process.communicate(timeout=10)
-    soon(lambda: CHORDS not in sequencer.names(), "the server to miss it")
+    with running(*STILL) as server, closing(Sequencer()) as sequencer, players(sequencer) as start:
+        process = start(*GROUNDLING)
+        sequencer.play([(0.0, NoteOn(0, note, 80)) for note in CHANGES[2]])
+        soon(lambda: bool(hanging(e for _, e in sequencer.heard)), "a sounding note")
+        with standing_still(server):
+            process.send_signal(signal.SIGINT)
+            summary, said = process.communicate(timeout=10)
+        soon(lambda: CHORDS not in sequencer.names(), "the server to miss it")
 
     assert (process.returncode, said) == (0, jack_client.LEFT_BEHIND + "\n")
     assert "1 chord heard" in summary
 
 
-def test_a_server_that_stands_still_is_not_waited_for(server: subprocess.Popen[bytes]) -> None:
+def test_a_server_that_stands_still_is_not_waited_for() -> None:
     """Nor does Ctrl-C have to be pressed: for whoever begins then there is none."""
     asks = (
         "from ports.drivers import jack_client;"
         "jack_client.OPEN_SECONDS = 0.1; print(jack_client.look())"
     )
-    with standing_still(server):
+    with running(*STILL) as server, standing_still(server):
         done = subprocess.run(
             [sys.executable, "-c", asks],
             cwd=ROOT, capture_output=True, text=True, timeout=10, check=False,
@@ -510,7 +541,7 @@ def test_a_server_that_stands_still_is_not_waited_for(server: subprocess.Popen[b
     assert (done.stdout, done.stderr) == ("None\n", "")
 
 
-def test_play_names_what_it_cannot_find(server: subprocess.Popen[bytes]) -> None:
+def test_play_names_what_it_cannot_find(server: str) -> None:
     """An unknown port ends the program with one sentence that lists the ports there are."""
     assert server
     done = subprocess.run(
