@@ -178,6 +178,40 @@ class TestBassline:
 
         assert (first.beat, first.note % 12, first.role) == (late, 9, Role.ROOT)
 
+    @pytest.mark.parametrize("shift", range(12))
+    @pytest.mark.parametrize(
+        ("figure", "metre", "late", "met"),
+        [
+            ("X--- ----", "4/4", "1/4", "1"),
+            ("X--- ----", "4/4", "3/2", "2"),
+            ("X--- --x-", "4/4", "1/4", "1"),
+            ("X-x- x---", "4/4", "1/4", "1"),
+            ("Xx-- x---", "4/4", "1/4", "1/2"),
+            ("X--- ---x", "4/4", "13/4", "7/2"),
+            ("X-- ---", "6/8", "1/4", "3/2"),
+            ("X- -- ---", "7/8", "5/4", "2"),
+        ],
+    )
+    def test_a_chord_that_comes_late_and_fits_is_met_with_the_next_beat(
+        self, figure: str, metre: str, late: str, met: str, shift: int
+    ) -> None:
+        """The bass holds the Eb of Eb, which is Cm: the C need not wait for a slow figure."""
+        wanted = Metre.of(metre)
+        style = replace(
+            WALK,
+            rhythm=Rhythm(Grid.EIGHTHS, (written(figure, metre),)),
+            metres=(wanted,),
+            approach=Approach(led=0),
+        )
+        before, came = (chord(name).transposed(shift) for name in ("Eb", "Cm"))
+        line = Bassline(style, Random(1))
+        held = line.write(ask_for(0, [Span(Fraction(0), wanted.bar, before, 0.9)], None))[0]
+        start = Fraction(late)
+        spans = [Span(start, wanted.bar, came, 0.9)]
+        first = line.write(ask_for(0, spans, held, metre=wanted, start=start))[0]
+
+        assert (first.beat, first.note % 12) == (Fraction(met), came.root)
+
     @pytest.mark.parametrize(("walks", "basses"), [(True, {10}), (False, {10, 5, 2})])
     def test_a_left_hand_that_walks_is_not_doubled(self, basses: set[int], *, walks: bool) -> None:
         """Bb7, Bb7/F and Bb7/D are one chord under a walking hand, three if it sets them down."""

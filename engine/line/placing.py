@@ -141,10 +141,14 @@ def placed(
         ask.bar_start + s.in_bar: s for s in strokes if ask.bar_start + s.in_bar >= ask.start
     }
     for stretch in stretches:
-        wanted = stretch.change and stretch.start < ask.end and _wants_note(stretch, ask)
+        if not stretch.change or stretch.start >= ask.end:
+            continue
+        if not _wants_note(stretch, ask):
+            _meet_late(stretch, ask, moments)
+            continue
         # Who has not played yet comes in with the chord, whatever the figure says.
         first = ask.last is None and stretch.start == ask.start
-        if wanted and (first or not _spoken_for(stretch, moments, approach)):
+        if first or not _spoken_for(stretch, moments, approach):
             _meet(stretch.start, moments)
     return _cut(ask, moments, stretches, approach.daring)
 
@@ -169,6 +173,16 @@ def _spoken_for(stretch: Stretch, moments: dict[Fraction, Stroke], approach: App
 
 def _reaches(stroke: Stroke, beat: Fraction, stretch: Stretch) -> bool:
     return stroke.early and beat < stretch.start <= beat + stroke.length
+
+
+def _meet_late(stretch: Stretch, ask: Ask, moments: dict[Fraction, Stroke]) -> None:
+    """Let the root of a chord that came late be struck with the next felt beat, if not before."""
+    at = stretch.start - ask.bar_start
+    began, length = ask.metre.felt_beat_at(at)
+    beat = ask.bar_start + began + length
+    spoken = any(stretch.start <= b <= beat and not s.ghost for b, s in moments.items())
+    if not spoken and beat < min(stretch.end, ask.end):
+        _meet(beat, moments)
 
 
 def _meet(change: Fraction, moments: dict[Fraction, Stroke]) -> None:
