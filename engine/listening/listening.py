@@ -230,7 +230,7 @@ class Listening:
         keys = fresh if late else len(ear.struck)
         chord = self._colours.without_the_tune(heard.chord, self._chord, keys, bar_line=bar_line)
         self.heard = replace(heard, chord=chord)
-        if self._is_too_soon(chord, moment):
+        if now.begins_too_soon(moment, chord, self._chord, ear):
             return False
         if heard.confidence >= SURE:
             now.doubted = None
@@ -266,11 +266,6 @@ class Listening:
         if not self._now.foretold.yields_to(heard.chord.root, self._chord.root, self.ear):
             return False
         return is_believed(heard.confidence, at_first=self._now.has_just_begun(moment))
-
-    def _is_too_soon(self, chord: Chord, moment: Moment) -> bool:
-        """Whether a beat that has just begun still sounds like the one before: keys may be late."""
-        now = self._now
-        return now.begins_here(moment) and now.foretold.still_sounds(chord, self._chord)
 
     @property
     def has_more_to_see(self) -> bool:

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final
 
-from engine.listening.foretold import Foretold
+from engine.hearing.ear import Ear
+from engine.listening.foretold import FIRST_KEYS, Foretold
 from engine.theory.harmony import Chord
 from engine.theory.meter import ON_THE_BEAT, Moment
 
@@ -59,9 +60,16 @@ class Running:
         """Whether all that is known of it but its first keys was known before."""
         return self.began is not None and moment.at - self.began.at < _AT_FIRST_SECONDS
 
-    def begins_here(self, moment: Moment) -> bool:
-        """Whether no time has passed since it began."""
-        return self.began is not None and moment.position == self.began.position
+    def begins_too_soon(self, moment: Moment, chord: Chord, played: Chord | None, ear: Ear) -> bool:
+        """Whether it begins here and sounds like the one before still: keys may be late.
+
+        A chord that was struck for it stays; what only goes on is asked about once more.
+        """
+        begins = self.began is not None and moment.position == self.began.position
+        if not begins or len(ear.struck) > FIRST_KEYS:
+            return False
+        self.awaits = self.foretold.still_sounds(chord, played)
+        return self.awaits
 
     @property
     def may_be_a_bar_line(self) -> bool:
