@@ -12,8 +12,8 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
-from engine.events import Forecast
-from engine.listening.foretold import Foretold, is_rest
+from engine.events import Forecast, Heard
+from engine.listening.foretold import BELIEVED, FIRST_KEYS, Foretold, is_rest
 from engine.theory.harmony import Chord
 
 # Who guessed a change so often, and the chord stayed, plays on in the chord until the keys tell;
@@ -45,6 +45,19 @@ class Ahead:
                 in_vain = self._is_in_vain(forecast)
                 return self.told[:i] + _stays(self.told[i:], chord) if in_vain else self.told
         return self.told
+
+    def pushed(self, heard: Heard, struck: frozenset[int], played: Chord | None) -> Heard | None:
+        """The chord believed to come next instead of the one heard, if it is struck already.
+
+        A key or two may be a tune, and tones of the chord that is played by are that chord still.
+        """
+        coming = next(iter(self.taken(played)), None)
+        if coming is None or coming.chord is None or coming.confidence < BELIEVED:
+            return None
+        goes_on = played is not None and struck <= played.keys
+        if goes_on or len(struck) <= FIRST_KEYS or not struck <= coming.chord.keys:
+            return None
+        return replace(heard, chord=coming.chord, confidence=coming.confidence)
 
     def rests(self) -> frozenset[Fraction]:
         """The felt beats for which it is believed that no chord comes."""

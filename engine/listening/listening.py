@@ -215,6 +215,8 @@ class Listening:
         heard = now.foretold.named(ear.heard(moment, whole=self._lead and late), ear)
         self.timing.read(moment, silent=ear.silent)
         fresh, self._fresh = self._fresh, 0
+        pushed = self._pushed(heard) if late and fresh else None
+        heard = pushed or heard
         if heard.chord is None or (late and not (fresh or now.awaits or self._lead)):
             return False
         now.awaits = now.foretold.may_come_yet(heard.chord, ear, self.timing, late=late)
@@ -224,7 +226,7 @@ class Listening:
             return False  # a tune over a rest is no chord
         if now.foretold.in_silence is not None and self._hears_nothing(heard):
             return self._turn_to(now.foretold.in_silence, moment)
-        if not self._is_believed(heard, moment):
+        if pushed is None and not self._is_believed(heard, moment):
             return False
         bar_line = not late and now.may_be_a_bar_line
         keys = fresh if late else len(ear.struck)
@@ -235,6 +237,12 @@ class Listening:
         if heard.confidence >= SURE:
             now.doubted = None
         return self._turn_to(chord, moment, anyway=now.come_in() or self._is_awaited)
+
+    def _pushed(self, heard: Heard) -> Heard | None:
+        """The next beat's chord, if its keys came late in one that was left out."""
+        if self._lead or not self.timing.between:
+            return None
+        return self._ahead.pushed(heard, self.ear.struck, self._chord)
 
     def _hears_nothing(self, heard: Heard) -> bool:
         """Whether no key tells of the beat, and what was heard before is known."""
