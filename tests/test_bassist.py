@@ -1294,21 +1294,6 @@ def test_a_chord_goes_by_the_name_it_has_in_the_chart() -> None:
     assert "F#m/B" not in names_of(bass_player())
 
 
-@pytest.mark.parametrize("played", ["Gm Gm/F# Gm/F Em7b5", "Gm Gm Gm Em7b5"])
-@pytest.mark.parametrize("lowest", [36, 55])
-def test_a_bass_line_of_the_chart_is_played_for_who_leaves_it_to_us(
-    played: str, lowest: int
-) -> None:
-    """G, F# and F under Gm, for the right hand alone; a left hand that stays on G is gone with."""
-    foresight = Foresight(chart=chart_of("Gm Gm/F# Gm/F Em7b5"))
-    keys = [e for e in comping(played) if isinstance(e, NoteOn | NoteOff) and e.note >= lowest]
-    out = heard_from(bass_player(foresight=foresight), keys, until=7.9)
-
-    due = "Gm Gm/F# Gm/F Em7b5" if lowest > 48 else played
-    firsts = [next(p for p in plays(out) if p.at > 2.0 * i - 0.05) for i in range(4)]
-    assert [p.note % 12 for p in firsts] == [parse_symbol(name).bass for name in due.split()]
-
-
 def test_chords_that_are_sent_early_are_what_they_spell() -> None:
     """F#m over B stays F#m/B from bar line to bar line, each time round."""
     out = heard_from(bass_player(lead=1), comping("A F#m/B E7 A " * 2), until=16)

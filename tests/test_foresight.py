@@ -368,38 +368,6 @@ def test_a_slash_chord_called_by_its_bass_is_as_written(name: str) -> None:
     assert seen[0].confidence > 0.8
 
 
-def over_each_bass(shift: int) -> list[Chord]:
-    """A bar each of G minor over G, F# and F, and of Em7b5, moved by semitones."""
-    line = [replace(chord("Gm"), bass=pitch_class_of_name(name)) for name in ("G", "F#", "F")]
-    return [c.transposed(shift) for c in (*line, chord("Em7b5"))]
-
-
-@pytest.mark.parametrize("shift", range(12))
-def test_a_bass_that_moves_under_a_chord_is_expected_where_the_chart_has_it(shift: int) -> None:
-    """The right hand plays Gm for three bars; over F# and F it stands in the chart."""
-    written = over_each_bass(shift)
-    line = Section("Line", tuple(Bar(((Fraction(0), c),)) for c in written))
-    foresight = Foresight(chart=Chart((line,)))
-    held = [written[0]] * 12
-
-    for bar in (1, 2):
-        play(foresight, held[4 * (bar - 1) : 4 * bar - 1], 4 * (bar - 1))
-        seen = foresight.look(now(4 * bar - 1, held[0]), 4)
-        assert [f.chord for f in seen] == [written[bar]] * 4
-        play(foresight, held[:1], 4 * bar - 1)
-
-
-def test_no_bass_moves_where_it_is_open_which_bar_it_is() -> None:
-    """Gm was heard for a beat: whether the one over F# comes now or later nobody knows."""
-    line = Section("Line", tuple(Bar(((Fraction(0), c),)) for c in over_each_bass(0)))
-    foresight = Foresight(chart=Chart((line,)))
-    heard = chord("Gm")
-
-    seen = foresight.look(now(0, heard), 3)
-
-    assert [f.chord for f in seen] == [heard] * 3
-
-
 def test_a_loop_of_a_section_is_followed() -> None:
     """Played again unasked, the section is followed from its second chord on."""
     foresight = Foresight(chart=SONG)

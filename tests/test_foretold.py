@@ -87,23 +87,6 @@ def test_who_leaves_the_bass_to_us_is_taken_at_the_chart_s_word(low: str, named:
     assert symbol(chord, Key(2)) == named
 
 
-@pytest.mark.parametrize(("low", "due", "named"), [
-    ("", "Dm/C#", "Dm7/C#"), ("", "Dm", "Dm7"), ("38 ", "Dm/C#", "Dm7"),
-])  # fmt: skip
-def test_a_chord_on_the_root_foretold_takes_its_bass_and_keeps_its_colour(
-    low: str, due: str, named: str
-) -> None:
-    """D minor with its seventh over the C sharp of the chart, unless a low key says D."""
-    player = Pianist().at(8).play(f"{low}57 62 65").at(9).play(f"{low}57 60 62 65").at(9.02)
-    player.hears()
-    heard = replace(player.ear.ended, chord=parse_symbol("Dm7"))
-    told = Foretold(Forecast(Fraction(9), parse_symbol(due), 0.95), parse_symbol("Dm"))
-
-    chord = told.named(heard, player.ear).chord
-    assert chord is not None
-    assert symbol(chord, Key(2, minor=True)) == named
-
-
 def test_who_holds_a_low_key_has_not_left_the_bass() -> None:
     """D2 is a drone under all of it: struck long ago, it sounds, and D, F#, A and C# lie on it."""
     player = Pianist().at(0).play("38 57 62 66").at(12)
@@ -153,28 +136,6 @@ def test_a_chord_foretold_is_waited_for_while_its_keys_may_come(
     if notes:
         assert not foretold("Eb", sure).may_come_yet(chord, ear, timing, late=True)
     assert not foretold("Bb7", sure).may_come_yet(chord, ear, timing, late=False)
-
-
-@pytest.mark.parametrize(("heard", "played", "sounds"), [
-    ("Bb", "Eb", True), ("Bb", "Bb/Ab", True), ("Bb7", "Bb/Ab", True),
-    ("Bb", "Bb7", False), ("Bb/D", "Bb/Ab", False),
-])  # fmt: skip
-def test_the_chord_before_is_one_over_the_same_bass(
-    heard: str, played: str, *, sounds: bool
-) -> None:
-    """B flat was before; Bb/Ab is another chord to a bass player, and Bb7 is not."""
-    told = foretold(played)
-
-    assert told.still_sounds(parse_symbol(heard), parse_symbol(played)) is sounds
-
-
-def test_a_bass_that_is_due_under_the_same_root_may_come_late_too() -> None:
-    """B flat is held over the bar line by who is often late, where the bass goes to A flat."""
-    player = Pianist().at(0).play("46 58 62 65").at(4.02)
-    player.hears()
-    timing, chord = timing_of(0.5, 0.0), parse_symbol("Bb")
-
-    assert foretold("Bb/Ab", 0.8).may_come_yet(chord, player.ear, timing, late=False)
 
 
 def test_in_silence_a_bar_line_brings_the_likeliest_chord() -> None:

@@ -45,10 +45,6 @@ _MISHEARD: Final = 0.02
 # F#m over B by the name of Bm9, or Am over F# by that of F#m7b5.
 _RENAMED: Final = 0.3
 
-# A bass that moves under a root tells nothing of its own, so it is moved where the chart has it so
-# at this likelihood.
-_RATHER_THAN_NOT: Final = 0.5
-
 # How much another family on the right root, and another felt beat of the bar, count for.
 _OTHER_FAMILY: Final = 0.5
 _OTHER_PLACE: Final = 0.02
@@ -141,8 +137,6 @@ class Follower:
         self._ends_bar = self._places == pulses - 1
         self._starts = np.flatnonzero(self._places == 0)
         self._moves = np.array([c != self.chords[i - 1] for i, c in enumerate(self.chords)])
-        moved = self._basses != np.roll(self._basses, 1)
-        self._bass_moves = moved & (self._roots == np.roll(self._roots, 1))
         self._section_of, self._section_starts = _sections_by_beat(chart, pulses)
         self._ends_section = np.roll(self._section_of, -1) != self._section_of
         self._ends_section[-1] = True
@@ -191,13 +185,6 @@ class Follower:
         fits = np.where(self._roots == root, places, -1.0)
         best = int(fits.argmax())
         return self.chords[best] if fits[best] > 0 else None
-
-    def over_another_bass(self, root: int, places: Doubles) -> Chord | None:
-        """The chord on a root that stays, as written, if its bass moves rather here than not."""
-        odds = np.bincount(self._name_of, places * self._bass_moves, len(self._names))
-        chord = self._names[best := int(odds.argmax())]
-        likely = odds[best] > _RATHER_THAN_NOT
-        return chord if likely and chord is not None and chord.root == root else None
 
     def _as_written(self, where: Whereabouts, step: Step) -> Doubles:
         """How likely this beat is heard so at each place of the chart, if it has that chord."""

@@ -204,20 +204,16 @@ class Foresight:
             said = said._replace(coming=None)  # of no beat but the next one
             self._path.append(way._replace(standing=standing))
             root = _called(standing.odds, step.root)
-            chord = self._chord_on(root, step.chord, standing, key)
+            stays = root == step.root
+            chord = step.chord if stays else self._chord_on(root, standing, key)
             yield Call(chord, float(standing.odds[root]))
             step = Step(chord, (step.place + 1) % pulses)
         yield from self._guesses(step.chord)
 
     def _guesses(self, chord: Chord | None) -> Iterator[Call]:
-        """Farther on, what followed the best agreeing past, or no change.
-
-        As long as a chart is followed, the bass under a root that stays is as written.
-        """
-        charted = self._follower is not None and self._trust > 0
+        """Farther on, what followed the best agreeing past, or no change."""
         for after in self._memory.after_best(FARTHEST):
-            stays = chord is not None and after is not None and after.root == chord.root
-            chord = chord if charted and stays else after or chord
+            chord = after or chord
             yield Call(chord, _GUESSED)
 
     def _stand(self) -> Standing | None:
@@ -246,22 +242,14 @@ class Foresight:
         odds = share * charted + (1 - share) * judged
         return Standing(step, clues, judged, charted, places, odds)
 
-    def _chord_on(
-        self, root: int, before: Chord | None, standing: Standing, key: Key
-    ) -> Chord | None:
-        """The chord to expect on a root: as written, as it sounds or was heard, or as in the key.
-
-        Of one that goes on only the bass may be another.
-        """
+    def _chord_on(self, root: int, standing: Standing, key: Key) -> Chord | None:
+        """The chord to expect on a root: as written, as heard in this song, or as in the key."""
         if root == NO_CHORD:
             return None
-        stays = before is not None and before.root == root
         charted = None
         if self._follower is not None and standing.places is not None and self._trust > 0:
-            written = self._follower.over_another_bass if stays else self._follower.chord_on
-            charted = written(root, standing.places)
-        heard = before if stays else self._memory.likeliest_chord(root)
-        return charted or heard or _diatonic(root, key)
+            charted = self._follower.chord_on(root, standing.places)
+        return charted or self._memory.likeliest_chord(root) or _diatonic(root, key)
 
 
 def _called(odds: Doubles, root: int) -> int:

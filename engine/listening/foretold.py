@@ -103,25 +103,21 @@ class Foretold:
 
     def still_sounds(self, chord: Chord, played: Chord | None) -> bool:
         """Whether a chord is the one before the beat, and another is played by since it began."""
-        before, played = self.before, played or chord
-        return before is not None and _are_alike(before, chord) and not _are_alike(chord, played)
+        before = self.before
+        return before is not None and before.root == chord.root != (played or chord).root
 
     def named(self, heard: Heard, ear: Ear) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9.
 
-        Who leaves the bass to us plays no low key, so that no other bass speaks against it: what is
-        heard on the root foretold keeps its colour, over the bass foretold.
+        Who leaves the bass to us plays no low key, so that no other bass speaks against it.
         Of a chord that is broken only the first come at once: G and E begin C/G.
         """
         chord, foretold = heard.chord, self.chord
         if chord is None or foretold is None or self.confidence < BELIEVED:
             return heard
         over_it = chord.bass == foretold.bass or (ear.leaves_the_bass and not ear.silent)
-        if not over_it:
+        if chord.root == foretold.root or not over_it:
             return heard
-        if chord.root == foretold.root:
-            own = chord.bass == chord.root
-            return replace(heard, chord=replace(chord, bass=foretold.bass)) if own else heard
         keys = ear.struck | ear.sounding
         fits = keys <= foretold.keys or chord.shares_keys(foretold)
         return replace(heard, chord=foretold) if fits else heard
@@ -135,7 +131,7 @@ class Foretold:
         Another bass than its own speaks against it.  `late` is whether the beat has gone too far.
         """
         foretold, struck = self.chord, ear.struck
-        if foretold is None or _are_alike(chord, foretold):
+        if foretold is None or chord.root == foretold.root:
             return False
         if ear.silent and not struck and self._is_enough_in_silence:
             return True
@@ -150,8 +146,3 @@ class Foretold:
         if self.chord is None or self.chord.root != played or played == root:
             return True
         return ear.holds_against(root, played, self.confidence)
-
-
-def _are_alike(chord: Chord, other: Chord) -> bool:
-    """Whether two chords have the same root over the same bass."""
-    return (chord.root, chord.bass) == (other.root, other.bass)
