@@ -796,6 +796,33 @@ class TestFigures:
 
         assert [note for _, note in _bar_of(style, changes, 1)][1:] == notes
 
+    @pytest.mark.parametrize("shift", range(12))
+    @pytest.mark.parametrize("changes", ["G | Am", "Bb7 | Eb", "Eb | Ab", "Eb | Bb", "Fm7 | Fm7"])
+    @pytest.mark.parametrize(("at_first", "then"), [(0.7, 0.9), (0.9, 0.7), (0.9, 0.9)])
+    @pytest.mark.parametrize("tones", ["1 > > >", "1 5 > >"])
+    def test_a_run_that_has_set_out_goes_on(
+        self, tones: str, at_first: float, then: float, changes: str, shift: int
+    ) -> None:
+        """D and C on the way from G down to A are followed by a B, how likely A may be by then."""
+        ways = ((Way.SEMITONE_BELOW, 1.0), (Way.SCALE_BELOW, 1.0), (Way.FIFTH, 1.0))
+        style = _figured("X- x- x- x-", tones, approach=Approach(led=1, walked=0, ways=ways))
+        key = Key((10 + shift) % 12)
+        asks = [
+            ask_for(0, [replace(s, chord=s.chord.transposed(shift)) for s in spans], None, key=key)
+            for spans in (spans_of(changes, confidence=sure) for sure in (at_first, then))
+        ]
+        for seed in range(6):
+            line = Bassline(style, Random(seed))
+            notes = line.write(asks[0])
+            for played in range(1, 4):
+                start, last = Fraction(played), notes[played - 1]
+                rest = replace(asks[1], start=start, last=last)
+                rest = replace(rest, spans=(replace(rest.spans[0], start=start),))
+                if last.aims_at is not None:
+                    line_on = [last.note, *(n.note for n in line.write(rest))]
+                    steps = [abs(b - a) for a, b in pairwise(line_on)]
+                    assert max(steps) <= 4
+
     @pytest.mark.parametrize(
         ("symbol", "key", "tone"),
         [

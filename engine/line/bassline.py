@@ -16,7 +16,7 @@ from typing import Final
 from engine.figures import FREE, LEAD, OCTAVE
 from engine.line.hand import Hand, Place
 from engine.line.joining import Joining
-from engine.line.leads import Target, leading
+from engine.line.leads import Stay, Target, leading
 from engine.line.offers import Offers
 from engine.line.placing import Placed, Stretch, is_new, placed, stretches_of
 from engine.line.pools import role_of
@@ -26,7 +26,7 @@ from engine.line.rhythm import Rhythms
 from engine.line.roots import Roots
 from engine.line.search import Choice, Column, Coming, Option, best_path, leads_up
 from engine.line.walks import Walk, Walks
-from engine.line.ways import Stay, Ways
+from engine.line.ways import Ways
 from engine.score import Ask, BassNote, Manner, Role
 from engine.style import Style
 from engine.theory.meter import Metre

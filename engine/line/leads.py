@@ -6,11 +6,12 @@ Refuses to know: which way is taken, and on which strokes.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from engine.figures import LEAD
 from engine.line.dice import place_number
-from engine.line.placing import Stretch
+from engine.line.placing import Placed, Stretch
 from engine.line.pools import role_of, scale_of
 from engine.line.search import Option
 from engine.score import Role
@@ -23,6 +24,17 @@ class Target:
 
     stretch: Stretch
     note: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A stretch with its anchor, the bar's strokes, which may lead out of it, and what follows."""
+
+    chord: Chord
+    anchor: int
+    strokes: Sequence[Placed]
+    room: list[int]
+    target: Target | None
 
 
 def place_of(target: Target) -> int:

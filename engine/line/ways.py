@@ -11,27 +11,25 @@ the scale that sounds, and never by a semitone: nobody hears that it led nowhere
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from engine.figures import LEAD, OCTAVE, Stroke
 from engine.line.dice import draw
-from engine.line.leads import Target, leading, place_of, step_of_run
+from engine.line.leads import Stay, Target, leading, place_of, step_of_run
 from engine.line.pickups import is_exposed, with_pickup
 from engine.line.placing import Placed
-from engine.line.pools import lead_in, scale_of, scale_run, steps_between
+from engine.line.pools import lead_in, scale_of
 from engine.line.roots import Roots
+from engine.line.runs import Runs, ends_a_run
 from engine.line.search import Option
 from engine.score import Ask
 from engine.style import Style, Way
-from engine.theory.harmony import Chord
 
 _ONWARD: Final = 1.5  # a way that goes in the direction of the root change is liked more
-_WALK_UP: Final = 0.65  # walk-ups outnumber walk-downs: the low root is home
 # Cheaper than a leap of more than an octave into the way, and dearer than most that are smaller.
 _OCTAVE_UP: Final = 2.5
 _TENTH: Final = 16  # farther up the octave of the next root is out of the hand, and of the line
-_NEAR: Final = (3, 7)  # from a third to a fifth the steps between two roots make a line
 
 LIKELY: Final = 0.75
 """Below this a change is one that may not come, and is not led into by a semitone.
@@ -50,23 +48,13 @@ _BY_SEMITONE: Final = frozenset(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Stay:
-    """A stretch with its anchor, the bar's strokes, which may lead out of it, and what follows."""
-
-    chord: Chord
-    anchor: int
-    strokes: Sequence[Placed]
-    room: list[int]
-    target: Target | None
-
-
 class Ways:
     """How one part goes from chord to chord."""
 
     def __init__(self, style: Style, roots: Roots, seed: int) -> None:
         self._approach = style.approach
         self._roots = roots
+        self._runs = Runs(roots, seed)
         self._seed = seed
 
     def with_room(
@@ -83,10 +71,11 @@ class Ways:
         if target is not None and target.stretch.confidence < self._approach.daring:
             target = None
         asked = _asked(stay.strokes, stay.room)
-        if asked == 1 and target is not None and target.stretch.change:
+        last = asked == 1 and not ends_a_run(ask, stay)
+        if last and target is not None and target.stretch.change:
             self._arrive(ask, stay, target, stay.room, options)
         elif asked:
-            self._walk(ask, stay, target, stay.room[-asked:], options)
+            self._run(ask, stay, target, stay.room[-asked:], options)
         elif target is not None and target.stretch.change and stay.room:
             self._approach_to(ask, stay, target, options)
 
@@ -185,7 +174,7 @@ class Ways:
                 return way
         return None
 
-    def _walk(
+    def _run(
         self,
         ask: Ask,
         stay: Stay,
@@ -195,49 +184,16 @@ class Ways:
     ) -> None:
         """The strokes that a figure gives to leading on: steps to the next root, or back home."""
         if target is None or not target.stretch.change:
-            run = self._home_run(ask, stay, len(places))
+            run = self._runs.home(ask, stay, places)
             steps = [step_of_run(note, stay.anchor, stay.chord) for note in run]
         else:
-            run = self._run(ask, stay, target, len(places))
+            semitone = self.by_semitone(target)
+            run = self._runs.onward(ask, stay, target, places, semitone=semitone)
             steps = [leading(note, target, stay.chord, ask.key) for note in run]
             if not steps:
                 self._arrive(ask, stay, target, places, options)
         for i, step in zip(places, steps, strict=False):
             options[i] = [step]
-
-    def _home_run(self, ask: Ask, stay: Stay, count: int) -> Sequence[int]:
-        """Scale tones back to the root that stays."""
-        below = draw(self._seed, ask.bar, 6) < _WALK_UP
-        scale = scale_of(stay.chord, ask.key)
-        runs = [scale_run(scale, stay.anchor, step, count) for step in (-1, 1)]
-        return self._playable(runs if below else runs[::-1])
-
-    def _run(self, ask: Ask, stay: Stay, target: Target, count: int) -> Sequence[int]:
-        """Steps to the next root: from the root that is left if it is near, else from a side.
-
-        Its last step is a semitone or not, as the change drew; nothing where no such run is near.
-        """
-        semitone = self.by_semitone(target)
-        scale, goal = scale_of(stay.chord, ask.key), target.note
-        near = _NEAR[0] <= abs(goal - stay.anchor) <= _NEAR[1]
-        between = steps_between(scale, stay.anchor, goal, count, semitone=semitone) if near else ()
-        below = draw(self._seed, place_of(target), 6) < _WALK_UP
-        sides = [_from_side(scale, goal, step, count, semitone=semitone) for step in (-1, 1)]
-        close = [run for run in sides if run and abs(run[0] - stay.anchor) <= _NEAR[1]]
-        return self._playable([between, *(close if below else close[::-1])])
-
-    def _playable(self, runs: Sequence[Sequence[int]]) -> Sequence[int]:
-        return next((run for run in runs if run and all(map(self._roots.has, run))), ())
-
-
-def _from_side(
-    scale: frozenset[int], goal: int, step: int, count: int, *, semitone: bool
-) -> list[int]:
-    """A run of the scale to the goal whose last step is a semitone, or is none."""
-    if semitone:
-        return [*scale_run(scale, goal + step, step, count - 1), goal + step]
-    run = scale_run(scale, goal, step, count)
-    return run if abs(run[-1] - goal) == 2 else []
 
 
 def _sounds_before(ask: Ask, stay: Stay, target: Target, first: int) -> int:
