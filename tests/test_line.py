@@ -212,6 +212,26 @@ class TestBassline:
 
         assert (first.beat, first.note % 12) == (Fraction(met), came.root)
 
+    @pytest.mark.parametrize("shift", range(12))
+    @pytest.mark.parametrize(
+        ("rang", "length", "met"), [("Am7b5", "2", 4), ("Cm", "2", 5), ("Am7b5", "1", 5)]
+    )
+    def test_a_change_waits_for_the_figure_while_nothing_rubs(
+        self, rang: str, length: str, met: int, shift: int
+    ) -> None:
+        """On 4 a tumbao rings over the bar line: a C into Ab, but no A, which has to be left."""
+        figure = Figure.of("--x- --X-", "8 >1", Grid.EIGHTHS)
+        style = replace(WALK, rhythm=Rhythm(Grid.EIGHTHS, (figure,)), approach=Approach(wait=1))
+        line = Bassline(style, Random(1))
+        before, came = (chord(name).transposed(shift) for name in (rang, "Ab"))
+        spans = [Span(Fraction(0), Fraction(4), before, 0.9)]
+        last = line.write(ask_for(0, spans, None))[-1]
+        last = replace(last, beat=Fraction(3), length=Fraction(length), note=36 + before.root)
+        spans = [Span(Fraction(4), Fraction(8), came, 0.9)]
+        first = line.write(ask_for(1, spans, last))[0]
+
+        assert (first.beat, first.note % 12) == (met, came.root)
+
     @pytest.mark.parametrize(("walks", "basses"), [(True, {10}), (False, {10, 5, 2})])
     def test_a_left_hand_that_walks_is_not_doubled(self, basses: set[int], *, walks: bool) -> None:
         """Bb7, Bb7/F and Bb7/D are one chord under a walking hand, three if it sets them down."""

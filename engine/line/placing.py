@@ -148,7 +148,7 @@ def placed(
             continue
         # Who has not played yet comes in with the chord, whatever the figure says.
         first = ask.last is None and stretch.start == ask.start
-        if first or not _spoken_for(stretch, moments, approach):
+        if first or _rubs(stretch, ask) or not _spoken_for(stretch, moments, approach):
             _meet(stretch.start, moments)
     return _cut(ask, moments, stretches, approach.daring)
 
@@ -158,6 +158,15 @@ def _wants_note(stretch: Stretch, ask: Ask) -> bool:
     if stretch.start > ask.start or ask.last is None or stretch.start.denominator == 1:
         return True
     return ask.last.note % 12 not in stretch.chord.pitch_classes
+
+
+def _rubs(stretch: Stretch, ask: Ask) -> bool:
+    """Whether a note rings into a chord that came as a surprise, and is none of its tones."""
+    last = ask.last
+    if last is None or stretch.start > ask.start:
+        return False
+    rings = last.beat + last.length > stretch.start
+    return rings and last.note % 12 not in stretch.chord.keys
 
 
 def _spoken_for(stretch: Stretch, moments: dict[Fraction, Stroke], approach: Approach) -> bool:
