@@ -8,6 +8,7 @@ comes after it: C, E flat and G after a low A flat are A flat major seven.
 
 from __future__ import annotations
 
+from collections import deque
 from functools import lru_cache
 from typing import Final
 
@@ -25,12 +26,15 @@ _WHOLE: Final = (
 )  # fmt: skip
 _LEFT_OUT: Final = frozenset({2, 7})
 
+# A bar in eighths, both hands low: where no bar line comes, more than that is not kept.
+_KEPT: Final = 16
+
 
 class LaidDown:
     """The low notes struck since the bar line, in order."""
 
     def __init__(self) -> None:
-        self._notes: list[tuple[float, int]] = []
+        self._notes: deque[tuple[float, int]] = deque(maxlen=_KEPT)
 
     def strike(self, position: float, note: int, velocity: int) -> None:
         """A key goes down; only a low one is laid down."""
@@ -39,7 +43,8 @@ class LaidDown:
 
     def since(self, position: float) -> None:
         """A bar begins: what was struck before this place is forgotten."""
-        self._notes = [each for each in self._notes if each[0] >= position]
+        while self._notes and self._notes[0][0] < position:
+            self._notes.popleft()
 
     def root_under(self, reading: Reading) -> int | None:
         """The root, of these, on which what is struck above is a whole chord, if there is one."""
