@@ -4,11 +4,13 @@
         [--heard MANNER [--lead]] [--folds CACHE]
 
 The charts are the songs of the folder whose bars all have one length.  Each is played as written;
-with a section played twice more than written; from a section in its middle on; and with one chord
-in eight replaced by another.  Foreseen and false alarms are those of bench.foresight.  What nobody
-could know is not judged: a change into a replaced chord (the change out of it is), and, after a
-step back to the start of a section that was to be left, the first beat that tells the two apart
-(the way out of the loop is judged).
+with a section played twice more than written; from a section in its middle on; with one chord in
+eight replaced by another; and three times through, with one chord in eight of the chart replaced
+by the same other chord every time.  Foreseen and false alarms are those of bench.foresight.  What
+nobody could know is not judged: a change into a replaced chord (the change out of it is; and where
+it is the same every time, the change into it the third time), and, after a step back to the start
+of a section that was to be left, the first beat that tells the two apart (the way out of the loop
+is judged).
 With `--heard` the chords are not given but played in a manner of bench.voicings to the whole
 engine, which has the chart; with `--lead` it has no chart, and the keys come a felt beat early.
 Then the figures are those of bench.expecting and bench.landing; every change is to be landed on,
@@ -133,6 +135,15 @@ def with_substitutes(beats: Sequence[Felt], rng: random.Random) -> tuple[list[Fe
     return out, entries
 
 
+def with_the_same_substitutes(chart: Chart, rng: random.Random) -> tuple[list[Felt], set[int]]:
+    """Three times through, one chord in eight on another root, every time the same."""
+    sections = range(len(chart.sections))
+    once, entries = with_substitutes(beats_of(chart, sections)[0], rng)
+    length = len(chart.bars) * chart.metre.bar
+    beats = [replace(felt, beat=felt.beat + i * length) for i in range(3) for felt in once]
+    return beats, {i * len(once) + entry for i in range(2) for entry in entries}
+
+
 Play = tuple[list[Felt], set[int]]
 
 
@@ -196,6 +207,8 @@ def plays(charts: Sequence[Chart]) -> Iterator[tuple[str, list[Play]]]:
     rng = random.Random(SEED)
     written = [beats_of(chart, range(len(chart.sections)))[0] for chart in charts]
     yield "one chord in eight replaced", [with_substitutes(beats, rng) for beats in written]
+    rng = random.Random(SEED)
+    yield "... by the same each time", [with_the_same_substitutes(chart, rng) for chart in charts]
 
 
 def main() -> None:

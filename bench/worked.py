@@ -71,7 +71,7 @@ def rows(example: Example) -> Iterator[str]:
             _likeliest(expected, example.key) if beat else "all nearly alike",
             _named(at_once, example.key),
             _named(by_the_end, example.key),
-            f"{by_the_end.key.name} {by_the_end.key_confidence:.2f}" if beat else "none yet",
+            f"{by_the_end.key.name} {by_the_end.key_confidence:.2f}",
         )
         yield f"| {' | '.join(cells)} |"
 

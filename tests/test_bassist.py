@@ -466,10 +466,18 @@ class Remembering(Foresight):
         super().__init__()
         self.roots: dict[Fraction, int | None] = {}
 
-    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
+    def commit(
+        self,
+        beat: Fraction,
+        in_bar: Fraction,
+        metre: Metre,
+        chord: Chord | None,
+        *,
+        grounded: bool = False,
+    ) -> None:
         """Note it."""
         self.roots[beat] = None if chord is None else chord.root
-        super().commit(beat, in_bar, metre, chord)
+        super().commit(beat, in_bar, metre, chord, grounded=grounded)
 
 
 def test_a_bar_that_was_rested_through_is_remembered_as_the_song_has_it() -> None:
@@ -530,10 +538,18 @@ class Mistaken(WatchedForesight):
             for each in ahead
         )
 
-    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
+    def commit(
+        self,
+        beat: Fraction,
+        in_bar: Fraction,
+        metre: Metre,
+        chord: Chord | None,
+        *,
+        grounded: bool = False,
+    ) -> None:
         """Note it."""
         self.remembered[beat] = chord
-        super().commit(beat, in_bar, metre, chord)
+        super().commit(beat, in_bar, metre, chord, grounded=grounded)
 
 
 def test_a_pushed_chord_is_due_on_its_bar_line_whatever_else_was_foretold() -> None:

@@ -10,9 +10,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from engine.events import Forecast
 from engine.foresight.chart import Bar, Chart, Section
 from engine.foresight.outlook import Foresight
 from engine.foresight.standing import Present
+from engine.listening.foretold import SURE
 from engine.theory.harmony import QUALITY_BY_SUFFIX, Chord, Key
 from engine.theory.meter import FOUR_FOUR, Metre, Moment
 from engine.theory.pitch import pitch_class_of_name
@@ -350,6 +352,47 @@ def test_who_replaces_chords_is_not_taken_at_the_charts_word() -> None:
     )
 
     assert unsure < sure - 0.05
+
+
+# The second bar of the first verse, a C minor on the chart, is an E7.
+REHARMONISED = [*VERSE_BEATS[:4], *bars("E7"), *VERSE_BEATS[8:]]
+AFTER_IT = [*VERSE_BEATS, *BRIDGE_BEATS, *VERSE_BEATS]
+
+
+def second_bar(*choruses: list[Chord]) -> tuple[Forecast, Foresight]:
+    """What is expected of the second bar after so many choruses, by their first verses."""
+    foresight = Foresight(chart=SONG)
+    played = [c for verse in choruses for c in (*verse, *AFTER_IT)]
+    played += VERSE_BEATS[:3]
+    play(foresight, played)
+    return foresight.look(now(len(played), VERSE_BEATS[3]), 1)[0], foresight
+
+
+def test_a_chord_that_always_comes_instead_is_pencilled_in() -> None:
+    """Once it may be a whim, and nobody knows; the third time round it is expected."""
+    once, _ = second_bar(REHARMONISED)
+    twice, _ = second_bar(REHARMONISED, REHARMONISED)
+
+    assert once.confidence < SURE
+    assert twice.chord == chord("E7")
+    assert twice.confidence > 0.7
+
+
+def test_a_habit_is_forgotten_where_the_written_chord_comes_back() -> None:
+    """Two choruses of E7 and two as written: the written one is expected again."""
+    seen, _ = second_bar(REHARMONISED, REHARMONISED, VERSE_BEATS, VERSE_BEATS)
+
+    assert seen.chord == chord("Cm")
+    assert seen.confidence > 0.7
+
+
+def test_what_is_pencilled_in_outlasts_a_jump() -> None:
+    """The sequencer goes back to the start: the player's E7 is still the player's."""
+    _, foresight = second_bar(REHARMONISED, REHARMONISED)
+    foresight.relocate(Fraction(1000))
+    play(foresight, VERSE_BEATS[:3], 1000)
+
+    assert foresight.look(now(1003, VERSE_BEATS[3]), 1)[0].chord == chord("E7")
 
 
 @pytest.mark.parametrize("name", ["Em7b5", "Em"])

@@ -780,6 +780,24 @@ def test_a_cadence_tells_its_key_in_all_keys() -> None:
         assert player.at(8).ear.heard(moment(8.0)).key == Key(steps)
 
 
+@pytest.mark.parametrize(("chord", "minor"), [("48 60 64 67", False), ("48 60 63 67 70", True)])
+def test_the_first_chord_is_in_its_own_key_until_more_is_known(chord: str, minor: bool) -> None:
+    """Not in C: whoever walks from Em in C has F for a second step, a semitone above the root."""
+    for steps in range(12):
+        first = Pianist().at(0).play(up(chord, steps)).at(0.1).ear.heard(moment(0.1))
+        assert (first.key.tonic, first.key.minor) == (steps, minor)
+        assert first.key_confidence < 0.5
+
+
+def test_a_first_chord_does_not_shake_the_key_that_the_player_tells() -> None:
+    """Who says A flat and begins on Fm means A flat."""
+    ear = Ear(told=Key(8))
+    ear.cross(moment(0.0))
+    for note in (41, 60, 65, 68):
+        ear.note_on(moment(0.0), note, 80, 0)
+    assert ear.heard(moment(0.1)).key == Key(8)
+
+
 def test_a_modulation_is_followed_within_four_bars() -> None:
     """Sixteen bars in C, then the same in E flat: four bars on, its scale is heard."""
     player = Pianist()

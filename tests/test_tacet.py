@@ -107,10 +107,18 @@ class Remembering(Foresight):
         super().__init__(chart=chart)
         self.roots: dict[Fraction, int | None] = {}
 
-    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
+    def commit(
+        self,
+        beat: Fraction,
+        in_bar: Fraction,
+        metre: Metre,
+        chord: Chord | None,
+        *,
+        grounded: bool = False,
+    ) -> None:
         """Note it."""
         self.roots[beat] = None if chord is None else chord.root
-        super().commit(beat, in_bar, metre, chord)
+        super().commit(beat, in_bar, metre, chord, grounded=grounded)
 
 
 def test_silence_is_remembered_as_silence() -> None:

@@ -7,7 +7,7 @@ How: numbers in rows, a row for each way, a column for each beat of the past.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Final, NamedTuple
 
@@ -50,10 +50,15 @@ BINS: Final = len(LENGTHS) + 1
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One felt beat as the memory takes it: its chord, and which felt beat of the bar it is."""
+    """One felt beat as the memory takes it: its chord, and which felt beat of the bar it is.
+
+    `grounded` is whether the player has played the chord's bass; without it the chord may go by
+    another name.
+    """
 
     chord: Chord | None
     place: int
+    grounded: bool = field(default=False, compare=False)
 
     @property
     def root(self) -> int:

@@ -6,7 +6,8 @@ How: a belief over all felt beats of the chart.  It moves on a beat at a time, w
 chance at each bar line of a jump: back to the start of the section, to another section, or to
 any bar.  What is heard raises the places that have it, also where the ear gave the same keys
 another name.  A chord played instead of the written one has a row of its own, so that a substitute
-is not taken for another place; how often this player does so is learned on the way.
+is not taken for another place; how often this player does so is learned on the way, and what is
+played instead is pencilled in.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 
 from engine.arrays import Doubles
 from engine.foresight.agreement import FAMILY_INDEX, NO_CHORD, NO_FAMILY, ROOTS, Step
+from engine.foresight.pencil import Pencil
 from engine.theory.harmony import Chord, Key
 from engine.theory.meter import FOUR_FOUR, Metre
 
@@ -48,6 +50,9 @@ _RENAMED: Final = 0.3
 # How much another family on the right root, and another felt beat of the bar, count for.
 _OTHER_FAMILY: Final = 0.5
 _OTHER_PLACE: Final = 0.02
+
+# A chord played instead is pencilled in where the player is, this surely, in the chart.
+_FOUND: Final = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +110,12 @@ class Whereabouts:
     """Where the player may be: by row (as written, replaced) and felt beat of the chart.
 
     `last` is the root heard last, None before the first beat; of so many chords `entered`, so
-    many were `replaced`.
+    many were `replaced`; `pencil` has by which.
     """
 
     belief: Doubles
-    last: int | None
+    pencil: Pencil
+    last: int | None = None
     entered: float = 0.0
     replaced: float = 0.0
 
@@ -144,7 +150,11 @@ class Follower:
 
     def anywhere(self) -> Whereabouts:
         """Before anything is heard: about to begin the song, or a section of it, or any bar."""
-        return Whereabouts(self._anywhere(0), None)
+        return Whereabouts(self._anywhere(0), Pencil.blank(len(self.chords)))
+
+    def elsewhere(self, where: Whereabouts) -> Whereabouts:
+        """After a jump: what this player does with the chart is known, the place is not."""
+        return replace(where, belief=self._anywhere(0), last=None)
 
     def after(self, where: Whereabouts, step: Step) -> Whereabouts:
         """Where the player is when this beat has sounded next."""
@@ -153,7 +163,8 @@ class Follower:
         moved = self._moved(where)
         root = step.root
         goes_on = 1 - _MISHEARD if root == where.last else _MISHEARD / 12
-        instead = np.where(self._moves, 1 / 12, goes_on)
+        by_others = where.pencil.instead(where.replaces)[:, root]
+        instead = np.where(self._moves, by_others, goes_on)
         belief = moved * np.stack((self._as_written(where, step), instead))
         belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
         total = float(belief.sum())
@@ -162,7 +173,18 @@ class Follower:
         belief /= total
         written, instead = belief[:, self._moves].sum(axis=1).tolist()
         entered, replaced = where.entered + written + instead, where.replaced + instead
-        return Whereabouts(belief, root, entered, replaced)
+        return Whereabouts(belief, where.pencil, root, entered, replaced)
+
+    def heard(self, where: Whereabouts, step: Step) -> Whereabouts:
+        """As `after`, of a beat that was played and not only thought of: it is learned from."""
+        now = self.after(where, step)
+        beats = now.belief.sum(axis=0)
+        beat = int(beats.argmax())
+        sounds_anew = step.root not in (where.last, NO_CHORD)
+        if not (self._moves[beat] and sounds_anew and beats[beat] >= _FOUND):
+            return now
+        replaced = bool(now.belief[1, beat] > now.belief[0, beat])
+        return replace(now, pencil=now.pencil.noting(beat, step.root, replaced=replaced))
 
     def odds(self, where: Whereabouts) -> tuple[Doubles, Doubles]:
         """The next beat: the probability of each root, and of each place of the chart."""
@@ -170,7 +192,7 @@ class Follower:
         odds: Doubles = np.bincount(self._roots, written, ROOTS).astype(np.float64)
         last = NO_CHORD if where.last is None else where.last
         odds[last] += float(replaced[~self._moves].sum())
-        odds += float(replaced[self._moves].sum()) / ROOTS
+        odds += replaced[self._moves] @ where.pencil.instead(where.replaces)[self._moves]
         odds = odds * (1 - _MISHEARD / 4) + _MISHEARD / 4 / ROOTS
         odds /= odds.sum()
         return odds, written
@@ -196,10 +218,18 @@ class Follower:
         return match
 
     def _goes_by(self, step: Step) -> NDArray[np.bool_]:
-        """Where the chart has a chord that the ear may give this name: its bass or all its keys."""
+        """Where the chart has a chord that the ear may give this name: its bass or all its keys.
+
+        A bass that the player has played is the chord's: E over a low E is no C#m7.
+        """
         named: NDArray[np.bool_] = self._basses == step.root
         if (heard := step.chord) is not None:
-            same = [c is not None and c.shares_keys(heard) for c in self._names]
+            same = [
+                c is not None
+                and c.shares_keys(heard)
+                and (c.bass == heard.bass or not step.grounded)
+                for c in self._names
+            ]
             named |= np.array(same)[self._name_of]
         return named
 
@@ -218,8 +248,9 @@ class Follower:
         written, replaced = moved
         fresh = written + replaced
         out: Doubles = np.empty_like(moved)
-        out[0] = np.where(self._moves, fresh * (1 - where.replaces), written)
-        out[1] = np.where(self._moves, fresh * where.replaces, replaced)
+        replaces = where.pencil.replaces(where.replaces)
+        out[0] = np.where(self._moves, fresh * (1 - replaces), written)
+        out[1] = np.where(self._moves, fresh * replaces, replaced)
         self._land(out[0], leaving.sum(axis=0))
         return out
 

@@ -85,16 +85,33 @@ class Foresight:
 
     # What was heard --------------------------------------------------------------------------
 
-    def commit(self, beat: Fraction, in_bar: Fraction, metre: Metre, chord: Chord | None) -> None:
-        """Remember the felt beat that just ended, as it was finally heard."""
-        step = Step(chord, place_in_bar(in_bar, metre))
+    def commit(
+        self,
+        beat: Fraction,
+        in_bar: Fraction,
+        metre: Metre,
+        chord: Chord | None,
+        *,
+        grounded: bool = False,
+    ) -> None:
+        """Remember the felt beat that just ended, as it was finally heard.
+
+        Args:
+            beat: where it began, in quarter notes of the song.
+            in_bar: where it began in its bar, likewise.
+            metre: of the bar.
+            chord: that was heard, None where there was none.
+            grounded: whether the player has played its bass.
+        """
+        step = Step(chord, place_in_bar(in_bar, metre), grounded)
         self._keep(beat, in_bar, metre)
         self._learn(step)
         path = self._path if self._path and self._path[0].step == step else []
         self._memory.remember(step, beat, path[0].agreement if path else None)
         self._last = step
         self._course = self._course.after(step, len(metre.pulses))
-        self._where = self._followed(self._where, step)
+        if self._follower is not None and self._where is not None:
+            self._where = self._follower.heard(self._where, step)
         self._standing = path[0].standing if path else None
         self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
         self._due = beat + metre.start_of(step.place + 1) - metre.start_of(step.place)
@@ -141,8 +158,8 @@ class Foresight:
         self._standing = None
         self._before.clear()
         self._path = []
-        if self._follower is not None:
-            self._where = self._follower.anywhere()
+        if self._follower is not None and self._where is not None:
+            self._where = self._follower.elsewhere(self._where)
 
     def _learn(self, step: Step) -> None:
         """Who had called this beat, and so who is to be trusted."""
@@ -173,7 +190,8 @@ class Foresight:
         first = place_in_bar(Fraction(moment.in_bar).limit_denominator(96), metre)
         forecasts: list[Forecast] = []
         sure = 1.0
-        for call in self._calls(Step(now.chord, first), len(metre.pulses), now.key, weigh):
+        step = Step(now.chord, first, now.grounded)
+        for call in self._calls(step, len(metre.pulses), now.key, weigh):
             beat = moment.bar_start + metre.start_of(first + len(forecasts) + 1)
             sure = sure * call.odds + (1 - sure) * _RECOVERS
             forecasts.append(Forecast(beat, call.chord, sure))

@@ -67,7 +67,8 @@ class Present(NamedTuple):
     """What a look ahead starts from: a place of the song, and what is heard there.
 
     `chord` is taken as sounding, with this confidence.  `coming` is what the ear expects of the
-    root of the next beat (12,), where it was asked (Ear.coming).
+    root of the next beat (12,), where it was asked (Ear.coming); `grounded` is whether the player
+    plays the bass of the chord.
     """
 
     moment: Moment
@@ -75,6 +76,7 @@ class Present(NamedTuple):
     key: Key
     confidence: float
     coming: Doubles | None = None
+    grounded: bool = False
 
 
 class Call(NamedTuple):

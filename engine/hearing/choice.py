@@ -34,6 +34,7 @@ _RARE: Final = 0.8
 _SUSPENDS: Final = 2.5
 _UNHEARD: Final = 0.4
 _FOREIGN: Final = 0.8
+_THIRDS: Final = frozenset({3, 4})
 _PLAIN: Final = ("maj", "min", "7", "maj7", "min7")
 
 # A chord with a sixth or a seventh that is silent, while another of them sounds, counts so little:
@@ -64,7 +65,7 @@ class Chooser:
         fourths = [name.startswith("sus4") for name in names]
         self._suspended = np.where(fourths, _SUSPENDS, 1.0)
         self._unsuspended = np.where(fourths, _UNHEARD, 1.0)
-        self._thirds = [min({3, 4} & {*kind.intervals}, default=0) for kind in self._kinds]
+        self._by_foreign = _by_foreign_thirds(self._kinds)
         self._by_seventh = _by_seventh(self._kinds)
         self._twins = tuple((names.index(sixth), names.index(seventh)) for sixth, seventh in TWINS)
 
@@ -87,14 +88,16 @@ class Chooser:
 
     def _weights(self, root: int, sounding: frozenset[int], key: Key) -> Doubles:
         """How much each kind on a root counts, by the third, fourth and seventh that sound."""
-        thirdless = not sounding & {(root + 3) % 12, (root + 4) % 12}
+        thirdless = not sounding & {(root + third) % 12 for third in _THIRDS}
         weights: Doubles = self._readiness
         if (root + 5) % 12 not in sounding:
             weights = weights * self._unsuspended
         elif thirdless:
             weights = weights * self._suspended
         if thirdless:
-            weights = weights * self._by_key(root, key)
+            scale = key.scale
+            foreign = frozenset({third for third in _THIRDS if (root + third) % 12 not in scale})
+            weights = weights * self._by_foreign[foreign]
         sevenths = _SEVENTHS & {(pc - root) % 12 for pc in sounding}
         return weights * self._by_seventh[sevenths]
 
@@ -108,10 +111,12 @@ class Chooser:
             out[(low + 3) % 12, sixth] = 0.0
         return out
 
-    def _by_key(self, root: int, key: Key) -> Doubles:
-        """How much each kind of a root counts where no third sounds: the key has one of its own."""
-        own = [not third or (root + third) % 12 in key.scale for third in self._thirds]
-        return np.where(own, 1.0, _FOREIGN)
+
+def _by_foreign_thirds(kinds: Sequence[Quality]) -> dict[frozenset[int], Doubles]:
+    """For the thirds above a root that are foreign to the key: how much each kind counts."""
+    own = [min(_THIRDS & {*kind.intervals}, default=0) for kind in kinds]
+    sets = [frozenset(s) for size in range(3) for s in combinations(sorted(_THIRDS), size)]
+    return {foreign: np.where([t in foreign for t in own], _FOREIGN, 1.0) for foreign in sets}
 
 
 def _by_seventh(kinds: Sequence[Quality]) -> dict[frozenset[int], Doubles]:

@@ -9,7 +9,6 @@ filter; when the beat is over, it is committed and the key, the past and the fil
 from __future__ import annotations
 
 from functools import lru_cache
-from math import inf
 from typing import Final
 
 import numpy as np
@@ -19,7 +18,6 @@ from engine.events import Heard
 from engine.hearing.choice import NOTHING_HEARD, Chooser
 from engine.hearing.chord import ChordFilter
 from engine.hearing.evidence import (
-    C3,
     EARLY,
     NOTHING_READ,
     Past,
@@ -29,6 +27,7 @@ from engine.hearing.evidence import (
 from engine.hearing.held import HeldNotes
 from engine.hearing.key import KeyFilter
 from engine.hearing.laid import LaidDown
+from engine.hearing.low import LowKeys, on_a_low_key
 from engine.hearing.recall import SongMemory
 from engine.hearing.set_down import SetDown, over_held_bass
 from engine.hearing.spelled import slash_chord_counted
@@ -42,9 +41,6 @@ from engine.theory.meter import FOUR_FOUR, ON_THE_BEAT, Metre, Moment
 # and pop909cl (ten songs each) than without their word; at 1/4 as often there, and on changes
 # followed in a chart always, where without it two in two hundred were missed.
 _WORD: Final = 0.25
-
-# After so many quarter notes without a low key the bass is left to somebody else.
-_LEFT: Final = 8
 
 # Keys have been held into a beat if they were down this share of one before it: what was struck
 # later still belongs to it.
@@ -101,7 +97,7 @@ class Ear:
         self._choice = NOTHING_HEARD
         self._set_down = SetDown()
         self._laid = LaidDown()
-        self._low_position = -inf  # the place of the last key below C3
+        self._low = LowKeys()
         self._reading = NOTHING_READ
 
     # Events -------------------------------------------------------------------------------
@@ -110,9 +106,8 @@ class Ear:
         """A key goes down."""
         self._held.strike(moment.position, note, velocity, channel)
         self._laid.strike(moment.position, note, velocity)
+        self._low.strike(moment.position, note, velocity)
         self._struck = self._struck or velocity > 0
-        if note < C3 and velocity > 0:
-            self._low_position = moment.position
 
     def note_off(self, moment: Moment, note: int, channel: int) -> None:
         """A key comes up."""
@@ -144,8 +139,7 @@ class Ear:
         self._named = False
         self._set_down = SetDown()
         self._laid = LaidDown()
-        if self._low_position > -inf:
-            self._low_position = moment.position
+        self._low.move(moment.position)
         self._beat = None
 
     def amend(self, root: int, since: float, until: float) -> None:
@@ -160,11 +154,10 @@ class Ear:
 
     def heard(self, moment: Moment, *, whole: bool = False) -> Heard:
         """What is believed now; `whole` takes what sounds for all that the beat is to bring."""
-        key, key_confidence = self._keys.best()
         if self._struck:
             begins = self._beat if whole else None
             self._hear(moment.position if begins is None else begins + self._length)
-        return Heard(self._choice.chord, self._choice.confidence, key, key_confidence)
+        return Heard(self._choice.chord, self._choice.confidence, *self._keys.best())
 
     def foretold(self) -> Doubles:
         """The belief about the running beat before any of its notes, (12, qualities)."""
@@ -209,9 +202,7 @@ class Ear:
     @property
     def leaves_the_bass(self) -> bool:
         """Whether nothing below C3 was struck for two bars of four, and nothing sounds there."""
-        bass = self._reading.bass
-        holds = bass is not None and bass < C3
-        return self._beat is not None and self._beat - self._low_position > _LEFT and not holds
+        return self._low.left(self._beat, self._reading)
 
     @property
     def sounding(self) -> frozenset[int]:
@@ -228,6 +219,11 @@ class Ear:
         """The beat that ended last, as it was finally heard; to be asked right after it ended."""
         return Heard(self._choice.chord, self._choice.confidence, *self._keys.best())
 
+    @property
+    def grounded(self) -> bool:
+        """Whether the bass was a key below C3, when the keys were last read."""
+        return on_a_low_key(self._reading)
+
     # ------------------------------------------------------------------------------------------
 
     def _read(self, until: float) -> Reading:
@@ -238,7 +234,9 @@ class Ear:
     def _hear(self, until: float) -> None:
         reading = self._reading = self._read(until)
         if self._tells(reading):
-            self._name(self._weighed(reading), reading)
+            belief = self._weighed(reading)
+            self._keys.guess(reading.now, belief, self._bar)
+            self._name(belief, reading)
 
     def _tells(self, reading: Reading) -> bool:
         """Whether a reading may bring another chord: not in silence, nor while all is held.

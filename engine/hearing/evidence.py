@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -95,8 +96,6 @@ class Reading:
     the beat or later, or in the half beat before.
     """
 
-    __slots__ = ("bass", "fresh", "low", "now", "under")
-
     def __init__(
         self,
         now: Vector,
@@ -112,17 +111,17 @@ class Reading:
         self.low = low
         self.fresh = fresh
 
-    @property
+    @cached_property
     def struck(self) -> frozenset[int]:
         """The pitch classes struck in the beat, or just before it."""
         return _classes(self.now[STRUCK])
 
-    @property
+    @cached_property
     def carried(self) -> frozenset[int]:
         """The pitch classes struck in the half beat before that ring on over the beat line."""
         return _classes(self.now[_CARRIED : _CARRIED + 12])
 
-    @property
+    @cached_property
     def sounding(self) -> frozenset[int]:
         """The pitch classes that sound on, struck now or before."""
         return _classes(self.now[SOUNDING])

@@ -71,6 +71,13 @@ def written_after(key: Key, before: Key) -> Key:
     return min(key, twin, key=lambda each: abs(each.signature - before.signature))
 
 
+def _chances(scores: Doubles) -> Doubles:
+    """Probabilities, from what is unnormalised and logarithmic."""
+    chances: Doubles = np.exp(scores - scores.max())
+    chances /= chances.sum()
+    return chances
+
+
 class KeyFilter:
     """What is believed about the key so far; `told` is the key that the player gave, if any."""
 
@@ -78,6 +85,7 @@ class KeyFilter:
         self._tables = tables.for_keys
         self._told = np.array([_TOLD * (key == told) for key in KEYS])
         self._home, self._key = told, told or KEYS[0]
+        self._guessed: tuple[Key, float] | None = None  # by the first beat, while it runs
         self._been_in: dict[int, Key] = {}  # by scale, a key of it as it was written
         self._counter = Counter(tables.qualities)
         self._stretch = Stretch()
@@ -86,11 +94,24 @@ class KeyFilter:
         self._lately = Lately()
         self._scales = np.zeros(12)
         self._minor_before = 0.5
-        self.belief: Doubles = np.exp(self._told) / np.exp(self._told).sum()
+        self.belief: Doubles = _chances(self._told)
 
     def best(self) -> tuple[Key, float]:
-        """The likeliest key and its probability."""
-        return self._key, float(self.belief.max())
+        """The likeliest key and its probability; while the first beat runs by that beat alone."""
+        return self._guessed or (self._key, float(self.belief.max()))
+
+    def guess(self, now: Vector, belief: Doubles, bar: int | None) -> None:
+        """The song's first beat as far as it has come, told as to `add`: nothing else tells yet.
+
+        A key that the player gave stands, and the belief waits for the whole beat.
+        """
+        if self._stretch.beats or self._home is not None:
+            return
+        begun = Stretch()
+        begun.add(self._counter.beat(now, belief, bar))
+        chances = _chances(self._scores(begun))
+        likeliest = int(chances.argmax())
+        self._guessed = written_after(KEYS[likeliest], self._key), float(chances[likeliest])
 
     def add(self, now: Vector, belief: Doubles, bar: int | None) -> None:
         """A beat is over, in which something sounded.
@@ -104,6 +125,7 @@ class KeyFilter:
 
     def follow(self, beat: Beat) -> None:
         """A beat is over, in which something sounded."""
+        self._guessed = None
         self._stretch.add(beat)
         self._last.append(beat)
         self._lately.add(beat)
@@ -139,19 +161,23 @@ class KeyFilter:
         scales += _TONE_TRUST * (tones @ self._tables.turned_scale_tones)
         self._scales = scales - np.logaddexp.reduce(scales)
 
-    def _name(self) -> None:
-        stretch = self._stretch
+    def _scores(self, stretch: Stretch) -> Doubles:
+        """What a stretch says for each key by itself, (24,)."""
         begun, long = stretch.vector() @ self._tables.turned_weights
-        scores = long + stretch.youth * (begun - long)
+        scores: Doubles = long + stretch.youth * (begun - long)
         scores[12:] += self._tables.minor_bias
         scores *= stretch.beats / (stretch.beats + _SHORT)
+        return scores
+
+    def _name(self) -> None:
+        stretch = self._stretch
+        scores = self._scores(stretch)
         if self._left:  # a new stretch is short, and the one who follows saw it come
             scores += _FOLLOWED * np.maximum(self._scales[_SCALES], _RULED_OUT)
             scores[12:] += _SAME_MODE * (2 * self._minor_before - 1)
         else:
             scores += self._told
-        chances = np.exp(scores - scores.max())
-        self.belief = chances / chances.sum()
+        self.belief = _chances(scores)
         self._key = self._as_written(KEYS[int(self.belief.argmax())])
         if self._left or stretch.beats >= _SETTLED_AGAIN:  # the first beats may name any key
             self._been_in.setdefault(self._scale(), self._key)

@@ -27,7 +27,8 @@ class EndedBeat(NamedTuple):
 
     `weight` is that of the strongest felt beat which its keys may have been meant for: itself, or
     if they came between the beats the one that follows; see Metre.weight.  `due` is whether a
-    change was foretold just there, `apart` whether the ear heard another root.
+    change was foretold just there, `apart` whether the ear heard another root, `grounded` whether
+    the player has played the chord's bass.
     """
 
     began: Moment
@@ -36,6 +37,7 @@ class EndedBeat(NamedTuple):
     weight: int
     due: bool
     apart: bool = False
+    grounded: bool = False
 
     def brought(self, chord: Chord) -> bool:
         """Whether it had the root of this chord."""
@@ -67,7 +69,8 @@ class Ended:
         self._put_right(beat)
         start = Fraction(beat.began.position).limit_denominator(96)
         in_bar = start - beat.began.bar_start
-        self._foresight.commit(start, in_bar, beat.began.metre, beat.heard.chord)
+        metre, chord, grounded = beat.began.metre, beat.heard.chord, beat.grounded
+        self._foresight.commit(start, in_bar, metre, chord, grounded=grounded)
         self._left_out = [*self._left_out, beat] if beat.rested else []
 
     def _put_right(self, beat: EndedBeat) -> None:

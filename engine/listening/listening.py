@@ -154,7 +154,8 @@ class Listening:
             self._ahead.settle(foretold, root)
         weight = max(began.weight, self.timing.between * following.weight)
         apart = root != _root(self.ear.ended)
-        self._ended.last = EndedBeat(began, heard, rested, weight, foretold.changes, apart)
+        due, low = foretold.changes, heard == self.ear.ended and self.ear.grounded
+        self._ended.last = EndedBeat(began, heard, rested, weight, due, apart, grounded=low)
 
     def _begun(self, moment: Moment, beat: Fraction) -> Running:
         """The beat that begins."""

@@ -64,7 +64,8 @@ class Looking:
         if self._asks and self._coming is None:
             self._coming = self._ear.coming()
         self._steps -= 1
-        now = Present(place, chord, heard.key, heard.confidence, self._coming)
+        grounded = self._ear.grounded and chord == heard.chord
+        now = Present(place, chord, heard.key, heard.confidence, self._coming, grounded)
         seen = self._foresight.look(now, FARTHEST, weigh=1)
         if not self._steps and _roots(before[:1]) != _roots(seen[:1]):
             self._steps = 1  # on second thoughts it goes another way, not seen to lead anywhere
