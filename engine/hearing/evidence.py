@@ -12,8 +12,7 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable
-from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,8 +63,6 @@ STRUCK: Final = slice(_STRUCK, _STRUCK + 12)
 """A one for each pitch class struck in the beat, or just before it."""
 PRESENCE: Final = slice(_PRESENT, _PRESENT + 12)
 """How strongly each pitch class is there: 1 if struck in this beat, less if long ago."""
-SOUNDING: Final = slice(_SOUNDING, _SOUNDING + 12)
-"""How strongly each pitch class that sounds on is there, like PRESENCE; 0 for those let go."""
 LOWEST: Final = slice(_LOWEST, _LOWEST + 12)
 """A one for the pitch class that is the bass of the beat."""
 
@@ -88,50 +85,33 @@ HELD_OVER: Final = 0.5
 BASS_AGE: Final = 2.0
 
 
-class Reading:
+class Reading(NamedTuple):
     """The evidence of one beat up to a moment, and the tone that is its bass.
 
     `low` is the lowest tone struck on the beat, if it is below E3; `under` the lowest of all, also
-    where one that is held from before is no longer the bass.  It is fresh if a tone was struck on
-    the beat or later, or in the half beat before.
+    where one that is held from before is no longer the bass.  Of the pitch classes `struck` are
+    those struck in the beat, or just before it, `carried` those struck in the half beat before
+    that ring on over the beat line, `sounding` those that sound on, struck now or before.
     """
 
-    def __init__(
-        self,
-        now: Vector,
-        bass: int | None,
-        low: int | None,
-        *,
-        fresh: bool,
-        under: int | None = None,
-    ) -> None:
-        self.now = now
-        self.bass = bass
-        self.under = under
-        self.low = low
-        self.fresh = fresh
+    now: Vector
+    bass: int | None
+    low: int | None
+    under: int | None
+    struck: frozenset[int]
+    carried: frozenset[int]
+    sounding: frozenset[int]
 
-    @cached_property
-    def struck(self) -> frozenset[int]:
-        """The pitch classes struck in the beat, or just before it."""
-        return _classes(self.now[STRUCK])
-
-    @cached_property
-    def carried(self) -> frozenset[int]:
-        """The pitch classes struck in the half beat before that ring on over the beat line."""
-        return _classes(self.now[_CARRIED : _CARRIED + 12])
-
-    @cached_property
-    def sounding(self) -> frozenset[int]:
-        """The pitch classes that sound on, struck now or before."""
-        return _classes(self.now[SOUNDING])
+    @property
+    def fresh(self) -> bool:
+        """Whether a tone was struck on the beat or later, or in the half beat before."""
+        return bool(self.struck or self.carried)
 
 
-NOTHING_READ: Final = Reading(np.zeros(WIDTH_NOW), None, None, fresh=False)
-
-
-def _classes(vector: Vector) -> frozenset[int]:
-    return frozenset(vector.nonzero()[0].tolist())
+_NO_TONES: Final[frozenset[int]] = frozenset()
+NOTHING_READ: Final = Reading(
+    np.zeros(WIDTH_NOW), None, None, None, _NO_TONES, _NO_TONES, _NO_TONES
+)
 
 
 def read_beat(tones: Iterable[Tone], beat: float, length: float, until: float) -> Reading:
@@ -149,8 +129,8 @@ class _Page:
     """The vectors of NOW while they are being written, and the lowest and highest tones."""
 
     __slots__ = (
-        "_bass", "_beat", "_fresh", "_highest", "_last", "_length", "_longest", "_on_beat", "_out",
-        "_stale", "_until",
+        "_bass", "_beat", "_carried", "_fresh", "_highest", "_last", "_length", "_longest",
+        "_on_beat", "_out", "_sounding", "_stale", "_struck", "_until",
     )  # fmt: skip
 
     def __init__(self, beat: float, length: float, until: float) -> None:
@@ -161,6 +141,9 @@ class _Page:
         self._out = [0.0] * WIDTH_NOW
         self._fresh = self._stale = self._on_beat = self._bass = _NONE
         self._highest, self._longest = -1, 0.0
+        self._struck: set[int] = set()
+        self._carried: set[int] = set()
+        self._sounding: set[int] = set()
 
     def read(self, tone: Tone) -> None:
         """Write down what one tone says."""
@@ -199,15 +182,18 @@ class _Page:
         out = self._out
         if struck:
             out[_STRUCK + pitch_class] = 1.0
+            self._struck.add(pitch_class)
             if age >= -LATE:
                 out[_STRUCK_ON_BEAT + pitch_class] = 1.0
             elif age <= EARLY - 0.5:
                 out[_STRUCK_LATER + pitch_class] = 1.0
         elif age <= 0.5 + EARLY:
             out[_CARRIED + pitch_class] = 1.0
+            self._carried.add(pitch_class)
         out[_PRESENT + pitch_class] = max(weight, out[_PRESENT + pitch_class])
         if sounding:
             out[_SOUNDING + pitch_class] = max(weight, out[_SOUNDING + pitch_class])
+            self._sounding.add(pitch_class)
 
     def _compare(self, note: int, age: float, *, bass: bool) -> None:
         """Whether it is the lowest, among fresh and stale tones, on the beat, as the bass."""
@@ -233,13 +219,18 @@ class _Page:
         if self._highest >= 0:
             out[_HIGHEST + self._highest % 12] = self._longest
         out[-1] = min(max((self._until - self._beat) / self._length, 0.0), 1.0)
-        fresh = 1.0 in out[_STRUCK : _STRUCK + 12] or 1.0 in out[_CARRIED : _CARRIED + 12]
         bass = under = self._bass if self._bass < _NONE else lowest
         if self._on_beat < E3 and out[-1] < HELD_OVER:
             bass = self._on_beat
-        now = np.frombuffer(array("d", out))
-        low = self._on_beat if self._on_beat < E3 else None
-        return Reading(now, bass if bass < _NONE else None, low, fresh=fresh, under=under)
+        return Reading(
+            np.frombuffer(array("d", out)),
+            bass if bass < _NONE else None,
+            self._on_beat if self._on_beat < E3 else None,
+            under,
+            frozenset(self._struck),
+            frozenset(self._carried),
+            frozenset(self._sounding),
+        )
 
 
 class Past:
