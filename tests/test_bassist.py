@@ -448,6 +448,22 @@ def test_the_first_bar_of_a_chart_has_all_its_chords(preset: str, external: bool
     assert {p.written.chord.root for p in begun if 1.9 < p.beat < 3.9} == {8}
 
 
+@pytest.mark.parametrize(
+    ("lowest", "root"), [(0, 4), (52, 1)], ids=["over a low E", "by the right hand alone"]
+)
+def test_a_triad_over_its_own_bass_is_no_seventh_chord(lowest: int, root: int) -> None:
+    """E where the chart has C#m7: over a low E it is E, without it it is the C#m7 of the chart."""
+    bars = tuple(
+        Bar(((Fraction(0), parse_symbol(name)),)) for name in "A F#m7 D E A C#m7 Bm7 E".split()
+    )
+    foresight = Foresight(chart=Chart((Section("Song", bars),)))
+    played = comping("A F#m7 D E A E Bm7 E")
+    keys = [e for e in played if isinstance(e, NoteOn | NoteOff) and e.note >= lowest]
+    begun = plays(heard_from(bass_player(foresight=foresight), keys, until=15.9))
+
+    assert {p.written.chord.root for p in begun if 20 < p.beat + 0.1 < 23.9} == {root}
+
+
 @pytest.mark.slow
 def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None:
     """The fourth time round nobody plays the Eb: the bass does, and nothing else in that bar."""
