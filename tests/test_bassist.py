@@ -453,9 +453,8 @@ def test_the_first_bar_of_a_chart_has_all_its_chords(preset: str, external: bool
 )
 def test_a_triad_over_its_own_bass_is_no_seventh_chord(lowest: int, root: int) -> None:
     """E where the chart has C#m7: over a low E it is E, without it it is the C#m7 of the chart."""
-    bars = tuple(
-        Bar(((Fraction(0), parse_symbol(name)),)) for name in "A F#m7 D E A C#m7 Bm7 E".split()
-    )
+    written = ("A", "F#m7", "D", "E", "A", "C#m7", "Bm7", "E")
+    bars = tuple(Bar(((Fraction(0), parse_symbol(name)),)) for name in written)
     foresight = Foresight(chart=Chart((Section("Song", bars),)))
     played = comping("A F#m7 D E A E Bm7 E")
     keys = [e for e in played if isinstance(e, NoteOn | NoteOff) and e.note >= lowest]
