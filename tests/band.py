@@ -6,6 +6,7 @@ The keyboard player and the foresight that can be watched are those of the bench
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 from random import Random
 
 from bench.pianist import BEAT_SECONDS, TEMPO, Pianist, comping, moment, voiced
@@ -29,6 +30,7 @@ __all__ = [
     "moment",
     "pedal",
     "plays",
+    "roots_of",
     "sounding_at_most_once",
     "voiced",
 ]
@@ -75,6 +77,12 @@ def sounding_at_most_once(out: Iterable[Outgoing]) -> bool:
                 return False
             sounding = None
     return sounding is None
+
+
+def roots_of(foresight: WatchedForesight, beats: Iterable[int]) -> list[int | None]:
+    """The root that each beat is remembered with, None for silence."""
+    chords = (foresight.remembered[Fraction(beat)] for beat in beats)
+    return [None if chord is None else chord.root for chord in chords]
 
 
 def pedal(at: float, down: bool) -> Control:

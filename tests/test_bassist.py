@@ -63,6 +63,7 @@ from tests.band import (
     in_time,
     pedal,
     plays,
+    roots_of,
     sounding_at_most_once,
     voiced,
 )
@@ -474,34 +475,13 @@ def test_a_player_who_rests_for_a_bar_finds_the_bass_where_the_song_is() -> None
     assert {p.written.chord.root for p in here} == {3}
 
 
-class Remembering(Foresight):
-    """Foresight that notes the root that each beat is remembered with."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.roots: dict[Fraction, int | None] = {}
-
-    def commit(
-        self,
-        beat: Fraction,
-        in_bar: Fraction,
-        metre: Metre,
-        chord: Chord | None,
-        *,
-        grounded: bool = False,
-    ) -> None:
-        """Note it."""
-        self.roots[beat] = None if chord is None else chord.root
-        super().commit(beat, in_bar, metre, chord, grounded=grounded)
-
-
 def test_a_bar_that_was_rested_through_is_remembered_as_the_song_has_it() -> None:
     """The third time round nobody plays the Eb and the F7, which were surely foretold."""
-    foresight = Remembering()
+    foresight = WatchedForesight()
     keys = [e for e in stabs(LOOP * 3, (0.0,), 3.8) if not 35.9 < e.at < 39.95]
     heard_from(bass_player(foresight=foresight), keys, until=47.5)
 
-    assert [foresight.roots[Fraction(beat)] for beat in range(72, 80)] == [3] * 4 + [5] * 4
+    assert roots_of(foresight, range(72, 80)) == [3] * 4 + [5] * 4
 
 
 @pytest.mark.parametrize("preset", ["soul", "walking", "rock"])
@@ -538,38 +518,17 @@ def test_a_song_whose_chords_are_pushed_changes_on_its_bar_lines() -> None:
     assert all(p.written.chord.root == parse_symbol(names[p.written.beat // 4]).root for p in late)
 
 
-class Mistaken(WatchedForesight):
-    """Foresight that expects D flat on every fourth beat, and notes what it is told to remember."""
-
-    def __init__(self) -> None:
-        super().__init__(self._d_flat_on_four)
-        self.remembered: dict[Fraction, Chord | None] = {}
-
-    @staticmethod
-    def _d_flat_on_four(ahead: Outlook) -> Outlook:
-        wrong = parse_symbol("Db")
-        return tuple(
-            replace(each, chord=wrong, confidence=0.6) if each.beat % 4 == 3 else each
-            for each in ahead
-        )
-
-    def commit(
-        self,
-        beat: Fraction,
-        in_bar: Fraction,
-        metre: Metre,
-        chord: Chord | None,
-        *,
-        grounded: bool = False,
-    ) -> None:
-        """Note it."""
-        self.remembered[beat] = chord
-        super().commit(beat, in_bar, metre, chord, grounded=grounded)
+def d_flat_on_four(ahead: Outlook) -> Outlook:
+    """What is expected, but D flat on every fourth beat."""
+    wrong = parse_symbol("Db")
+    return tuple(
+        replace(each, chord=wrong, confidence=0.6) if each.beat % 4 == 3 else each for each in ahead
+    )
 
 
 def test_a_pushed_chord_is_due_on_its_bar_line_whatever_else_was_foretold() -> None:
     """D flat is expected on four and does not come: the fourth beat was the old chord's."""
-    foresight = Mistaken()
+    foresight = WatchedForesight(d_flat_on_four)
     heard_from(bass_player(foresight=foresight), stabs(LOOP * 2, (-0.5, 1.0), 0.4), until=31.5)
 
     names = LOOP.split() * 2

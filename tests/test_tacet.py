@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
 import pytest
 
 from engine.events import Beat, Forecast, Incoming, NoteOff, NoteOn, Outgoing, Release, Rest
-from engine.foresight.chart import Chart
 from engine.foresight.outlook import Foresight
-from engine.theory.harmony import Chord
-from engine.theory.meter import Metre
 from engine.theory.symbols import parse_symbol
 from ports.charts import parse_chart
 from tests.band import (
@@ -21,6 +17,7 @@ from tests.band import (
     heard_from,
     in_time,
     plays,
+    roots_of,
     voiced,
 )
 
@@ -100,33 +97,12 @@ def test_a_chord_that_is_played_all_the_same_has_its_bass(name: str, late: float
     assert more
 
 
-class Remembering(Foresight):
-    """Foresight that notes as which chord each beat is remembered."""
-
-    def __init__(self, chart: Chart) -> None:
-        super().__init__(chart=chart)
-        self.roots: dict[Fraction, int | None] = {}
-
-    def commit(
-        self,
-        beat: Fraction,
-        in_bar: Fraction,
-        metre: Metre,
-        chord: Chord | None,
-        *,
-        grounded: bool = False,
-    ) -> None:
-        """Note it."""
-        self.roots[beat] = None if chord is None else chord.root
-        super().commit(beat, in_bar, metre, chord, grounded=grounded)
-
-
 def test_silence_is_remembered_as_silence() -> None:
     """As no chord, and not as the chord before it."""
-    foresight = Remembering(parse_chart(CHART))
+    foresight = WatchedForesight(chart=parse_chart(CHART))
     heard_from(bass_player(foresight=foresight), one_a_bar(PLAYED), until=15.9)
 
-    assert [foresight.roots[Fraction(beat)] for beat in range(15, 21)] == [5, *[None] * 4, 10]
+    assert roots_of(foresight, range(15, 21)) == [5, *[None] * 4, 10]
 
 
 @pytest.mark.parametrize(("confidence", "silent"), [(0.3, False), (0.9, True)])
