@@ -163,7 +163,7 @@ class Follower:
         moved = self._moved(where)
         root = step.root
         goes_on = 1 - _MISHEARD if root == where.last else _MISHEARD / 12
-        by_others = where.pencil.instead(where.replaces)[:, root]
+        by_others = where.pencil.instead(root, where.replaces)
         instead = np.where(self._moves, by_others, goes_on)
         belief = moved * np.stack((self._as_written(where, step), instead))
         belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
@@ -192,7 +192,7 @@ class Follower:
         odds: Doubles = np.bincount(self._roots, written, ROOTS).astype(np.float64)
         last = NO_CHORD if where.last is None else where.last
         odds[last] += float(replaced[~self._moves].sum())
-        odds += replaced[self._moves] @ where.pencil.instead(where.replaces)[self._moves]
+        odds += where.pencil.shared_out(np.where(self._moves, replaced, 0.0), where.replaces)
         odds = odds * (1 - _MISHEARD / 4) + _MISHEARD / 4 / ROOTS
         odds /= odds.sum()
         return odds, written

@@ -62,11 +62,22 @@ class Pencil:
         chances: Doubles = habit * _KEPT + (1 - habit) * usually
         return chances
 
-    def instead(self, usually: float) -> Doubles:
-        """If a chord is replaced, the chances of each root in its stead, (beats, ROOTS)."""
-        known = self._habits * _KEPT / self.replaces(usually)
-        chances: Doubles = np.repeat((1 - known)[:, None] / ROOTS, ROOTS, axis=1)
-        chances[np.arange(len(known)), self.roots] += known
+    def instead(self, root: int, usually: float) -> Doubles:
+        """If a chord is replaced, how likely by this root, (beats,)."""
+        known = self._known(usually)
+        chances: Doubles = (1 - known) / ROOTS + known * (self.roots == root)
+        return chances
+
+    def shared_out(self, replaced: Doubles, usually: float) -> Doubles:
+        """What is expected of chords replaced, (beats,), by the root in their stead, (ROOTS,)."""
+        by_habit = replaced * self._known(usually)
+        any_root = (replaced.sum() - by_habit.sum()) / ROOTS
+        chances: Doubles = np.bincount(self.roots, by_habit, ROOTS).astype(float) + any_root
+        return chances
+
+    def _known(self, usually: float) -> Doubles:
+        """How much of what replaces each chord is its habit, (beats,)."""
+        chances: Doubles = self._habits * _KEPT / self.replaces(usually)
         return chances
 
     @property
