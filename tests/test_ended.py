@@ -74,27 +74,12 @@ def end(ended: Ended, beat: Struck, metre: Metre = FOUR_FOUR) -> None:
     ended.commit()
 
 
-class Wiser(Ear):
-    """An ear that with every beat is sure which root the one before had."""
-
-    def __init__(self, root: int) -> None:
-        super().__init__()
-        self._root = root
-
-    def had(self, root: int) -> float:
-        """Of that one only."""
-        return 0.9 if root == self._root else 0.1
-
-
 def amended(
-    *beats: Struck,
-    metre: Metre = FOUR_FOUR,
-    jump_at: int | None = None,
-    ear: Ear | None = None,
+    *beats: Struck, metre: Metre = FOUR_FOUR, jump_at: int | None = None
 ) -> list[tuple[str, int]]:
     """By which root, and for how many beats, it is remembered otherwise."""
     foresight = Noting()
-    ended = Ended(foresight, Ear() if ear is None else ear)
+    ended = Ended(foresight, Ear())
     for beat in beats:
         if beat.at == jump_at:
             ended.relocate()
@@ -134,27 +119,6 @@ def test_a_chord_was_due_with_the_strongest_beat_left_out(
 ) -> None:
     """And with all those that were left out after it; a beat that is no stronger has none of it."""
     assert amended(*beats) == wanted
-
-
-@pytest.mark.parametrize(
-    ("beats", "wanted"),
-    [
-        # E and G, and only then C: it was C from the first on.
-        ((Struck(4, "Em"), Struck(5, "C/E")), [("0", 1)]),
-        # It was the bar before, or the beat was rested through, or C was due where it came.
-        ((Struck(3, "Em"), Struck(4, "C/E")), []),
-        ((Struck(4, "Em"), left_out(5, "C/E")), []),
-        ((Struck(4, "Em"), Struck(5, "C/E", due=True)), []),
-        # Of what came next the ear is not as sure that it had been there.
-        ((Struck(4, "Em"), Struck(5, "G")), []),
-        ((Struck(4, "C"), Struck(5, "C/E")), []),
-    ],
-)
-def test_a_beat_is_remembered_as_what_it_turned_out_to_be(
-    beats: tuple[Struck, ...], wanted: list[tuple[str, int]]
-) -> None:
-    """By whoever knows after the next beat which chord its first tones had begun."""
-    assert amended(*beats, ear=Wiser(0)) == wanted
 
 
 def test_two_beats_of_a_waltz_are_equals() -> None:

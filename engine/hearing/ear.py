@@ -99,7 +99,6 @@ class Ear:
         self._laid = LaidDown()
         self._low = LowKeys()
         self._reading = NOTHING_READ
-        self._looked_back: Doubles | None = None
 
     # Events -------------------------------------------------------------------------------
 
@@ -152,11 +151,6 @@ class Ear:
         self._memory.amend(root, since, until)
 
     # Beliefs ------------------------------------------------------------------------------
-
-    def had(self, root: int) -> float:
-        """How likely the beat before the one that ended last had this root, by what came since."""
-        back = self._looked_back
-        return 0.0 if back is None else float(back.reshape(12, -1)[root].sum())
 
     def heard(self, moment: Moment, *, whole: bool = False) -> Heard:
         """What is believed now; `whole` takes what sounds for all that the beat is to bring."""
@@ -274,8 +268,7 @@ class Ear:
             belief = self._believed(reading)
             if self._tells(reading):
                 self._name(belief, reading)
-            self._looked_back = self._chords.look_back()
-            self._memory.revise(self._looked_back)
+            self._memory.revise(self._chords.look_back())
             self._chords.commit(belief)
             self._past = self._past.after(reading)
             self._keys.add(reading.now, belief, self._bar)

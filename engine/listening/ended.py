@@ -6,8 +6,6 @@ How: a beat is remembered as it was heard when there is time for it.  Beats that
 out were taken for more of the chord before; if then another chord comes on a weaker beat than one
 of them, that chord was due with the stronger one: who strikes on two and four changes on one.
 Unless the change was foretold for the weaker beat, as by a chart: then it came when it was due.
-A beat whose first tones said another chord, as those of a broken inversion do, is remembered as
-what it turned out to be when the next beat in its bar has told.
 The ear, which hears when keys come and cannot know when chords are due, is told of it.
 """
 
@@ -15,17 +13,13 @@ from __future__ import annotations
 
 from fractions import Fraction
 from math import inf
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from engine.events import Heard
 from engine.foresight.outlook import Foresight
 from engine.hearing.ear import Ear
 from engine.theory.harmony import Chord
 from engine.theory.meter import Moment
-
-# So surely a beat turned out to have had another chord than it was heard with.  On songs and broken
-# charts that nothing was fitted on, one change in three hundred more is foreseen with it.
-_TURNED_OUT: Final = 0.8
 
 
 class EndedBeat(NamedTuple):
@@ -65,7 +59,6 @@ class Ended:
         self._ear = ear
         self.last: EndedBeat | None = None
         self._left_out: list[EndedBeat] = []
-        self._before: EndedBeat | None = None
 
     def commit(self) -> None:
         """Let the foresight remember the beat, if it does not yet."""
@@ -79,7 +72,6 @@ class Ended:
         metre, chord, grounded = beat.began.metre, beat.heard.chord, beat.grounded
         self._foresight.commit(start, in_bar, metre, chord, grounded=grounded)
         self._left_out = [*self._left_out, beat] if beat.rested else []
-        self._before = beat
 
     def _put_right(self, beat: EndedBeat) -> None:
         """What was remembered, or heard, of this beat and those before, now that more is known."""
@@ -90,11 +82,8 @@ class Ended:
         if beats:
             self._foresight.amend(chord, beats)
             self._ear.amend(chord.root, self._left_out[-beats].began.position, began)
-            return
-        if beat.apart:
+        elif beat.apart:
             self._ear.amend(chord.root, began, inf)
-        if self._began_before(beat, chord):
-            self._foresight.amend(chord, 1)
 
     def _due_earlier(self, beat: EndedBeat, chord: Chord) -> int:
         """On how many beats before, left out, the chord of this one was due."""
@@ -106,19 +95,10 @@ class Ended:
             return 0
         return len(left_out) - left_out.index(strongest)
 
-    def _began_before(self, beat: EndedBeat, chord: Chord) -> bool:
-        """Whether the chord of this beat had begun with the beat before, as it turned out."""
-        before = self._before
-        if before is None or before.heard.chord is None or before.brought(chord):
-            return False
-        if before.rested or beat.rested or beat.due or before.began.bar != beat.began.bar:
-            return False
-        return self._ear.had(chord.root) > _TURNED_OUT
-
     def yields_to(self, following: Moment) -> bool:
         """Whether no stronger beat than this one was left out just before."""
         return all(each.began.weight <= following.weight for each in self._left_out)
 
     def relocate(self) -> None:
         """The song goes on elsewhere, or anew: no beat is the one before."""
-        self._left_out, self._before = [], None
+        self._left_out = []
