@@ -9,8 +9,8 @@ has no stroke gets one of its own; in the rhythms that lay back it waits for the
 that push it comes with the last one before.  Foreseen and repeated as in bench.expecting, landed
 and clash as in bench.landing; elsewhere is the share of a song's bass notes, between the changes
 too, that were written over another root than the chart's, on an average of the songs that have
-any.  With `--folds` every song is heard and foreseen with tables that were fitted on others (see
-bench.folds).
+any; a note that comes with a chord which the rhythm pushes is over that chord.  With `--folds`
+every song is heard and foreseen with tables that were fitted on others (see bench.folds).
 """
 
 from __future__ import annotations
@@ -176,16 +176,19 @@ def _walked(chord: Chord, onward: Chord | None, beats: int, *, is_last: bool) ->
     return (chord.root + intervals[beats % len(intervals)]) % 12
 
 
-def elsewhere(song: Song, heard: Take) -> float:
+def elsewhere(song: Song, heard: Take, pushes: float = 0.0) -> float:
     """The share of bass notes written over another root, or slash bass, than the chart's.
 
+    A note may be over the chord that is due so many quarter notes later, if chords are pushed.
     Not a number if there are no bass notes over the chart's chords.
     """
     wrong = []
     for note in heard.notes:
-        chord = parse_harte(song.label_at(note.begins + _JUST))
-        if chord is not None:
-            wrong.append(note.play.written.chord.root not in {chord.root, chord.bass})
+        labels = {song.label_at(note.begins + _JUST + ahead) for ahead in (0.0, pushes)}
+        chords = [chord for label in labels if (chord := parse_harte(label)) is not None]
+        if chords:
+            roots = {root for chord in chords for root in (chord.root, chord.bass)}
+            wrong.append(note.play.written.chord.root not in roots)
     return sum(wrong) / len(wrong) if wrong else nan
 
 
@@ -198,7 +201,7 @@ def measure(songs: Sequence[Song], rhythm: Rhythm, style: Style, taught: Teachin
             save(comped, Path(made))
             heard = take(comped, Path(made), style, taught=taught(song))
         measured.add(comped, heard)
-        shares.append(elsewhere(comped, heard))
+        shares.append(elsewhere(comped, heard, rhythm.pushes))
     cells = measured.tally.cells()
     told = "  ".join(f"{name} {cells[name]:6.1%}" for name in ("foreseen", "repeated"))
     known = [share for share in shares if not isnan(share)] or [nan]
