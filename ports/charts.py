@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import re
 from codecs import BOM_UTF16_BE, BOM_UTF16_LE
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -27,8 +26,8 @@ from typing import Final
 
 from engine.foresight.chart import Bar, Chart, Section
 from engine.theory.harmony import Chord
-from engine.theory.meter import Metre
 from engine.theory.symbols import parse_symbol
+from ports.bar_counts import miscounted, places
 from ports.bar_lines import signs_and_bars
 from ports.chart_header import Header, late, valueless
 from ports.chart_signs import unread_in_bar, unread_line
@@ -227,10 +226,12 @@ def _read_bar(reading: _Reading, content: str, where: str) -> Bar:
     if words[0] == "/":
         none = f"{where} begins with a stroke, and no chord comes before it; write one"
         chords.append((Fraction(0), _bar_before(reading, none).chords[-1][1]))
-    for place, word in zip(_places(len(words), reading.header.metre), words, strict=True):
+    metre = reading.header.metre
+    for place, word in zip(places(len(words), metre), words, strict=True):
         if word != "/":
             chords.append((place, _read_chord(word, where)))
-    _demand_felt_beats(chords, reading.header.metre, where)
+    if miscount := miscounted(words, [place for place, _ in chords], metre):
+        raise ChartError(f"{where} {miscount}")
     return Bar(tuple(chords))
 
 
@@ -247,29 +248,6 @@ def _bar_before(reading: _Reading, none: str) -> Bar:
     if not played:
         raise ChartError(none)
     return played[-1]
-
-
-def _places(count: int, metre: Metre) -> Sequence[Fraction]:
-    """Where the shares of a bar begin: on the felt beats if they are as many, else evenly.
-
-    In 5/8 or 7/8 the felt beats are not alike, and even shares would lie beside them.
-    """
-    if count == len(metre.pulses):
-        return metre.pulses
-    return [i * metre.bar / count for i in range(count)]
-
-
-def _demand_felt_beats(
-    chords: Sequence[tuple[Fraction, Chord | None]], metre: Metre, where: str
-) -> None:
-    """A chart is followed by felt beats: a chord that sounds on none of them would be lost."""
-    ends = [start for start, _ in chords[1:]] + [metre.bar]
-    for (start, _), end in zip(chords, ends, strict=True):
-        if metre.pulse_from(start) >= end:
-            raise ChartError(
-                f"{where} has a chord between two felt beats, which are {len(metre.pulses)} in a"
-                f" bar of {metre}; write no more than one on each"
-            )
 
 
 def _read_chord(word: str, where: str) -> Chord | None:
