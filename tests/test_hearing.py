@@ -324,6 +324,21 @@ def test_a_root_struck_short_before_the_chord_is_its_root(steps: int) -> None:
     assert {parse_symbol(name).root for name in heard} == {(8 + steps) % 12}
 
 
+@pytest.mark.parametrize("steps", range(-6, 3))
+def test_a_root_laid_down_for_one_chord_is_not_the_next_ones(steps: int) -> None:
+    """A low A on one, A above it on two, C sharp minor by the right hand on three: no Amaj7."""
+    player = Pianist()
+    player.at(0).play(up("45", steps)).at(1)
+    for note in (61, 64, 69):
+        player.strike(note + steps)
+    player.at(1.9)
+    for note in (61, 64, 69):
+        player.lift(note + steps)
+    player.at(2).play(up("61 64 68", steps))
+    heard = [player.at(2 + later).hears() for later in (0.1, 0.5, 0.9)]
+    assert {parse_symbol(name).root for name in heard} == {(1 + steps) % 12}
+
+
 @pytest.mark.parametrize("steps", range(-6, 2))
 def test_a_tenth_over_a_held_root_is_no_new_bass(steps: int) -> None:
     """B flat, F and the D flat above, an eighth each and kept down under a tune: B flat minor."""

@@ -3,7 +3,8 @@
 Knows: which notes those are, and what a chord would be on one of them.
 Refuses to know: what is believed of the keys.
 How: a stride, an oom-pah, a waltz strikes the root on one and lets it go, and the rest of the chord
-comes after it: C, E flat and G after a low A flat are A flat major seven.
+comes after it: C, E flat and G after a low A flat are A flat major seven.  They are for one chord:
+when another comes in the bar, only what was laid down since the last one is for it.
 """
 
 from __future__ import annotations
@@ -35,6 +36,8 @@ class LaidDown:
 
     def __init__(self) -> None:
         self._notes: deque[tuple[float, int]] = deque(maxlen=_KEPT)
+        self._above: frozenset[int] = frozenset()
+        self._for_it = 0  # how many of them, the first, are for the chord above
 
     def strike(self, position: float, note: int, velocity: int) -> None:
         """A key goes down; only a low one is laid down."""
@@ -45,6 +48,7 @@ class LaidDown:
         """A bar begins: what was struck before this place is forgotten."""
         while self._notes and self._notes[0][0] < position:
             self._notes.popleft()
+        self._above, self._for_it = frozenset(), 0
 
     def root_under(self, reading: Reading) -> int | None:
         """The root, of these, on which what is struck above is a whole chord, if there is one."""
@@ -53,7 +57,15 @@ class LaidDown:
         without = low is None or low >= E3
         if not without or len(played) < _CHORD or not reading.sounding <= played:
             return None
+        self._lie_under(played)
         return stands_upon(played, tuple(note for _, note in self._notes))
+
+    def _lie_under(self, chord: frozenset[int]) -> None:
+        """A chord comes above: if it is another one, what was for the last is not for it."""
+        if len(chord & self._above) < _CHORD:
+            for _ in range(min(self._for_it, len(self._notes))):
+                self._notes.popleft()
+        self._above, self._for_it = chord, len(self._notes)
 
 
 @lru_cache(maxsize=512)
