@@ -364,7 +364,10 @@ def second_bar(*choruses: list[Chord]) -> tuple[Forecast, Foresight]:
     foresight = Foresight(chart=SONG)
     played = [c for verse in choruses for c in (*verse, *AFTER_IT)]
     played += VERSE_BEATS[:3]
-    play(foresight, played)
+    for i, sounding in enumerate(played):  # looked ahead at every beat, as live
+        for _ in range(2):
+            foresight.look(now(i, sounding), 8, weigh=1)
+        play(foresight, [sounding], i)
     return foresight.look(now(len(played), VERSE_BEATS[3]), 1)[0], foresight
 
 

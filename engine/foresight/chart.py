@@ -119,6 +119,10 @@ class Whereabouts:
     entered: float = 0.0
     replaced: float = 0.0
 
+    def with_habits(self, other: Whereabouts) -> Whereabouts:
+        """The same place, with what is pencilled in by now."""
+        return replace(self, pencil=other.pencil)
+
     @property
     def replaces(self) -> float:
         """How likely this player is to replace the next written chord."""

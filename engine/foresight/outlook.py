@@ -111,7 +111,8 @@ class Foresight:
         self._last = step
         self._course = self._course.after(step, len(metre.pulses))
         if self._follower is not None and self._where is not None:
-            self._where = self._follower.heard(self._where, step)
+            self._where = here = self._follower.heard(self._where, step)
+            path = [way._replace(where=way.where and way.where.with_habits(here)) for way in path]
         self._standing = path[0].standing if path else None
         self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
         self._due = beat + metre.start_of(step.place + 1) - metre.start_of(step.place)
