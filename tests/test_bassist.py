@@ -39,7 +39,8 @@ from engine.events import (
     Tick,
 )
 from engine.foresight.chart import Bar, Chart, Section
-from engine.foresight.outlook import Foresight
+from engine.foresight.outlook import WEIGHED, Foresight
+from engine.foresight.standing import Present
 from engine.foresight.tables import DEFAULT as FORESEEN
 from engine.hearing.ear import Ear
 from engine.hearing.taught import TAUGHT
@@ -371,10 +372,10 @@ class Certain(WatchedForesight):
         chords = (parse_symbol("Bb" if forecast.beat < 3 else "Eb") for forecast in ahead)
         return tuple(Forecast(f.beat, c, self._sure) for f, c in zip(ahead, chords, strict=True))
 
-    def amend(self, chord: Chord | None, beats: int) -> None:
+    def amend(self, chord: Chord | None, beats: int, *, grounded: bool = False) -> None:
         """Note it."""
         self.amended.append(beats)
-        super().amend(chord, beats)
+        super().amend(chord, beats, grounded=grounded)
 
 
 @pytest.mark.parametrize(
@@ -462,6 +463,25 @@ def test_a_triad_over_its_own_bass_is_no_seventh_chord(lowest: int, root: int) -
     begun = plays(heard_from(bass_player(foresight=foresight), keys, until=15.9))
 
     assert {p.written.chord.root for p in begun if 20 < p.beat + 0.1 < 23.9} == {root}
+
+
+def test_a_ninth_of_the_tune_takes_no_bass_away() -> None:
+    """C7 over a low C, a D above it on two: the player plays the bass of that chord all along."""
+    grounded: list[bool] = []
+
+    class Asked(Foresight):
+        """Foresight that notes whether the player plays the bass."""
+
+        def look(self, now: Present, horizon: int, *, weigh: int = WEIGHED) -> Outlook:
+            """Note it."""
+            grounded.append(now.grounded)
+            return super().look(now, horizon, weigh=weigh)
+
+    keys: list[Incoming] = [NoteOn(0.0, n) for n in (36, 58, 64, 67)]
+    heard_from(bass_player(foresight=Asked()), [*keys, NoteOn(0.5, 74)], until=1.9)
+
+    assert len(grounded) > 4
+    assert all(grounded)
 
 
 @pytest.mark.slow

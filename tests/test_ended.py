@@ -57,11 +57,11 @@ class Noting(Foresight):
         super().__init__()
         self.amended: list[tuple[str, int]] = []
 
-    def amend(self, chord: Chord | None, beats: int) -> None:
+    def amend(self, chord: Chord | None, beats: int, *, grounded: bool = False) -> None:
         """Note it."""
         assert chord is not None
         self.amended.append((str(chord.root), beats))
-        super().amend(chord, beats)
+        super().amend(chord, beats, grounded=grounded)
 
 
 def end(ended: Ended, beat: Struck, metre: Metre = FOUR_FOUR) -> None:

@@ -389,6 +389,21 @@ def test_a_habit_is_forgotten_where_the_written_chord_comes_back() -> None:
     assert seen.confidence > 0.7
 
 
+def test_a_habit_is_forgotten_also_where_only_a_seventh_was_to_come() -> None:
+    """B7 for F7 after F twice, then F7 as written twice: F7 is expected on the root that stays."""
+    written = bars("F | F7 | Bb | Gm")
+    song = Section("Song", tuple(Bar(((Fraction(0), c),)) for c in written[::4]))
+    foresight = Foresight(chart=Chart((song,)))
+    instead = [*written[:4], *bars("B7"), *written[8:]]
+    played = [*instead * 2, *written * 2, *written[:3]]
+    play(foresight, played)
+
+    seen = foresight.look(now(len(played), written[3]), 1)[0]
+
+    assert seen.chord is not None
+    assert seen.chord.root == chord("F").root
+
+
 def test_what_is_pencilled_in_outlasts_a_jump() -> None:
     """The sequencer goes back to the start: the player's E7 is still the player's."""
     _, foresight = second_bar(REHARMONISED, REHARMONISED)

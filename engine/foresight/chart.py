@@ -184,8 +184,10 @@ class Follower:
         now = self.after(where, step)
         beats = now.belief.sum(axis=0)
         beat = int(beats.argmax())
-        sounds_anew = step.root not in (where.last, NO_CHORD)
-        if not (self._moves[beat] and sounds_anew and beats[beat] >= _FOUND):
+        # Who goes on in the chord before is late; unless that is the root which is written.
+        begins = step.root != where.last or step.root == self._roots[beat]
+        told = self._moves[beat] and begins and step.root != NO_CHORD
+        if not told or beats[beat] < _FOUND:
             return now
         replaced = bool(now.belief[1, beat] > now.belief[0, beat])
         return replace(now, pencil=now.pencil.noting(beat, step.root, replaced=replaced))

@@ -125,10 +125,11 @@ class Foresight:
         )  # fmt: skip
         self._before.append(before)
 
-    def amend(self, chord: Chord | None, beats: int) -> None:
+    def amend(self, chord: Chord | None, beats: int, *, grounded: bool = False) -> None:
         """Remember so many beats, the last ones, as another chord, as the beat after has told.
 
-        At least one, at most four, and no more than since the song went on from another place.
+        At least one, at most four, and no more than since the song went on from another place;
+        `grounded` is as in `commit`.
         """
         undone = list(self._before)[-beats:]
         if not undone or undone[0].agreement.beats + len(undone) != self._memory.count:
@@ -141,7 +142,7 @@ class Foresight:
         self._course, self._where = before.course, before.where
         self._record.hits, self._trust = before.hits, before.trust
         for each in undone:
-            self.commit(each.beat, each.in_bar, each.metre, chord)
+            self.commit(each.beat, each.in_bar, each.metre, chord, grounded=grounded)
 
     def relocate(self, beat: Fraction) -> None:
         """The song goes on from another place."""
@@ -226,7 +227,7 @@ class Foresight:
             stays = root == step.root
             chord = step.chord if stays else self._chord_on(root, standing, key)
             yield Call(chord, float(standing.odds[root]))
-            step = Step(chord, (step.place + 1) % pulses)
+            step = Step(chord, (step.place + 1) % pulses, step.grounded)
         yield from self._guesses(step.chord)
 
     def _guesses(self, chord: Chord | None) -> Iterator[Call]:

@@ -226,7 +226,7 @@ class _Page:
             np.frombuffer(array("d", out)),
             bass if bass < _NONE else None,
             self._on_beat if self._on_beat < E3 else None,
-            under,
+            under if under < _NONE else None,
             frozenset(self._struck),
             frozenset(self._carried),
             frozenset(self._sounding),

@@ -108,7 +108,8 @@ class KeyFilter:
         if self._stretch.beats or self._home is not None:
             return
         begun = Stretch()
-        begun.add(self._counter.beat(now, belief, bar))
+        beat = self._counter.beat(now, belief, None)  # phrases are counted from whole beats
+        begun.add(replace(beat, opens_phrase=bar is not None))
         chances = _chances(self._scores(begun))
         likeliest = int(chances.argmax())
         self._guessed = written_after(KEYS[likeliest], self._key), float(chances[likeliest])
@@ -153,9 +154,7 @@ class KeyFilter:
         self._name()
 
     def _follow_scale(self, beat: Beat) -> None:
-        chances = np.exp(self._scales - self._scales.max())
-        chances /= chances.sum()
-        scales = np.log((1 - _LEAVE) * chances + _LEAVE / 12)
+        scales = np.log((1 - _LEAVE) * _chances(self._scales) + _LEAVE / 12)
         tones = beat.lengths / max(float(beat.lengths.sum()), 0.5)
         scales += _CHORD_TRUST * (beat.chords.ravel() @ self._tables.turned_scale_chords)
         scales += _TONE_TRUST * (tones @ self._tables.turned_scale_tones)

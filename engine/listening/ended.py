@@ -80,7 +80,7 @@ class Ended:
             return
         beats = self._due_earlier(beat, chord)
         if beats:
-            self._foresight.amend(chord, beats)
+            self._foresight.amend(chord, beats, grounded=beat.grounded)
             self._ear.amend(chord.root, self._left_out[-beats].began.position, began)
         elif beat.apart:
             self._ear.amend(chord.root, began, inf)

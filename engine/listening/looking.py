@@ -64,12 +64,17 @@ class Looking:
         if self._asks and self._coming is None:
             self._coming = self._ear.coming()
         self._steps -= 1
-        grounded = self._ear.grounded and chord == heard.chord
+        grounded = self._ear.grounded and _ground(chord) == _ground(heard.chord)
         now = Present(place, chord, heard.key, heard.confidence, self._coming, grounded)
         seen = self._foresight.look(now, FARTHEST, weigh=1)
         if not self._steps and _roots(before[:1]) != _roots(seen[:1]):
             self._steps = 1  # on second thoughts it goes another way, not seen to lead anywhere
         return seen
+
+
+def _ground(chord: Chord | None) -> tuple[int, int] | None:
+    """Root and bass; a ninth of the tune makes no other chord."""
+    return None if chord is None else (chord.root, chord.bass)
 
 
 def _roots(forecasts: Outlook) -> list[int | None]:
