@@ -77,8 +77,7 @@ class Timing:
         first = self._first = moment.at if self._first is None else self._first
         if self._off is None and moment.at - beat.at <= _FARTHEST:
             self._off = moment.at - beat.at
-        read_at = beat.at + LISTEN_AGAIN_SECONDS + self.behind
-        self._was_late = self._was_late or moment.at > read_at
+        self._was_late = self._was_late or moment.at > self._read_again_at(beat)
         self._was_apart = self._was_apart or moment.at - first > GATHER_SECONDS
 
     @property
@@ -90,6 +89,14 @@ class Timing:
         """The keys are read; nothing sounds, or something does."""
         if self._beat and ON_THE_BEAT <= moment.position - self._beat.position < _LATE_IN_BEAT:
             self._quiet = silent
+
+    def reads_again(self, moment: Moment) -> bool:
+        """Whether a moment of the running beat lies before that at which it is read once more."""
+        beat = self._beat
+        return beat is not None and moment.at < self._read_again_at(beat)
+
+    def _read_again_at(self, beat: Moment) -> float:
+        return beat.at + LISTEN_AGAIN_SECONDS + self.behind
 
     @property
     def rests(self) -> bool:

@@ -1304,6 +1304,60 @@ def test_a_chord_goes_by_the_name_it_has_in_the_chart() -> None:
     assert "F#m/B" not in names_of(bass_player())
 
 
+# Rootless hands, as they are near one another: the third or the seventh below, the ninth on top.
+ROOTLESS = {
+    "Fm7": (56, 60, 63, 67), "Bb7": (56, 60, 62, 67), "Ebmaj7": (55, 58, 62, 65),
+    "Cm7": (58, 62, 63, 67), "Gm7": (58, 62, 65, 69), "C7": (58, 62, 64, 69),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("tones", [4, 2], ids=["with tensions", "thirds and sevenths"])
+def test_who_plays_the_chart_without_roots_gets_them_from_the_bass(tones: int) -> None:
+    """Ab C Eb G is the Fm7 that is written, and G Bb D F the Ebmaj7, from the first time on."""
+    song = "Fm7 Bb7 Ebmaj7 Cm7 Gm7 C7 Fm7 Bb7 " * 3
+    hands = {name: (hand if tones == 4 else guides(name, hand)) for name, hand in ROOTLESS.items()}
+    keys: list[Incoming] = []
+    for bar, name in enumerate(song.split()):
+        keys += [NoteOn(2.0 * bar, n) for n in hands[name]]
+        keys += [NoteOff(2.0 * bar + 1.95, n) for n in hands[name]]
+    foresight = Foresight(chart=chart_of(song))
+    begun = plays(heard_from(bass_player("walking", foresight=foresight), keys, until=47.9))
+
+    written = [parse_symbol(name).root for name in song.split()]
+    due = {4 * bar: root for bar, root in enumerate(written)}
+    assert {beat: note.note % 12 for note in begun if (beat := note.written.beat) in due} == due
+
+
+def guides(name: str, hand: tuple[int, ...]) -> tuple[int, ...]:
+    """The third and the seventh of a chord, as a hand has them."""
+    root = parse_symbol(name).root
+    return tuple(note for note in hand if (note - root) % 12 in {3, 4, 10, 11})
+
+
+@pytest.mark.parametrize("later", [0.012, 0.018])
+def test_a_left_hand_behind_the_right_finds_the_bass_on_its_root(later: float) -> None:
+    """Third, fifth and seventh first, the low root a little after them: no third is played."""
+    song = "Bbmaj7 Gm7 Ebmaj7 F7 Dm7 Gm7 Cm7 F7 " * 2
+    keys = [
+        replace(e, at=e.at + later) if isinstance(e, NoteOn) and e.note < 48 else e
+        for e in comping(song)
+        if not isinstance(e, NoteOn | NoteOff) or e.note < 48 or not is_root(e, song)
+    ]
+    foresight = Foresight(chart=chart_of(song))
+    player = bass_player("walking", foresight=foresight)
+    begun = plays(heard_from(player, sorted(keys, key=lambda e: e.at), until=31.9))
+
+    roots = [parse_symbol(name).root for name in song.split()]
+    first = {bar: [p.note % 12 for p in begun if p.written.beat == 4 * bar] for bar in range(2, 16)}
+    assert first == {bar: [roots[bar]] for bar in range(2, 16)}
+
+
+def is_root(key: NoteOn | NoteOff, song: str) -> bool:
+    """Whether a key is the root of the chord that it is struck or let go with."""
+    bar = int(key.at / 2 - 0.1 * isinstance(key, NoteOff))
+    return key.note % 12 == parse_symbol(song.split()[bar]).root
+
+
 def test_chords_that_are_sent_early_are_what_they_spell() -> None:
     """F#m over B stays F#m/B from bar line to bar line, each time round."""
     out = heard_from(bass_player(lead=1), comping("A F#m/B E7 A " * 2), until=16)

@@ -87,6 +87,20 @@ def test_who_leaves_the_bass_to_us_is_taken_at_the_chart_s_word(low: str, named:
     assert symbol(chord, Key(2)) == named
 
 
+@pytest.mark.parametrize(("low", "named"), [("43 ", "Bbmaj7"), ("", "Gm7")])
+def test_a_root_may_be_left_to_us_too(low: str, named: str) -> None:
+    """B flat, D, F and A where Gm7 is due are its tones and its ninth; over a low key they tell."""
+    player = Pianist().at(4).play(f"{low}58 62 65").at(9).play("58 62 65 69").at(9.02)
+    player.hears()
+    heard = replace(player.ear.ended, chord=parse_symbol("Bbmaj7"))
+    due = Forecast(Fraction(9), parse_symbol("Gm7"), 0.95)
+    told = Foretold(due, parse_symbol("F"), charted=True)
+
+    chord = told.named(heard, player.ear).chord
+    assert chord is not None
+    assert symbol(chord, Key(10)) == named
+
+
 def test_who_holds_a_low_key_has_not_left_the_bass() -> None:
     """D2 is a drone under all of it: struck long ago, it sounds, and D, F#, A and C# lie on it."""
     player = Pianist().at(0).play("38 57 62 66").at(12)
@@ -136,6 +150,33 @@ def test_a_chord_foretold_is_waited_for_while_its_keys_may_come(
     if notes:
         assert not foretold("Eb", sure).may_come_yet(chord, ear, timing, late=True)
     assert not foretold("Bb7", sure).may_come_yet(chord, ear, timing, late=False)
+
+
+@pytest.mark.parametrize(("notes", "sure", "waits"), [
+    ("58 62 67", 0.95, True),  # all of E flat's seventh chord but its root
+    ("58 62 67", 0.8, False),  # who is not that sure goes by what is heard
+    ("39 58 62 67", 0.95, False),  # the root is there
+    ("57 62 65", 0.95, False),  # D minor: another chord
+])  # fmt: skip
+def test_a_hand_that_plays_what_is_due_waits_for_the_other(
+    notes: str, sure: float, *, waits: bool
+) -> None:
+    """The right hand is a few milliseconds ahead, and sounds like G minor alone."""
+    ear, timing, gm = after_a_bar(notes), Timing(), parse_symbol("Gm")
+    due = foretold("Ebmaj7", sure)
+
+    assert due.may_come_yet(gm, ear, timing, late=False, again=True) is waits
+    assert not due.may_come_yet(gm, ear, timing, late=False, again=False)
+
+
+def test_who_has_no_left_hand_is_not_waited_for() -> None:
+    """Two bars without a low key: none is to come."""
+    player = Pianist().at(0).play("58 62 65").at(9).play("58 62 67").at(9.02)
+    player.hears()
+    due = Foretold(Forecast(Fraction(9), parse_symbol("Ebmaj7"), 0.95), parse_symbol("Bb"))
+
+    gm = parse_symbol("Gm")
+    assert not due.may_come_yet(gm, player.ear, Timing(), late=False, again=True)
 
 
 def test_in_silence_a_bar_line_brings_the_likeliest_chord() -> None:

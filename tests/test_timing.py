@@ -56,6 +56,17 @@ def test_the_bass_waits_where_the_player_is_and_no_further_than_the_pocket(
     assert known_after(32, (seconds, seconds)).behind == pytest.approx(behind, abs=0.001)
 
 
+def test_a_beat_is_read_again_a_little_after_it_began_where_the_player_is() -> None:
+    """After 22 ms; 15 ms later yet for who lays back by as much; before any beat never."""
+    exact, laid_back = (known_after(32, (at, at)) for at in (0.0, 0.015))
+
+    for timing, seconds, again in (
+        (exact, 0.02, True), (exact, 0.024, False), (laid_back, 0.035, True),
+        (laid_back, 0.039, False), (Timing(), 0.0, False),
+    ):  # fmt: skip
+        assert timing.reads_again(moment(32 + seconds / BEAT_SECONDS)) is again
+
+
 def test_who_is_always_as_far_behind_is_not_late_by_that() -> None:
     """Keys 30 ms after each beat are after its reading for two bars, and not any more."""
     assert known_after(8, (0.03,)).late > 0.25

@@ -192,6 +192,13 @@ class Follower:
         replaced = bool(now.belief[1, beat] > now.belief[0, beat])
         return replace(now, pencil=now.pencil.noting(beat, step.root, replaced=replaced))
 
+    def opening(self, place: int) -> tuple[Chord | None, float]:
+        """What a player most likely begins with on a felt beat of a bar, and how likely that is."""
+        places: Doubles = self._anywhere(place + 1)[0]
+        odds = np.bincount(self._roots, places, ROOTS)
+        root = int(odds.argmax())
+        return self.chord_on(root, places), float(odds[root])
+
     def odds(self, where: Whereabouts) -> tuple[Doubles, Doubles]:
         """The next beat: the probability of each root, and of each place of the chart."""
         written, replaced = self._moved(where)

@@ -28,7 +28,7 @@ from engine.foresight.memory import Memory
 from engine.foresight.standing import Before, Call, Present, Standing, Way
 from engine.foresight.tables import DEFAULT, Tables
 from engine.theory.harmony import MAJOR, MINOR, Chord, Key
-from engine.theory.meter import Metre
+from engine.theory.meter import Metre, Moment
 
 FARTHEST: Final = 8
 """Beats looked ahead at most: two bars of four, as far as a line is planned."""
@@ -176,6 +176,19 @@ class Foresight:
             gained = float(np.log((chart + 1e-4) / (song + 1e-4)))
             self._trust = _TRUST_IN_CHART + _TRUST_FADE * (self._trust - _TRUST_IN_CHART) + gained
 
+    @property
+    def follows_chart(self) -> bool:
+        """Whether there is a chart, and it has told no less well than the song itself."""
+        return self._follower is not None and self._trust > 0
+
+    def opening(self, moment: Moment) -> Forecast | None:
+        """The felt beat on which the song begins, if there is a chart to begin it by."""
+        if self._follower is None or self._last is not None:
+            return None
+        metre, in_bar = moment.metre, Fraction(moment.in_bar).limit_denominator(96)
+        place = place_in_bar(in_bar, metre)
+        return Forecast(moment.bar_start + metre.start_of(place), *self._follower.opening(place))
+
     # What is expected ------------------------------------------------------------------------
 
     def look(self, now: Present, horizon: int, *, weigh: int = WEIGHED) -> tuple[Forecast, ...]:
@@ -267,7 +280,7 @@ class Foresight:
         if root == NO_CHORD:
             return None
         charted = None
-        if self._follower is not None and standing.places is not None and self._trust > 0:
+        if self._follower is not None and standing.places is not None and self.follows_chart:
             charted = self._follower.chord_on(root, standing.places)
         return charted or self._memory.likeliest_chord(root) or _diatonic(root, key)
 

@@ -15,6 +15,7 @@ from typing import Final
 from engine.events import Forecast, Heard
 from engine.hearing.ear import Ear
 from engine.theory.harmony import Chord
+from engine.theory.voicings import shows
 from engine.timing import Timing
 
 # Below this probability of the chord expected on a beat the keys are waited for, and below this
@@ -52,6 +53,7 @@ class Foretold:
         forecast: that, None if nothing was.
         before: the chord that was played by before the beat, if any.
         bar_line: whether the beat is one, where chords change.
+        charted: whether a chart is followed, which names chords as the player does.
 
     `chord` is the one foretold, if one was, `confidence` how surely, and `before` the chord before.
     """
@@ -62,8 +64,10 @@ class Foretold:
         before: Chord | None = None,
         *,
         bar_line: bool = False,
+        charted: bool = False,
     ) -> None:
         self._bar_line = bar_line
+        self._charted = charted
         self._forecast = forecast
         self.before = before
         self.chord = None if forecast is None else forecast.chord
@@ -109,7 +113,8 @@ class Foretold:
     def named(self, heard: Heard, ear: Ear) -> Heard:
         """Keys that the chord foretold has too, over its bass, go by its name: F#m/B, not Bm9.
 
-        Who leaves the bass to us plays no low key, so that no other bass speaks against it.
+        Who leaves the bass to us plays no low key, so that no other bass speaks against it; and
+        may leave the root out too: where the chart has Gm7 Bb D F A is no Bbmaj7.
         Of a chord that is broken only the first come at once: G and E begin C/G.
         """
         chord, foretold = heard.chord, self.chord
@@ -120,24 +125,33 @@ class Foretold:
             return heard
         keys = ear.struck | ear.sounding
         fits = keys <= foretold.keys or chord.shares_keys(foretold)
+        fits = fits or (self._charted and ear.leaves_the_bass and shows(foretold, keys))
         return replace(heard, chord=foretold) if fits else heard
 
-    def may_come_yet(self, chord: Chord, ear: Ear, timing: Timing, *, late: bool) -> bool:
+    def may_come_yet(
+        self, chord: Chord, ear: Ear, timing: Timing, *, late: bool, again: bool = False
+    ) -> bool:
         """Whether the chord foretold is waited for a little, though as yet another is heard.
 
         None of its keys has gone down, and this player is often late; or the first of them have,
         and this player rolls chords.  The more so, the surer it was foretold.  While nothing
         sounds at all, nothing speaks against it: on a bar line the likeliest chord will do.
-        Another bass than its own speaks against it.  `late` is whether the beat has gone too far.
+        Another bass than its own speaks against it.  `late` is whether the beat has gone too far,
+        `again` whether it is to be read once more: until then the hand that has the bass may be
+        a little behind the other one, which plays what was foretold for sure.
         """
         foretold, struck = self.chord, ear.struck
         if foretold is None or chord.root == foretold.root:
             return False
         if ear.silent and not struck and self._is_enough_in_silence:
             return True
-        if late or len(struck) > FIRST_KEYS or not struck <= foretold.keys:
+        if late or not struck <= foretold.keys:
             return False
         if struck and ear.low not in (None, foretold.bass):
+            return False
+        if again and self.sure and struck and foretold.bass not in struck:
+            return not ear.leaves_the_bass
+        if len(struck) > FIRST_KEYS:
             return False
         return timing.lets_wait(self.confidence, begun=bool(struck))
 

@@ -47,6 +47,7 @@ class Listening:
         self.timing = Timing()
         self.heard = ear.ended  # nothing yet, in the key that it was told
         self._looking = Looking(ear, foresight)
+        self._foresight = foresight
         self._lead = lead
         self._sent = SentEarly()
         self._ahead = Ahead()
@@ -162,17 +163,24 @@ class Listening:
         # Where nobody is to play still, a chord that is played all the same plays on.
         ahead = () if self._lead else self.ahead
         forecast = next((f for f in ahead if f.beat == beat), None)
-        foretold = Foretold(forecast, self._chord, bar_line=moment.in_bar == 0)
+        charted = self._foresight.follows_chart
+        foretold = Foretold(forecast, self._chord, bar_line=moment.in_bar == 0, charted=charted)
         rest, defied = foretold.rest is not None, self._now.defied
+        begins = self._chord is None and not self._lead
         return Running(
             began=moment,
             foretold=foretold,
+            names=self._opening(moment) if begins else foretold,
             known=self.ear.ended.chord,
             seen_from=moment,
             doubted=None if self._lead or foretold.sure else beat,
             tacet=rest and not defied,
             defied=rest and defied,
         )
+
+    def _opening(self, moment: Moment) -> Foretold:
+        """What a song that begins here begins with."""
+        return Foretold(self._foresight.opening(moment), charted=True)
 
     def _as_it_was(self, following: Moment) -> Heard:
         """The beat that ended, as it was heard; in silence, and before a push, as it was played."""
@@ -183,6 +191,8 @@ class Listening:
             return replace(ended, chord=None)
         if self.timing.rests and now.foretold.sure:
             return replace(ended, chord=self._chord)
+        if now.named is not None and self._foresight.follows_chart and not self.ear.grounded:
+            ended = replace(ended, chord=now.named)
         known = now.known
         if known is None or now.foretold.came_when_due(ended, known):
             return ended
@@ -213,14 +223,19 @@ class Listening:
         late = now.is_late(moment)
         if late and not ear.silent:
             self._looking.ask()
-        heard = now.foretold.named(ear.heard(moment, whole=self._lead and late), ear)
+        spelled = ear.heard(moment, whole=self._lead and late)
+        heard = now.names.named(spelled, ear)
+        now.named = None if heard is spelled else heard.chord
         self.timing.read(moment, silent=ear.silent)
         fresh, self._fresh = self._fresh, 0
         pushed = self._pushed(heard) if late and fresh else None
         heard = pushed or heard
         if heard.chord is None or (late and not (fresh or now.awaits or self._lead)):
             return False
-        now.awaits = now.foretold.may_come_yet(heard.chord, ear, self.timing, late=late)
+        again = self.timing.reads_again(moment)
+        now.awaits = now.foretold.may_come_yet(
+            heard.chord, ear, self.timing, late=late, again=again
+        )
         if now.awaits:
             return False
         if now.tacet and len(ear.struck) <= FIRST_KEYS:

@@ -25,20 +25,24 @@ _AT_FIRST_SECONDS: Final = 0.05
 class Running:
     """What is known of the running beat: nothing, after a jump, until the next one begins.
 
+    `names` is what its keys are held against: what was foretold, or what a song begins with.
     `known` is the chord that had been heard when it began, `seen_from` the place from which it is
     looked ahead: where it began, or where another chord was heard.  `doubted` is its beat while it
     is open which chord it brings, `awaits` whether what was foretold may come yet.  `tacet` is
     whether nobody is to play, and nobody does, `defied` whether a chord is played all the same.
+    `named` is the chord that its keys go by, if the ear has another name for them.
     """
 
     began: Moment | None = None
     foretold: Foretold = field(default_factory=Foretold)
+    names: Foretold = field(default_factory=Foretold)
     known: Chord | None = None
     seen_from: Moment | None = None
     doubted: Fraction | None = None
     awaits: bool = False
     tacet: bool = False
     defied: bool = False
+    named: Chord | None = None
 
     @property
     def rest(self) -> Fraction | None:
