@@ -37,10 +37,11 @@ class WatchedForesight(Foresight):
         chord: Chord | None,
         *,
         grounded: bool = False,
+        confidence: float = 1.0,
     ) -> None:
         """Remember as usual, and note it."""
         self.remembered[beat] = chord
-        super().commit(beat, in_bar, metre, chord, grounded=grounded)
+        super().commit(beat, in_bar, metre, chord, grounded=grounded, confidence=confidence)
 
     def look(self, now: Present, horizon: int, *, weigh: int = WEIGHED) -> Outlook:
         """Look ahead as usual, and pass it on."""

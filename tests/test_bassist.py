@@ -1334,6 +1334,33 @@ def guides(name: str, hand: tuple[int, ...]) -> tuple[int, ...]:
     return tuple(note for note in hand if (note - root) % 12 in {3, 4, 10, 11})
 
 
+def test_a_solo_of_single_notes_keeps_the_form_of_the_chart() -> None:
+    """After two choruses of chords two of eighths, chord tones on the beats, with some left out."""
+    chorus = "Ebmaj7 Cm7 Fm7 Bb7 Gm7 C7 Fm7 Bb7 Bbm7 Eb7 Abmaj7 Db7 Gm7 C7 Fm7 Bb7 "
+    keys, dice = comping(chorus * 2), Random(1)
+    for bar, name in enumerate((chorus * 2).split(), 32):
+        for eighth in range(8):
+            begins = 2 * bar + eighth / 4
+            note = of_a_solo(parse_symbol(name), dice, on_beat=eighth % 2 == 0)
+            if dice.random() < 0.8:
+                keys += [NoteOn(begins, note), NoteOff(begins + 0.22, note)]
+    player = bass_player("walking", foresight=Foresight(chart=chart_of(chorus)))
+    begun = plays(heard_from(player, in_time(keys), until=127.9))
+
+    first = {int(p.written.beat) // 4: p.note % 12 for p in begun if p.written.beat % 4 == 0}
+    roots = [parse_symbol(name).root for name in chorus.split()] * 4
+    met = [first.get(bar) == roots[bar] for bar in range(32, 64)]
+    assert sum(met) >= 28
+
+
+def of_a_solo(chord: Chord, dice: Random, *, on_beat: bool) -> int:
+    """A note above G4: a tone of the chord on a beat, else of a scale that it has."""
+    minor = 3 in chord.quality.intervals
+    scale = Key((chord.root + 10 * minor) % 12).scale  # ionian, or dorian
+    tone = dice.choice(sorted(chord.pitch_classes) if on_beat else scale)
+    return 67 + (tone - 67) % 12
+
+
 @pytest.mark.parametrize("later", [0.012, 0.018])
 def test_a_left_hand_behind_the_right_finds_the_bass_on_its_root(later: float) -> None:
     """Third, fifth and seventh first, the low root a little after them: no third is played."""

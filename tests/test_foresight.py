@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from random import Random
 
 import numpy as np
 import pytest
@@ -37,10 +38,12 @@ def bars(text: str) -> list[Chord]:
     return out
 
 
-def play(foresight: Foresight, beats: Sequence[Chord], start: int = 0) -> None:
+def play(
+    foresight: Foresight, beats: Sequence[Chord], start: int = 0, confidence: float = 1.0
+) -> None:
     """Commit quarter-note beats in 4/4."""
     for i, sounding in enumerate(beats, start):
-        foresight.commit(Fraction(i), Fraction(i % 4), FOUR_FOUR, sounding)
+        foresight.commit(Fraction(i), Fraction(i % 4), FOUR_FOUR, sounding, confidence=confidence)
 
 
 def at(beat: float, metre: Metre = FOUR_FOUR) -> Moment:
@@ -338,6 +341,42 @@ def test_a_substitute_is_followed_by_the_written_chord() -> None:
     seen = foresight.look(now(7, played[7]), 1)
 
     assert seen[0].chord == chord("Ab")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_was_hardly_heard_speaks_little_against_a_chart(seed: int) -> None:
+    """Under a solo six guesses of ten are wrong: whoever is not sure of them stays in the chart."""
+    sure, unsure = (after_guesses(seed, confidence) for confidence in (1.0, 0.4))
+
+    assert unsure.chord == chord("Gm")
+    assert unsure.confidence > 0.9
+    assert sure.chord != unsure.chord or sure.confidence < unsure.confidence - 0.1
+
+
+def after_guesses(seed: int, confidence: float) -> Forecast:
+    """What is expected of the second beat after a verse that was guessed at."""
+    foresight, dice = Foresight(chart=SONG), Random(seed)
+    play(foresight, VERSE_BEATS)
+    for i, written in enumerate(VERSE_BEATS, 16):  # looked ahead at every beat, as live
+        guess = written.transposed(dice.choice((3, 5, 7, 9)) if dice.random() < 0.6 else 0)
+        foresight.look(now(i, guess), 8, weigh=1)
+        play(foresight, [guess], i, confidence)
+    return foresight.look(now(32, BRIDGE_BEATS[0]), 2)[1]
+
+
+def test_without_a_chart_there_is_nothing_to_follow_or_to_begin_with() -> None:
+    """With one its first chord is there, on every felt beat of its bar, until one was heard."""
+    assert not Foresight().follows_chart
+    assert Foresight().opening(at(0)) is None
+
+    foresight = Foresight(chart=SONG)
+    for beat in range(4):
+        opening = foresight.opening(at(beat))
+        assert opening is not None
+        assert (opening.beat, opening.chord) == (Fraction(beat), chord("Eb"))
+        assert opening.confidence > 0.5
+    play(foresight, VERSE_BEATS[:1])
+    assert foresight.opening(at(1)) is None
 
 
 def test_who_replaces_chords_is_not_taken_at_the_charts_word() -> None:

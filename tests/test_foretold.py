@@ -203,9 +203,17 @@ def test_keys_not_struck_yet_may_come_from_who_is_often_late() -> None:
 def test_a_root_that_is_heard_faintly_does_not_stand_against_a_sure_one() -> None:
     """Against what is not played by, or was not foretold, any root stands."""
     ear = after_a_bar("39 55 58 63")
-    faint, clear, played = 10, 3, 10
+    faint, clear, other = (parse_symbol(name) for name in ("Bb", "Eb", "F"))
 
-    assert foretold("Bb", 0.9).yields_to(clear, played, ear)
-    assert not foretold("Eb", 0.9).yields_to(faint, 3, ear)
-    assert foretold("Eb", 0.9).yields_to(faint, 5, ear)
-    assert Foretold().yields_to(faint, 3, ear)
+    assert foretold("Bb", 0.9).yields_to(clear, faint, ear)
+    assert not foretold("Eb", 0.9).yields_to(faint, clear, ear)
+    assert foretold("Eb", 0.9).yields_to(faint, other, ear)
+    assert Foretold().yields_to(faint, clear, ear)
+
+
+def test_another_chord_over_the_bass_that_is_played_takes_nothing_from_it() -> None:
+    """F was guessed, and Eb/F is heard: the bass is on F either way, and now knows the rest."""
+    ear = after_a_bar("41 55 58 63")
+    heard, played = parse_symbol("Eb/F"), parse_symbol("F")
+
+    assert foretold("F", 0.4).yields_to(heard, played, ear)

@@ -53,12 +53,13 @@ class Step:
     """One felt beat as the memory takes it: its chord, and which felt beat of the bar it is.
 
     `grounded` is whether the player has played the chord's bass; without it the chord may go by
-    another name.
+    another name.  `confidence` is how surely it was heard.
     """
 
     chord: Chord | None
     place: int
     grounded: bool = field(default=False, compare=False)
+    confidence: float = field(default=1.0, compare=False)
 
     @property
     def root(self) -> int:

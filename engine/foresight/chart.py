@@ -38,7 +38,8 @@ _TO_SECTION: Final = 0.4
 _TO_BAR: Final = 0.1
 
 # The chance that a written chord is replaced by another before any was heard, and how many chords
-# heard count as much as that; and the chance that the ear gets a beat wrong.
+# heard count as much as that; and the chance that the ear gets a beat wrong, be it as sure as it
+# may.
 _REPLACED: Final = 0.04
 _REPLACED_COUNTS: Final = 20.0
 _MISHEARD: Final = 0.02
@@ -53,6 +54,10 @@ _OTHER_PLACE: Final = 0.02
 
 # A chord played instead is pencilled in where the player is, this surely, in the chart.
 _FOUND: Final = 0.6
+
+
+# Beliefs further apart than this are not the same.
+_MUCH: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +128,10 @@ class Whereabouts:
         """The same place, with what is pencilled in by now."""
         return replace(self, pencil=other.pencil)
 
+    def is_elsewhere_than(self, other: Whereabouts) -> bool:
+        """Whether some place is believed in by much more or less than there."""
+        return bool(np.abs(self.belief - other.belief).max() > _MUCH)
+
     @property
     def replaces(self) -> float:
         """How likely this player is to replace the next written chord."""
@@ -166,8 +175,10 @@ class Follower:
             where = replace(where, belief=self._anywhere(step.place))
         moved = self._moved(where)
         root = step.root
-        goes_on = 1 - _MISHEARD if root == where.last else _MISHEARD / 12
+        misheard = _misheard(step)
+        goes_on = 1 - misheard if root == where.last else misheard / 12
         by_others = where.pencil.instead(root, where.replaces)
+        by_others = (1 - misheard) * by_others + misheard / ROOTS
         instead = np.where(self._moves, by_others, goes_on)
         belief = moved * np.stack((self._as_written(where, step), instead))
         belief *= np.where(self._places == step.place, 1.0, _OTHER_PLACE)
@@ -223,10 +234,11 @@ class Follower:
 
     def _as_written(self, where: Whereabouts, step: Step) -> Doubles:
         """How likely this beat is heard so at each place of the chart, if it has that chord."""
+        misheard = _misheard(step)
         anew = self._moves | (step.root != where.last)
-        renamed = np.where(anew, _RENAMED, 1 - _MISHEARD)
-        match = np.where(self._goes_by(step), renamed, _MISHEARD / 12)
-        match = np.where(self._roots == step.root, 1 - _MISHEARD, match)
+        renamed = np.where(anew, _RENAMED, 1 - misheard)
+        match = np.where(self._goes_by(step), renamed, misheard / 12)
+        match = np.where(self._roots == step.root, 1 - misheard, match)
         match *= np.where(self._families == step.family, 1.0, _OTHER_FAMILY)
         return match
 
@@ -273,6 +285,11 @@ class Follower:
         places[self._section_starts] += _TO_SAME * by_section
         places[self._section_starts] += _TO_SECTION * total / len(self._section_starts)
         places[self._starts] += _TO_BAR * total / len(self._starts)
+
+
+def _misheard(step: Step) -> float:
+    """The chance that a beat was another chord than was heard."""
+    return max(_MISHEARD, 1 - step.confidence)
 
 
 def _sections_by_beat(chart: Chart, pulses: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

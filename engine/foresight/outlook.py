@@ -18,7 +18,7 @@ import numpy as np
 
 from engine.arrays import Doubles
 from engine.events import Forecast
-from engine.foresight.agreement import NO_CHORD, Step, place_in_bar
+from engine.foresight.agreement import NO_CHORD, ROOTS, Step, place_in_bar
 from engine.foresight.chart import Chart, Follower, Whereabouts
 from engine.foresight.clues import GIVEN, Record, Said, gather, of_customs
 from engine.foresight.course import Course
@@ -93,6 +93,7 @@ class Foresight:
         chord: Chord | None,
         *,
         grounded: bool = False,
+        confidence: float = 1.0,
     ) -> None:
         """Remember the felt beat that just ended, as it was finally heard.
 
@@ -102,8 +103,9 @@ class Foresight:
             metre: of the bar.
             chord: that was heard, None where there was none.
             grounded: whether the player has played its bass.
+            confidence: how surely it was heard.
         """
-        step = Step(chord, place_in_bar(in_bar, metre), grounded)
+        step = Step(chord, place_in_bar(in_bar, metre), grounded, confidence)
         self._keep(beat, in_bar, metre)
         self._learn(step)
         path = self._path if self._path and self._path[0].step == step else []
@@ -113,6 +115,8 @@ class Foresight:
         if self._follower is not None and self._where is not None:
             self._where = here = self._follower.heard(self._where, step)
             path = [way._replace(where=way.where and way.where.with_habits(here)) for way in path]
+            if path and path[0].where is not None and here.is_elsewhere_than(path[0].where):
+                path = []
         self._standing = path[0].standing if path else None
         self._path = [way._replace(standing=None) for way in path[1:2]] + path[2:]
         self._due = beat + metre.start_of(step.place + 1) - metre.start_of(step.place)
@@ -172,8 +176,10 @@ class Foresight:
         charted, places = standing.charted, standing.places
         if self._follower is not None and charted is not None and places is not None:
             chart = self._follower.foretold(charted, places, step)
-            song = standing.judged[step.root]
-            gained = float(np.log((chart + 1e-4) / (song + 1e-4)))
+            song = float(standing.judged[step.root])
+            by_chance = (1 - step.confidence) / ROOTS + 1e-4
+            sure = step.confidence
+            gained = float(np.log((sure * chart + by_chance) / (sure * song + by_chance)))
             self._trust = _TRUST_IN_CHART + _TRUST_FADE * (self._trust - _TRUST_IN_CHART) + gained
 
     @property

@@ -70,7 +70,8 @@ class Ended:
         start = Fraction(beat.began.position).limit_denominator(96)
         in_bar = start - beat.began.bar_start
         metre, chord, grounded = beat.began.metre, beat.heard.chord, beat.grounded
-        self._foresight.commit(start, in_bar, metre, chord, grounded=grounded)
+        sure = 1.0 if chord is None else beat.heard.confidence
+        self._foresight.commit(start, in_bar, metre, chord, grounded=grounded, confidence=sure)
         self._left_out = [*self._left_out, beat] if beat.rested else []
 
     def _put_right(self, beat: EndedBeat) -> None:

@@ -155,8 +155,13 @@ class Foretold:
             return False
         return timing.lets_wait(self.confidence, begun=bool(struck))
 
-    def yields_to(self, root: int, played: int, ear: Ear) -> bool:
-        """Whether a root heard stands against it, if it is what is played by."""
-        if self.chord is None or self.chord.root != played or played == root:
+    def yields_to(self, heard: Chord, played: Chord, ear: Ear) -> bool:
+        """Whether a chord heard stands against it, if it is what is played by.
+
+        Over the same bass no note is wrong by it: where F is played Eb/F may be heard.
+        """
+        if self.chord is None or self.chord.root != played.root:
             return True
-        return ear.holds_against(root, played, self.confidence)
+        if heard.root == played.root or heard.bass == played.bass:
+            return True
+        return ear.holds_against(heard.root, played.root, self.confidence)

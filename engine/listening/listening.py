@@ -287,7 +287,7 @@ class Listening:
     def _is_believed(self, heard: Heard, moment: Moment) -> bool:
         if self._chord is None or heard.chord is None:
             return True
-        if not self._now.foretold.yields_to(heard.chord.root, self._chord.root, self.ear):
+        if not self._now.foretold.yields_to(heard.chord, self._chord, self.ear):
             return False
         return is_believed(heard.confidence, at_first=self._now.has_just_begun(moment))
 
