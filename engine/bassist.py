@@ -156,7 +156,7 @@ class Bassist:
         self._begin_count(at)
         begun = self._pulse.running or self._begin(at, event.note)
         self._listening.key_down(self._duties.keys_moment(at), event)
-        self._duties.silence.key_down()
+        self._duties.key_down()
         if begun:
             self._agenda.key_down(at)
 

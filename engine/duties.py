@@ -75,6 +75,11 @@ class Duties:
             case _:
                 assert_never(due)
 
+    def key_down(self) -> None:
+        """The player plays."""
+        self.silence.key_down()
+        self._telling.key_down()
+
     def look(self, at: float, out: list[Outgoing]) -> None:
         """See what comes, a step at a time; then tell it, and hold the part to it."""
         if self._listening.look() or self._write_on():
@@ -125,6 +130,10 @@ class Duties:
         if keys.position < 0:
             return
         amended = self._listening.cross(keys, beat)
+        silent_bar = self.silence.bar_left_out(moment, left_out=self._listening.left_out)
+        if silent_bar is not None:
+            still = self._listening.ear.silent
+            out.extend(self._telling.silence(silent_bar, moment, still=still))
         self._agenda.crossed(at, float(beat))
         if beat >= 0:
             self._begin_or_end(beat, moment, amended=amended)

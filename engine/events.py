@@ -265,6 +265,15 @@ class NothingExpected:
 
 
 @dataclass(frozen=True, slots=True)
+class BarOfSilence:
+    """The bar that ends here had no key in it: what was heard before it is heard no longer."""
+
+    at: float
+    beat: float
+    bar: int
+
+
+@dataclass(frozen=True, slots=True)
 class Rest:
     """The phrase has ended and the bass counts no further: the next chord is beat 1 of bar 1."""
 
@@ -273,7 +282,16 @@ class Rest:
 
 
 Outgoing = (
-    Play | Release | Bend | Beat | ChordHeard | KeyHeard | ChangeExpected | NothingExpected | Rest
+    Play
+    | Release
+    | Bend
+    | Beat
+    | ChordHeard
+    | KeyHeard
+    | ChangeExpected
+    | NothingExpected
+    | BarOfSilence
+    | Rest
 )
 
 

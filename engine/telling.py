@@ -10,6 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from engine.events import (
+    BarOfSilence,
     ChangeExpected,
     ChordHeard,
     Forecast,
@@ -29,12 +30,25 @@ class Telling:
         self._key: Key | None = None
         self._chord: Chord | None = None
         self._change: tuple[Fraction, Chord] | None = None
+        self._silent = False
+
+    def key_down(self) -> None:
+        """A key goes down: there is something to hear."""
+        self._silent = False
+
+    def silence(self, bar: int, moment: Moment, *, still: bool) -> list[Outgoing]:
+        """Tell that a bar had no key in it: the next chord is news, be it the same.
+
+        `still` is whether none is down yet: one may have come a little ahead of the bar line.
+        """
+        self._chord, self._silent = None, still
+        return [BarOfSilence(moment.at, moment.position, bar)]
 
     def heard(self, heard: Heard, moment: Moment) -> list[Outgoing]:
         """Tell the key and the chord, where they are news."""
         at, position = moment.at, moment.position
         out: list[Outgoing] = []
-        if heard.chord is None:
+        if heard.chord is None or self._silent:
             return out
         if heard.key != self._key:
             self._key = heard.key

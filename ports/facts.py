@@ -95,6 +95,7 @@ _FIELDS: Final[Mapping[str, Mapping[str, _Content]]] = MappingProxyType(
         },
         "bar": {"bar": _WHOLE, "metre": _TEXT},
         "chord": {"label": _TEXT},
+        "silence": {"bar": _WHOLE},
         "key": {"label": _TEXT},
         "note": {
             "until": _NUMBER, "pitch": _WHOLE, "velocity": _WHOLE, "role": _TEXT, "reason": _TEXT,

@@ -66,11 +66,11 @@ def _section(lesson: Lesson, before: Bar | None, tuning: tuple[int, ...]) -> Ite
 
 def _chords(bar: Bar) -> str:
     if not bar.chords:
-        return "no chord"
+        return "no keys" if bar.silent else "no chord"
     first, *others = [(place, bar.symbol(chord)) for place, chord in bar.chords]
     later = [f"{name} on {counted(place, bar.metre)}" for place, name in others]
     begins = "" if first[0] == 0 else f" on {counted(first[0], bar.metre)}"
-    return ", ".join([first[1] + begins, *later])
+    return ", ".join([first[1] + begins, *later, *(["no keys"] if bar.silent else [])])
 
 
 def _line(bar: Bar, note: BassNote, string: str) -> str:
@@ -131,6 +131,7 @@ def _bar(lesson: Lesson, bar: Bar) -> dict[str, Any]:
         "bar": bar.number,
         "metre": str(bar.metre),
         "key": harte_key(bar.key),
+        "silent": bar.silent,
         "chords": [
             {
                 "place": _quarters(place),

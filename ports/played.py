@@ -126,6 +126,7 @@ def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
     heads = _heads(_told(facts, "bar"))
     notes = _notes_by_bar(_told(facts, "note"), heads)
     keys, chords = _told(facts, "key"), _told(facts, "chord")
+    silent = set(_silent(_told(facts, "silence"), heads))
     start = Fraction(0)
     for index, (head, until) in enumerate(zip(heads, _ends(heads, facts), strict=True)):
         metre = Metre.of(head["metre"])
@@ -137,6 +138,7 @@ def _taken(facts: Sequence[Fact]) -> Iterator[Taken]:
             metre=metre,
             key=_key_at(keys, until),
             heard=tuple(_heard(chords, began, until, per_second)),
+            silent=index in silent,
             notes=tuple(replace(n, beat=n.beat + start) for n in notes[index]),
         )
         yield taken
@@ -178,6 +180,15 @@ def _ends(heads: Sequence[Fact], facts: Sequence[Fact]) -> list[float]:
     lasts = starts[-1] - starts[-2] if len(starts) > 1 else 0.0
     sounds = max((fact["until"] for fact in facts if fact["type"] == "note"), default=0.0)
     return [*starts[1:], starts[-1] + lasts if lasts > 0 else sounds]
+
+
+def _silent(told: Iterable[Fact], heads: Sequence[Fact]) -> Iterator[int]:
+    """Which bars had no key in them: each is told as it ends."""
+    starts = [head["time"] for head in heads]
+    for fact in told:
+        index = bisect_left(starts, fact["time"]) - 1
+        if index >= 0 and heads[index]["bar"] == fact["bar"]:
+            yield index
 
 
 def _notes_by_bar(told: Iterable[Fact], heads: Sequence[Fact]) -> list[list[BassNote]]:

@@ -16,6 +16,7 @@ from fractions import Fraction
 from typing import BinaryIO, Final
 
 from engine.events import (
+    BarOfSilence,
     Beat,
     ChangeExpected,
     ChordHeard,
@@ -90,6 +91,8 @@ class Trace:
                 self._expect(outgoing)
             case NothingExpected():
                 self._line("expect", outgoing.at, at_beat=None, label=None, confidence=None)
+            case BarOfSilence():
+                self._line("silence", outgoing.at, bar=outgoing.bar)
 
     def close(self, at: float) -> None:
         """End a note that still sounds when the playing is over."""

@@ -36,7 +36,7 @@ register: {lowest: C1, highest: C3, home: E1}
 
 
 def song(path: Path, changes: str = CHANGES, metre: tuple[int, int] = (4, 4)) -> Path:
-    """A MIDI file of block chords at 96, a bar between bar lines."""
+    """A MIDI file of block chords at 96, a bar between bar lines, "-" for one without a key."""
     file = mido.MidiFile(ticks_per_beat=480)
     keys = mido.MidiTrack(
         [
@@ -45,12 +45,20 @@ def song(path: Path, changes: str = CHANGES, metre: tuple[int, int] = (4, 4)) ->
             mido.MetaMessage("track_name", name="Keys"),
         ]
     )
+    waits = 0
     for bar in changes.split("|"):
         symbols = bar.split()
+        if symbols == ["-"]:
+            waits += 480 * 4 * metre[0] // metre[1]
+            continue
         for symbol in symbols:
             ticks = 480 * 4 * metre[0] // metre[1] // len(symbols)
             notes = voiced(symbol)
-            keys += [mido.Message("note_on", note=n, velocity=72) for n in notes]
+            keys += [
+                mido.Message("note_on", note=n, velocity=72, time=0 if i else waits)
+                for i, n in enumerate(notes)
+            ]
+            waits = 0
             keys += [
                 mido.Message("note_off", note=n, time=0 if i else ticks)
                 for i, n in enumerate(notes)
@@ -206,6 +214,29 @@ def test_every_note_of_the_trace_is_explained(
 
     assert explained == played
     assert len(re.findall(r"^  \d\S* +[A-G]", text, re.MULTILINE)) == len(played)
+
+
+def test_a_bar_without_a_key_stands_over_what_the_bass_goes_on_by(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """The second time round nobody plays the last two bars: the bass does, and is not wrong."""
+    changes = "Ab | Fm7 | Db | Eb7 | Ab | Fm7 | - | - | - | Ab"
+    path = song(tmp_path / "song.mid", changes)
+    _, page, _ = run(capsys, "explain", path, "--preset", "soul", "--seed", 1)
+    _, told, _ = run(capsys, "explain", path, "--preset", "soul", "--seed", 1, "--json")
+
+    heads = [line for line in page.splitlines() if line.startswith("Bar ")]
+    assert heads[6:] == [
+        "Bar 7: Db, no keys",
+        "Bar 8: Eb7, no keys",
+        "Bar 9: Fm7, no keys",
+        "Bar 10: Ab",
+    ]
+    bars = json.loads(told)["bars"]
+    assert [bar["bar"] for bar in bars if bar["silent"]] == [7, 8, 9]
+    assert not any("expected" in n["reason"] for bar in bars[6:9] for n in bar["notes"])
+    assert bars[6]["teaching"].startswith("No key is down, and the bass goes on over Db, which")
+    assert bars[8]["teaching"].startswith("The keys stay silent, so the bass ends the phrase on F")
 
 
 @pytest.mark.slow

@@ -7,9 +7,19 @@ from fractions import Fraction
 
 import pytest
 
-from engine.events import ChordHeard, Forecast, Incoming, NoteOff, NoteOn
+from engine.events import BarOfSilence, ChordHeard, Forecast, Incoming, NoteOff, NoteOn
 from engine.theory.symbols import parse_symbol
-from tests.band import Outlook, WatchedForesight, bass_player, heard_from, plays, voiced
+from tests.band import (
+    Outlook,
+    WatchedForesight,
+    bass_player,
+    clock,
+    heard_from,
+    in_time,
+    pedal,
+    plays,
+    voiced,
+)
 
 BAR = 2.0
 
@@ -68,3 +78,29 @@ def test_in_a_stop_the_bass_does_not_sway_with_its_guesses(
     here = [root for i, root in enumerate(roots) if i == 0 or root != roots[i - 1]]
     assert here == [parse_symbol(name).root for name in played.split()]
     assert not any(isinstance(o, ChordHeard) and o.beat > 7.9 for o in out)
+
+
+@pytest.mark.parametrize("external", [False, True], ids=["a tempo of its own", "a clock"])
+@pytest.mark.parametrize(("more", "silent"), [
+    ([], [2, 3]),
+    ([NoteOn(3.98, 58), NoteOff(4.3, 58)], [2]),  # a hair before the third bar, and short
+    ([NoteOn(3.25, 58), NoteOff(3.3, 58)], [3]),
+    ([NoteOn(5.25, 58), NoteOff(7.9, 58)], [2]),
+    ([pedal(1.0, down=True)], []),  # B flat sounds on all the way
+])  # fmt: skip
+def test_a_bar_in_which_nothing_sounds_is_told(
+    more: list[Incoming], silent: list[int], *, external: bool
+) -> None:
+    """B flat in the first bar and in the fourth, and nothing between them."""
+    keys = in_time(clock(16) if external else [], [*struck(0, "Bb"), *struck(3, "Bb"), *more])
+    out = heard_from(bass_player(external_clock=external), keys, until=7.9)
+
+    assert [o.bar for o in out if isinstance(o, BarOfSilence)] == silent
+
+
+def test_of_chords_that_are_sent_early_no_silence_is_told() -> None:
+    """The track is a beat ahead: where it is silent its last chord has only begun to sound."""
+    keys = [*struck(0, "Bb"), *struck(3, "Bb")]
+    out = heard_from(bass_player(lead=1), keys, until=7.9)
+
+    assert not [o for o in out if isinstance(o, BarOfSilence)]

@@ -10,7 +10,15 @@ from fractions import Fraction
 import pytest
 from rich.console import Console
 
-from engine.events import ChangeExpected, Forecast, NothingExpected, Outgoing, Rest
+from engine.events import (
+    BarOfSilence,
+    ChangeExpected,
+    Forecast,
+    Heard,
+    NothingExpected,
+    Outgoing,
+    Rest,
+)
 from engine.foresight.outlook import Foresight
 from engine.telling import Telling
 from engine.theory.harmony import Key
@@ -69,6 +77,19 @@ def test_how_surely_a_change_is_expected_is_no_news() -> None:
     ]
 
     assert [said(each) for each in out] == ["Bb7 4", ""]
+
+
+@pytest.mark.parametrize(("still", "told"), [(True, 0), (False, 1)])
+def test_after_a_bar_of_silence_the_same_chord_is_news(still: bool, told: int) -> None:
+    """But not before a key goes down, which may come a little ahead of the bar line."""
+    telling, heard = Telling(), Heard(parse_symbol("Ab"), 0.9, E_FLAT, 0.9)
+    assert len(telling.heard(heard, moment(0.0))) == 2  # the key is told too
+    assert not telling.heard(heard, moment(4.0))
+
+    assert telling.silence(2, moment(8.0), still=still) == [BarOfSilence(4.0, 8.0, 2)]
+    assert len(telling.heard(heard, moment(8.0))) == told
+    telling.key_down()
+    assert len(telling.heard(heard, moment(8.5))) == 1 - told
 
 
 # Of a song ----------------------------------------------------------------------------------

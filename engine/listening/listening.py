@@ -63,6 +63,12 @@ class Listening:
         """Whether nobody is to play on the running beat, as is foretold, and nobody does."""
         return self._now.tacet
 
+    @property
+    def left_out(self) -> bool:
+        """Whether the player left out the felt beat that has just ended."""
+        last = self._ended.last
+        return last is not None and last.rested and not self._lead
+
     def relocate(self, moment: Moment) -> None:
         """The song goes on from here, whether the keys were elsewhere before or only paused."""
         self._ended.commit()

@@ -47,6 +47,8 @@ class Taken:
     key: Key
     heard: tuple[tuple[Fraction, Chord | None], ...]
     notes: tuple[BassNote, ...]
+    silent: bool = False
+    """Whether it had no key."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,8 @@ class Bar:
     """One bar of a part, over its chords.
 
     `expected` are the beats of its notes that were written for a chord which did not come, and
-    are told so.  Every bar is held against every other, so its rhythm is worked out once.
+    are told so.  `silent` is whether it had no key: then its chords are those of the bass.
+    Every bar is held against every other, so its rhythm is worked out once.
     """
 
     number: int
@@ -64,6 +67,7 @@ class Bar:
     chords: Chords
     notes: tuple[BassNote, ...]
     expected: frozenset[Fraction] = frozenset()
+    silent: bool = False
 
     @property
     def end(self) -> Fraction:
@@ -109,6 +113,10 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
     played = tuple(taken)
     for raw, following in zip(played, [*played[1:], None], strict=True):
         one = _with_pushed(raw, following)
+        if one.silent:
+            bars.append(_alone(one))
+            carried, early, lately = None, [], (None,)
+            continue
         heard = in_force(one.heard, lately[-1])
         known = [*lately, *(chord for _, chord in heard)]
         came_early = [chord for chord in early if chord in known]
@@ -119,6 +127,15 @@ def bars_of(taken: Iterable[Taken]) -> tuple[Bar, ...]:
         early = [note.chord for note in one.notes if _early(note, one)]
         lately = tuple(chord for _, chord in heard)
     return _aimed(tuple(_as_heard(tuple(_written(bars)))))
+
+
+def _alone(bar: Taken) -> Bar:
+    """A bar without a key: over the chords that the bass goes on by."""
+    chords: list[tuple[Fraction, Chord]] = []
+    for note in bar.notes:
+        if not _early(note, bar) and (not chords or chords[-1][1] != note.chord):
+            chords.append((note.beat - bar.start if chords else Fraction(0), note.chord))
+    return Bar(bar.number, bar.start, bar.metre, bar.key, tuple(chords), bar.notes, silent=True)
 
 
 def _with_pushed(bar: Taken, following: Taken | None) -> Taken:

@@ -42,6 +42,12 @@ def _missed(spot: Spot, lead: Lead, arrival: BassNote) -> Remark:
             Topic.MISSED, 0.7, f"{aim}, but {turn}",
             "another chord is expected by then, and the line turns towards it",
         )  # fmt: skip
+    if spot.after is not None and spot.after.silent and arrival in spot.after.notes:
+        return Remark(
+            Topic.MISSED, 0.9,
+            f"{aim}, but no key comes, and the line goes on from {name_of(arrival)}",
+            "where nobody plays there is nothing to lead to",
+        )  # fmt: skip
     chord = bar.symbol(lead.kept or arrival.chord)
     comes = f"{chord} stays" if lead.kept else f"what comes is {chord}"
     return Remark(

@@ -36,6 +36,7 @@ class Topic(Enum):
     ENDING = "ending"
     PULSE = "pulse"
     SPACE = "space"
+    ALONE = "bass alone"
     GHOSTS = "ghost notes"
     TONES = "tones"
     SCALE = "scale"

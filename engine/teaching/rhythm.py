@@ -28,6 +28,8 @@ def remarks(spot: Spot) -> Iterator[Remark]:
     if not spot.bar.pitched:
         yield _silent(spot.bar)
         return
+    if spot.bar.silent:
+        yield _alone(spot)
     yield from _ending(spot)
     yield from _figure(spot)
     yield from _space(spot.bar, _held(spot))
@@ -35,7 +37,28 @@ def remarks(spot: Spot) -> Iterator[Remark]:
     yield from _ghosts(spot.bar)
 
 
+def _alone(spot: Spot) -> Remark:
+    """The keys are silent, and the bass is not."""
+    bar, before = spot.bar, spot.before
+    if before is not None and before.silent and len(bar.pitched) == 1:
+        return Remark(
+            Topic.ENDING, 0.95,
+            f"The keys stay silent, so the bass ends the phrase on {name_of(bar.pitched[0])}",
+            "an ending that is held leaves the others room to come in",
+        )  # fmt: skip
+    over = listed([bar.symbol(chord) for _, chord in bar.chords])
+    return Remark(
+        Topic.ALONE, 0.95,
+        f"No key is down, and the bass goes on over {over}, which it expects here",
+        "whoever keeps the form while the others rest keeps them a place to come back to",
+    )  # fmt: skip
+
+
 def _silent(bar: Bar) -> Remark:
+    if bar.silent:
+        return Remark(
+            Topic.SPACE, 0.9, "Neither keys nor bass play", "the bar is counted all the same"
+        )
     under = f" under {bar.symbol(bar.chords[-1][1])}" if bar.chords else ""
     return Remark(
         Topic.SPACE, 0.9, f"Nothing is struck{under}", "the bar is left to the others, and counted"
