@@ -95,6 +95,9 @@ CHANGES = [
     ("Ab:1 // Ab1@1!Ab | Ebsus4:1 Ab/Eb:1 // Eb2@1!Ebsus4", "Ab/Eb"),
     # its full name came later than the chord
     ("Gb:1 // Gb1@1!Gb | Fm:1 Fm7:1.5 // F1@1!Fm7 C2@3!Fm7", "Fm7"),
+    # heard anew on the bar line, it has not the longer name of the bar before
+    ("Ab6:1 // Ab1@1!Ab6 | Ab:1 // Ab1@1!Ab6", "Ab"),
+    ("Ab6:1 // Ab1@1!Ab6 | // Ab1@1!Ab6", "Ab6"),
     # heard on 4&, it stands on the next 1, though the bass plays nothing until 3
     ("Ab:1 Db:4.5 // Ab1@1!Ab | // Db2@3!Db", "Db"),
 ]

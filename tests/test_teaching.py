@@ -456,6 +456,8 @@ HARMONY = [
     ("Eb: Eb2@1 G2@2 Bb2@3", "Eb, G and Bb spell Eb up (root, major third, fifth)"),
     ("Fm7: F1@1 G1@2 Ab1@3", "G on 2 passes between F and Ab, no tone of Fm7 but one of F dorian"),
     ("Fm7: Ab2@1 Eb2@2 C2@3", "Ab, Eb and C go down through Fm7 without its root (minor third"),
+    ("Fm7: F1@1 C2@2 Eb2@3", "F, C and Eb go up through Fm7 without its third (root"),
+    ("Bb7sus4: Bb1@1 Eb2@2 F2@3", "Bb, Eb and F spell Bb7sus4 up (root"),
     ("Fm7: F1@1 Eb2@4", "Eb on 4 is the flat seventh of Fm7: on a weak place a seventh is colour"),
     ("Fm7: F1@1 Eb2@3", "Eb on 3 is the flat seventh of Fm7."),
     ("Fm7: F1@1 G1@2 Ab1@3", "G on 2 passes between F and Ab, no tone of Fm7 but one of F dorian,"
@@ -603,6 +605,7 @@ NECK = [
     ("Am7: A1@1 D2@2", "Open strings only"),
     ("F7: F1@1 A1@2 C2@3", "The whole bar lies in one position, frets 1 to 3 and open strings"),
     ("F7: F1@1 C2@3", "The whole bar lies in one position, frets 1 to 3 on 2 strings"),
+    ("F7: F1@1 F1@3 C2@4", "The whole bar lies in one position, frets 1 to 3 on 2 strings"),
     ("F7: F1@1 Eb3@3", "The hand moves 4 frets from F on 1 to Eb on 3"),
     ("F7: F1@1 A1@2 Eb3@3", "While the open A on 2 rings, the hand goes from fret 1 to fret 8"),
 ]  # fmt: skip
@@ -612,6 +615,11 @@ NECK = [
 def test_the_hand_is_explained(text: str, sentence: str) -> None:
     """Shapes, positions and shifts are told by string and fret."""
     assert any(line.startswith(sentence) for line in said(part(text), 1))
+
+
+def test_one_pitch_is_no_position() -> None:
+    """The root, three times over: nothing holds the hand anywhere."""
+    assert not any("one position" in line for line in said(part("F7: F1@1 F1@2& F1@4"), 1))
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,8 @@ def changes_of(
     for place, chord, length in sorted([*played, *lasting], key=lambda each: each.place):
         came_in = _came_in(chord, last, place, length, heard)
         if came_in is not None or not any(each.place <= place for each in lasting):
+            if place == 0 and chord != carried and found == [(Fraction(0), carried)]:
+                found.clear()  # on the bar line it is heard anew: G after a bar of G6 is no G6
             _take_in(found, chord, came_in, place)
         last = place
     yield from found

@@ -15,6 +15,8 @@ from engine.score import Articulation, BassNote
 from engine.teaching.bars import Bar, name_of
 from engine.teaching.remarks import Remark, Spot, Topic
 
+_ENOUGH_FOR_A_POSITION: Final = 2  # pitches: where one is all there is, no hand has to stay
+
 _ONE_POSITION: Final = "one finger to a fret, set once and left there"
 _ONE_POSITION_OF_THREE: Final = "a whole tone from the first finger to the last, and neither leaves"
 
@@ -110,6 +112,8 @@ def _shift_or_position(spot: Spot, notes: Sequence[BassNote]) -> Iterator[Remark
         yield Remark(
             Topic.POSITION, 0.4, "Open strings only", "the left hand does nothing but damp"
         )
+    elif len({note.note for note in notes}) < _ENOUGH_FOR_A_POSITION:
+        return
     elif max(frets) - min(frets) < spot.span:
         low, high = min(frets), max(frets)
         where = f"fret {low}" if low == high else f"frets {low} to {high}"

@@ -8,6 +8,7 @@ How: notes that lead into the next chord are left out here, they are no tones of
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from collections.abc import Set as AbstractSet
 from typing import Final
 
 from engine.line.pools import scale_of
@@ -116,13 +117,22 @@ def _climb(bar: Bar, chord: Chord, notes: Sequence[BassNote]) -> Iterator[Remark
     if len(tones) >= 3 and tones <= chord.pitch_classes:
         way = "up" if run[-1].note > run[0].note else "down"
         names, symbol = listed([name_of(n) for n in run]), bar.symbol(chord)
-        whole = chord.root in tones
-        spell = f"spell {symbol} {way}" if whole else f"go {way} through {symbol} without its root"
+        left_out = _left_out(chord, tones)
+        without = f" without its {left_out}" if left_out else ""
+        spell = f"go {way} through {symbol}{without}" if without else f"spell {symbol} {way}"
         yield Remark(
             Topic.TONES, 0.68,
             f"{names} {spell} ({', '.join(degree_name(n) for n in run)})",
             "a chord taken apart is a line already, if it goes one way",
         )  # fmt: skip
+
+
+def _left_out(chord: Chord, tones: AbstractSet[int]) -> str:
+    """What is missing of root and third, without which no chord is spelled; "" if nothing is."""
+    thirds = {(chord.root + interval) % 12 for interval in (3, 4)} & chord.pitch_classes
+    if chord.root not in tones:
+        return "root"
+    return "third" if thirds and not thirds & tones else ""
 
 
 _BETWEEN: Final = "between two chord tones, on a weak place, any note of the scale will do"
