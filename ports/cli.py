@@ -13,7 +13,7 @@ import sys
 import traceback
 from dataclasses import dataclass
 from io import TextIOWrapper
-from types import FrameType
+from types import FrameType, MappingProxyType
 from typing import Final, NoReturn
 
 import click
@@ -74,6 +74,23 @@ for each in (play, replay, explain, ports, presets):
     groundling.add_command(each)
 
 
+_HEARD_KEY: Final = "the key is heard, and a chart can name it, with a line such as key: Eb"
+_BARS_PLAYED: Final = "all bars that are played are told; give it a shorter file"
+
+# What does instead of an option that a command lacks, where another has it or people look for it.
+_INSTEAD: Final = MappingProxyType(
+    {
+        ("play", "--key"): _HEARD_KEY,
+        ("replay", "--key"): _HEARD_KEY,
+        ("explain", "--key"): _HEARD_KEY,
+        ("play", "--bpm"): "--tempo BPM says how fast it counts",
+        ("replay", "--tempo"): "the file has its own tempo, and --clock BPM counts by another",
+        ("explain", "--tempo"): "the page has no tempo, and a file of keys brings its own",
+        ("explain", "--bars"): _BARS_PLAYED,
+        ("play", "--tracks"): "live there are none, and --only-channel N hears a channel alone",
+    }
+)
+
 # Whose fault --------------------------------------------------------------------------------
 
 
@@ -85,6 +102,10 @@ def _fail(status: int, sentence: str, error: BaseException, *, debug: bool) -> N
 
 
 def _misused(error: click.ClickException) -> str:
+    if isinstance(error, click.NoSuchOption) and error.ctx is not None:
+        instead = _INSTEAD.get((error.ctx.info_name or "", error.option_name))
+        if instead is not None:
+            return f"there is no {error.option_name} here: {instead}"
     sentence = error.format_message().rstrip(".")
     if isinstance(error, click.UsageError) and error.ctx is not None:
         return f"{sentence}; see {error.ctx.command_path} --help"

@@ -157,6 +157,11 @@ MISTAKES = [
     (["play", "--grade", "8"], "'8' is no grade; give 1 (roots) to 7 (everything)"),
     (["replay", "SONG", "--grade", "easy"], "'easy' is no grade"),
     (["rehearse"], "No such command 'rehearse'; see groundling --help"),
+    (
+        ["play", "--key", "Eb"],
+        "there is no --key here: the key is heard, and a chart can name it, with a",
+    ),
+    (["replay", "x.mid", "--tempo", "90"], "there is no --tempo here: the file has its own tempo"),
     (["replay"], "FILE.mid"),
     (["replay", "SONG", "--clock", "slow"], "give file, or 30 to 300 beats a minute"),
     (["replay", "SONG", "--tracks", "Piano"], "no track 'Piano'; there are: Keys"),
