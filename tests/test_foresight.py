@@ -343,14 +343,13 @@ def test_a_substitute_is_followed_by_the_written_chord() -> None:
     assert seen[0].chord == chord("Ab")
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_what_was_hardly_heard_speaks_little_against_a_chart(seed: int) -> None:
+def test_what_was_hardly_heard_speaks_little_against_a_chart() -> None:
     """Under a solo six guesses of ten are wrong: whoever is not sure of them stays in the chart."""
-    sure, unsure = (after_guesses(seed, confidence) for confidence in (1.0, 0.4))
+    sure, unsure = ([after_guesses(seed, c) for seed in range(8)] for c in (1.0, 0.4))
+    stays = [seen.chord == chord("Gm") and seen.confidence > 0.9 for seen in (*sure, *unsure)]
 
-    assert unsure.chord == chord("Gm")
-    assert unsure.confidence > 0.9
-    assert sure.chord != unsure.chord or sure.confidence < unsure.confidence - 0.1
+    assert all(stays[8:])
+    assert sum(stays[:8]) <= 4
 
 
 def after_guesses(seed: int, confidence: float) -> Forecast:
