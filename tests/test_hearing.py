@@ -889,6 +889,26 @@ def test_a_song_is_at_home_where_its_phrases_begin() -> None:
     assert chance_of_minor(["Em", "C", "G", "D"]) > 5 * chance_of_minor(["G", "D", "Em", "C"])
 
 
+@pytest.mark.parametrize(("form", "key"), [
+    ("F7 F7 F7 F7 Bb7 Bb7 F7 F7 C7 Bb7 F7 F7 " * 3, Key(5)),
+    ("F7 Bb7 F7 F7 Bb7 Bb7 F7 D7 Gm7 C7 F7 C7 " * 3, Key(5)),
+    ("F7 Bb7 F7 F7 Bb7 Bdim7 F7 D7 Gm7 C7 F7 Gm7 " * 3, Key(5)),
+    ("A7 D7 A7 D7 A7 D7 E7 D7 " * 4, Key(9)),
+    ("Gm7 C7 " * 16, Key(7, minor=True)),
+    ("Bm7 E7 " * 16, Key(11, minor=True)),
+])  # fmt: skip
+def test_a_blues_or_a_vamp_is_in_the_key_of_its_first_chord(form: str, key: Key) -> None:
+    """All dominants, and no B flat but its seventh chord: F.  Nobody plays the F of Gm7 and C7."""
+    assert set(keys_by_bar(form)) == {key}
+
+
+def test_a_blues_may_move_and_a_dominant_lead_home() -> None:
+    """A chorus and a half in F, then C for good; and F7 may lead to B flat where that is home."""
+    moves = "F7 Bb7 F7 F7 Bb7 Bb7 F7 F7 C7 Bb7 F7 F7 " * 2 + "C Am Dm G7 C Am Dm G7 C Am F G7 C C "
+    assert keys_by_bar(moves)[-1] == Key(0)
+    assert keys_by_bar("Bb Eb F7 Bb Bb7 Eb F7 Bb " * 3)[-1] == Key(10)
+
+
 def keys_by_bar(form: str) -> list[Key]:
     """The key named at the end of each bar of chords, a bar each."""
     player, keys = Pianist(), []

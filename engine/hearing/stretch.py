@@ -25,6 +25,11 @@ _KIND_BY_QUALITY: Final = {
     "7": 2, "dim": 3, "hdim7": 3, "dim7": 3,
 }  # fmt: skip
 
+DOMINANT: Final = KINDS.index("dominant")
+# The kinds that a tonic may bear: a major one in a blues is a seventh chord.
+_ON_MAJOR_TONIC: Final = [KINDS.index(kind) for kind in ("major", "dominant", "open")]
+_ON_MINOR_TONIC: Final = [KINDS.index(kind) for kind in ("minor", "open")]
+
 ROWS: Final = 3 + 3 * len(KINDS)
 """How many rows of twelve pitch classes a stretch is told by."""
 ROWS_LATELY: Final = 3 + len(KINDS)
@@ -109,6 +114,11 @@ class Stretch:
         self._last = later._last
 
     @property
+    def chords(self) -> Doubles:
+        """The share of each kind of chord on each root, (kinds, 12)."""
+        return self._chords / self.beats
+
+    @property
     def youth(self) -> float:
         """How far it is still to be read as one that has just begun, 1 to 0."""
         return _YOUNG / (_YOUNG + self.beats)
@@ -117,7 +127,7 @@ class Stretch:
         """Shares, (ROWS x 12,): length, struck, lowest, chords, chords that open phrases, last."""
         rows = (
             *_shares(self._tones, self.beats),
-            self._chords / self.beats,
+            self.chords,
             self._opening / max(self._phrases, 1),
             sum(self._last) / len(self._last),
         )
@@ -138,10 +148,28 @@ class Lately:
         self._tones = _FADE * self._tones + beat.tones
         self._chords = _FADE * self._chords + beat.chords
 
+    @property
+    def chords(self) -> Doubles:
+        """The share of each kind of chord on each root, (kinds, 12)."""
+        return self._chords / self._beats
+
     def vector(self) -> Doubles:
         """Shares, (ROWS_LATELY x 12,): length, struck, lowest, chords."""
-        rows = (*_shares(self._tones, self._beats), self._chords / self._beats)
+        rows = (*_shares(self._tones, self._beats), self.chords)
         return np.concatenate(rows).ravel()
+
+
+def on_tonics(chords: Doubles) -> Doubles:
+    """Of chords (kinds, 12), the share that the tonic of each key has, (24,)."""
+    major, minor = (chords[kinds].sum(axis=0) for kinds in (_ON_MAJOR_TONIC, _ON_MINOR_TONIC))
+    return np.concatenate((major, minor))
+
+
+def in_blues(chords: Doubles) -> Doubles:
+    """Of chords (kinds, 12), how much each tonic has of dominants both on it and on its fourth."""
+    dominants = chords[DOMINANT]
+    both: Doubles = np.minimum(dominants, np.roll(dominants, -5))
+    return both
 
 
 def _shares(tones: Doubles, beats: float) -> tuple[Doubles, Doubles]:
