@@ -54,6 +54,7 @@ class Foretold:
         before: the chord that was played by before the beat, if any.
         bar_line: whether the beat is one, where chords change.
         charted: whether a chart is followed, which names chords as the player does.
+        opening: what a song begins with, by whose name its keys may go although nobody foretold it.
 
     `chord` is the one foretold, if one was, `confidence` how surely, and `before` the chord before.
     """
@@ -65,10 +66,12 @@ class Foretold:
         *,
         bar_line: bool = False,
         charted: bool = False,
+        opening: Forecast | None = None,
     ) -> None:
         self._bar_line = bar_line
         self._charted = charted
         self._forecast = forecast
+        self._names = forecast or opening
         self.before = before
         self.chord = None if forecast is None else forecast.chord
         self.confidence = 0.0 if forecast is None else forecast.confidence
@@ -117,8 +120,9 @@ class Foretold:
         may leave the root out too: where the chart has Gm7 Bb D F A is no Bbmaj7.
         Of a chord that is broken only the first come at once: G and E begin C/G.
         """
-        chord, foretold = heard.chord, self.chord
-        if chord is None or foretold is None or self.confidence < BELIEVED:
+        chord, names = heard.chord, self._names
+        foretold = None if names is None or names.confidence < BELIEVED else names.chord
+        if chord is None or foretold is None:
             return heard
         over_it = chord.bass == foretold.bass or (ear.leaves_the_bass and not ear.silent)
         if chord.root == foretold.root or not over_it:

@@ -144,8 +144,10 @@ class Listening:
         self._end(moment)
         self.timing.cross(moment)
         amended = self._amend_sent() if self._lead else self.ahead[:1] != before
-        self._now = self._begun(moment, beat)
-        self._chord = self._now.foretold.chord or self._chord
+        foretold = self._foretold(moment, beat)
+        self._now = Running.begin(moment, foretold, self._now, self.ear.ended.chord)
+        self._now.doubted = None if self._lead or foretold.sure else beat
+        self._chord = foretold.chord or self._chord
         self._ahead.cross(beat)
         self._looking.cross()
         return amended
@@ -164,29 +166,17 @@ class Listening:
         due, low = foretold.changes, heard == self.ear.ended and self.ear.grounded
         self._ended.last = EndedBeat(began, heard, rested, weight, due, apart, grounded=low)
 
-    def _begun(self, moment: Moment, beat: Fraction) -> Running:
-        """The beat that begins."""
-        # Where nobody is to play still, a chord that is played all the same plays on.
+    def _foretold(self, moment: Moment, beat: Fraction) -> Foretold:
+        """What was foretold for the beat that begins."""
         ahead = () if self._lead else self.ahead
-        forecast = next((f for f in ahead if f.beat == beat), None)
-        charted = self._foresight.follows_chart
-        foretold = Foretold(forecast, self._chord, bar_line=moment.in_bar == 0, charted=charted)
-        rest, defied = foretold.rest is not None, self._now.defied
         begins = self._chord is None and not self._lead
-        return Running(
-            began=moment,
-            foretold=foretold,
-            names=self._opening(moment) if begins else foretold,
-            known=self.ear.ended.chord,
-            seen_from=moment,
-            doubted=None if self._lead or foretold.sure else beat,
-            tacet=rest and not defied,
-            defied=rest and defied,
+        return Foretold(
+            next((f for f in ahead if f.beat == beat), None),
+            self._chord,
+            bar_line=moment.in_bar == 0,
+            charted=self._foresight.follows_chart,
+            opening=self._foresight.opening(moment) if begins else None,
         )
-
-    def _opening(self, moment: Moment) -> Foretold:
-        """What a song that begins here begins with."""
-        return Foretold(self._foresight.opening(moment), charted=True)
 
     def _as_it_was(self, following: Moment) -> Heard:
         """The beat that ended, as it was heard; in silence, and before a push, as it was played."""
@@ -230,7 +220,7 @@ class Listening:
         if late and not ear.silent:
             self._looking.ask()
         spelled = ear.heard(moment, whole=self._lead and late)
-        heard = now.names.named(spelled, ear)
+        heard = now.foretold.named(spelled, ear)
         now.named = None if heard is spelled else heard.chord
         self.timing.read(moment, silent=ear.silent)
         fresh, self._fresh = self._fresh, 0

@@ -25,7 +25,6 @@ _AT_FIRST_SECONDS: Final = 0.05
 class Running:
     """What is known of the running beat: nothing, after a jump, until the next one begins.
 
-    `names` is what its keys are held against: what was foretold, or what a song begins with.
     `known` is the chord that had been heard when it began, `seen_from` the place from which it is
     looked ahead: where it began, or where another chord was heard.  `doubted` is its beat while it
     is open which chord it brings, `awaits` whether what was foretold may come yet.  `tacet` is
@@ -35,7 +34,6 @@ class Running:
 
     began: Moment | None = None
     foretold: Foretold = field(default_factory=Foretold)
-    names: Foretold = field(default_factory=Foretold)
     known: Chord | None = None
     seen_from: Moment | None = None
     doubted: Fraction | None = None
@@ -43,6 +41,24 @@ class Running:
     tacet: bool = False
     defied: bool = False
     named: Chord | None = None
+
+    @classmethod
+    def begin(
+        cls, moment: Moment, foretold: Foretold, before: Running, known: Chord | None
+    ) -> Running:
+        """The beat that begins: what was foretold for it, the beat before, and the chord heard.
+
+        Where nobody is to play still, a chord that is played all the same plays on.
+        """
+        rest, defied = foretold.rest is not None, before.defied
+        return cls(
+            began=moment,
+            foretold=foretold,
+            known=known,
+            seen_from=moment,
+            tacet=rest and not defied,
+            defied=rest and defied,
+        )
 
     @property
     def rest(self) -> Fraction | None:
