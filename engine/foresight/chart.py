@@ -288,8 +288,12 @@ class Follower:
 
 
 def _misheard(step: Step) -> float:
-    """The chance that a beat was another chord than was heard."""
-    return max(_MISHEARD, 1 - step.confidence)
+    """The chance that a beat was another chord than was heard.
+
+    The doubt squared: what is doubted on a chord's first beat mostly goes on to sound, and a chord
+    played instead is to be known as such from that beat on.
+    """
+    return max(_MISHEARD, (1 - step.confidence) ** 2)
 
 
 def _sections_by_beat(chart: Chart, pulses: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -162,10 +162,11 @@ class Foretold:
     def yields_to(self, heard: Chord, played: Chord, ear: Ear) -> bool:
         """Whether a chord heard stands against it, if it is what is played by.
 
-        Over the same bass no note is wrong by it: where F is played Eb/F may be heard.
+        A bass that is none of its tones is the same by either name: where F is played, Eb/F's is F.
         """
         if self.chord is None or self.chord.root != played.root:
             return True
-        if heard.root == played.root or heard.bass == played.bass:
+        foreign = heard.bass not in heard.pitch_classes
+        if heard.root == played.root or (foreign and heard.bass == played.bass):
             return True
         return ear.holds_against(heard.root, played.root, self.confidence)
